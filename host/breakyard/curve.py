@@ -1,0 +1,155 @@
+"""Run and calibration -> LoadCurve: the load over time, with what is known about each sample."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeVar
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from breakyard.errors import DataError, NoPull
+from breakyard.run import Converter, Gap, Run
+
+if TYPE_CHECKING:
+    from breakyard.calibration import Calibration
+
+_T = TypeVar("_T", bound=np.generic)
+
+MINIMUM_SAMPLES: Final = 8
+"""Fewer samples cannot show a zero, a rise and a peak."""
+
+GAP_STEPS: Final = 2.6
+"""An imported recording has a gap where a step is longer than this many of the usual steps around it."""
+
+
+@dataclass(frozen=True, slots=True)
+class LoadCurve:
+    """Load over time. All arrays have the same length n and are read-only.
+
+    `load_n` counts from the converter's zero (or as the other instrument gave it): the pull's own zero is
+    subtracted by the summary. Samples that are not `usable` are kept for the eye and used for nothing else.
+    """
+
+    name: str
+    time_s: NDArray[np.float64]
+    load_n: NDArray[np.float64]
+    usable: NDArray[np.bool_]
+    clipped: NDArray[np.bool_]
+    period_s: float
+    gaps: tuple[Gap, ...] = ()
+    counts: NDArray[np.int32] | None = None
+    converter: Converter | None = None
+    """None for other instruments: then no filter is corrected for."""
+    calibration: "Calibration | None" = None
+    accuracy: float | None = None
+    """Relative standard uncertainty that the user states for an imported force recording."""
+    extension_m: NDArray[np.float64] | None = None
+    flags: tuple[str, ...] = ()
+    number: int | None = None
+    start_utc_s: float | None = None
+    start_utc_uncertainty_s: float | None = None
+
+
+def curve_from_run(run: Run, calibration: "Calibration") -> LoadCurve:
+    """Turn a run's counts into newtons.
+
+    Raises: NoPull if the run has too few samples; CalibrationError if the calibration was made at another gain.
+    """
+    _check_length(run.name, len(run.counts))
+    return LoadCurve(
+        name=run.name,
+        time_s=run.time_s,
+        load_n=_frozen(calibration.load_n(run.counts, 0.0)),
+        usable=_frozen(run.usable),
+        clipped=_frozen(run.clipped),
+        period_s=run.period_s,
+        gaps=run.gaps,
+        counts=run.counts,
+        converter=run.converter,
+        calibration=calibration,
+        flags=() if run.loss.complete else ("incomplete",),
+        number=run.number,
+        start_utc_s=run.start_utc_s,
+        start_utc_uncertainty_s=run.start_utc_uncertainty_s,
+    )
+
+
+def curve_from_columns(
+    time_s: ArrayLike,
+    load_n: ArrayLike,
+    *,
+    name: str,
+    accuracy: float | None = None,
+    extension_m: ArrayLike | None = None,
+) -> LoadCurve:
+    """Take another instrument's recording of force as it is: uneven steps stay uneven.
+
+    accuracy: relative standard uncertainty of the force, as a fraction (0.005 for 0.5 %); None if not stated.
+    Raises: NoPull if there are too few samples; DataError if the columns do not fit together or time runs back.
+    """
+    time = np.asarray(time_s, dtype=np.float64)
+    load = np.asarray(load_n, dtype=np.float64)
+    if time.ndim != 1 or time.shape != load.shape:
+        raise DataError(f"{name}: time and load must be columns of the same length")
+    _check_length(name, len(time))
+    if not np.isfinite(time).all():
+        raise DataError(f"{name}: row {int(np.argmin(np.isfinite(time))) + 1} has no time; remove the row")
+    steps = np.diff(time)
+    if (steps <= 0).any():
+        row = int(np.argmax(steps <= 0)) + 2
+        raise DataError(f"{name}: time does not increase at row {row}; sort the recording or remove the row")
+    if accuracy is not None and not 0 <= accuracy < 1:
+        raise DataError(
+            f"{name}: accuracy is a fraction of the load from 0 to 1 (0.005 for 0.5 %), not {accuracy:g}"
+        )
+    extension = None
+    if extension_m is not None:
+        extension = np.asarray(extension_m, dtype=np.float64)
+        if extension.shape != time.shape:
+            raise DataError(f"{name}: the extension must have as many rows as the load")
+    usable = np.isfinite(load)
+    return LoadCurve(
+        name=name,
+        time_s=_frozen(time - time[0]),
+        load_n=_frozen(np.where(usable, load, 0.0)),
+        usable=_frozen(usable),
+        clipped=_frozen(np.zeros(len(time), dtype=np.bool_)),
+        period_s=float(np.median(steps)),
+        gaps=_gaps(time - time[0], usable),
+        accuracy=accuracy,
+        extension_m=None if extension is None else _frozen(extension),
+    )
+
+
+def _gaps(time_s: NDArray[np.float64], usable: NDArray[np.bool_]) -> tuple[Gap, ...]:
+    """Steps much longer than those around them, judged among the samples that carry a load.
+
+    An instrument may change its rate on purpose, so a step is compared with its neighbours' median as well as
+    with the whole recording's.
+    """
+    index = np.flatnonzero(usable)
+    if len(index) < MINIMUM_SAMPLES:
+        return ()
+    steps = np.diff(time_s[index])
+    usual = float(np.median(steps))
+    gaps = []
+    for k in np.flatnonzero(steps > GAP_STEPS * usual):
+        around = np.concatenate([steps[max(0, k - 4) : k], steps[k + 1 : k + 5]])
+        local = float(np.median(around)) if len(around) else usual
+        if steps[k] > GAP_STEPS * local:
+            missing = max(1, round(float(steps[k]) / local) - 1)
+            first, last = int(index[k]), int(index[k + 1])
+            gaps.append(Gap(first, float(time_s[first]), float(time_s[last]), missing, "conversion"))
+    return tuple(gaps)
+
+
+def _check_length(name: str, samples: int) -> None:
+    if samples < MINIMUM_SAMPLES:
+        raise NoPull(
+            f"{name}: {samples} samples are too few to show a pull; at least {MINIMUM_SAMPLES} are needed"
+        )
+
+
+def _frozen(array: NDArray[_T]) -> NDArray[_T]:
+    copy = np.array(array)
+    copy.flags.writeable = False
+    return copy

@@ -1,0 +1,264 @@
+"""What is known about one pull: frozen values, and their face for programs (DESIGN.md, section 8).
+
+Forces are newtons (names end in `_n`), times are seconds from the first sample (names end in `_s`). A field's
+name here is its key in JSON, except `Summary.failure`, which is "break" there ("break" is a word of Python).
+"""
+
+import types
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any, Final, Literal, Self, Union, get_args, get_origin, get_type_hints
+
+from breakyard.errors import DataError
+
+SCHEMA: Final = "breakyard.summary/1"
+"""Name and version of the JSON face; fields may be added under the same version, never changed."""
+
+Bound = Literal["two-sided", "lower"]
+Manner = Literal["brittle", "ductile", "progressive", "none"]
+Regime = Literal["slow", "ramp_and_break", "too_short"]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Which recording, and which calibration made newtons of it."""
+
+    name: str
+    number: int | None
+    """Run number of the logger."""
+    samples: int
+    duration_s: float
+    rate_hz: float
+    """One over the median step."""
+    missing_samples: int
+    start_utc_s: float | None
+    start_utc_uncertainty_s: float | None
+    calibration: str | None
+    calibration_hash: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Zero:
+    """The unloaded reading: level at the peak, drift, noise of one sample, and its shift after the break."""
+
+    load_n: float
+    standard_n: float
+    drift_n_per_s: float
+    noise_n: float
+    shift_n: float | None
+    """Unloaded reading after the pull minus before; None where nothing unloaded was recorded after it."""
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The load that was measured.
+
+    `bound` is "lower" when the peak is only known to lie above `low_n` (clipped, or too short for the rate);
+    `high_n` is None then, and `estimate_n` is the best value that the samples support, not the likeliest.
+    """
+
+    estimate_n: float
+    low_n: float
+    high_n: float | None
+    largest_sample_n: float
+    time_s: float
+    bound: Bound
+    coverage: float
+    regime: Regime
+    """slow: the largest samples are the peak. ramp_and_break: recovered through the converter's filter."""
+    shortest_event_s: float
+    """Shortest event whose peak this rate supports to 1 % (ASTM STP19268S)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Strength:
+    """What the specimen can bear: the peak if it broke there, else "at least" the peak."""
+
+    value_n: float
+    low_n: float
+    high_n: float | None
+    at_least: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """What the specimen still held after its peak, before it let go."""
+
+    load_n: float
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class FirstPeak:
+    """First maximum that is followed by a reduction of at least 0.5 % of the load (ISO 6892-1)."""
+
+    load_n: float
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Break:
+    """How and when the specimen let go."""
+
+    manner: Manner
+    time_s: float | None
+    load_n: float | None
+    """Load just before it let go."""
+    residual_n: float | None
+    """Load that was left after it let go."""
+    sure: bool
+    """False where the rules for the manner of break nearly say something else."""
+    reason: str
+    """The rule that decided, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Jerk:
+    """A rise much faster than the pull's usual loading rate."""
+
+    time_s: float
+    rise_n: float
+    rate_n_per_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """How the load was put on."""
+
+    median_n_per_s: float
+    at_peak_n_per_s: float
+    unsteadiness: float
+    """Spread of the loading rate over its median: half the 16 to 84 % range; 0 is a perfectly steady ramp."""
+    fastest_for_one_percent_n_per_s: float
+    """Fastest loading at which this recording's rate meets ISO 6892-1 Annex A for 1 % of the peak."""
+    steady_enough: bool
+    jerks: tuple[Jerk, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """A partial drop: the load fell and the specimen went on holding."""
+
+    time_s: float
+    from_n: float
+    to_n: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plateau:
+    """A stretch of nearly constant load (yielding, or the machine held)."""
+
+    load_n: float
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Energy:
+    """Work and stiffness; only where the extension is known."""
+
+    work_to_peak_j: float
+    work_to_break_j: float | None
+    stiffness_n_per_m: float | None
+    extension_at_peak_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Glitch:
+    """One sample that no force could make through the converter's filter; it is not used."""
+
+    time_s: float
+    load_n: float
+    expected_n: float
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One source of uncertainty of the peak, as a standard uncertainty in newtons (JCGM 100)."""
+
+    source: str
+    standard_n: float
+    degrees_of_freedom: float | None = None
+    """None: as good as known (infinite)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Everything that one pull's recording says, with its intervals and doubts."""
+
+    run: Source
+    peak: Peak
+    strength: Strength
+    settled: Settled | None
+    first_peak: FirstPeak
+    failure: Break
+    rate: Rate
+    drops: tuple[Drop, ...]
+    energy: Energy | None
+    flags: tuple[str, ...]
+    budget: tuple[BudgetLine, ...]
+    zero: Zero
+    onset_s: float
+    end_load_n: float
+    """Load when the recording ended."""
+    plateaus: tuple[Plateau, ...] = ()
+    glitches: tuple[Glitch, ...] = ()
+    notes: tuple[str, ...] = ()
+    """Sentences for people: why a flag was raised and what to do about it."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the JSON face as plain dicts, lists, strings and numbers."""
+        return {"schema": SCHEMA} | _plain(self)
+
+    @classmethod
+    def from_json(cls, document: Mapping[str, Any]) -> Self:
+        """Read what `to_json` wrote; unknown keys are ignored, so that an older reader reads a newer file.
+
+        Raises: DataError if it is not a summary of a version that this reader knows, or a part is missing.
+        """
+        if document.get("schema") != SCHEMA:
+            raise DataError(
+                f'this is not a pull\'s summary: "schema" is {document.get("schema")!r}, not {SCHEMA!r}'
+            )
+        try:
+            summary = _built(cls, document)
+        except (KeyError, TypeError, ValueError, AttributeError) as problem:
+            raise DataError(
+                f"the summary is incomplete or damaged ({problem}); summarise the run again"
+            ) from None
+        assert isinstance(summary, cls)
+        return summary
+
+
+_JSON_NAMES: Final = {"failure": "break"}
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "__dataclass_fields__"):
+        return {_JSON_NAMES.get(f.name, f.name): _plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, bool) or value is None or isinstance(value, str | int):
+        return value
+    return float(value)  # also numpy's floats, which json would refuse
+
+
+def _built(kind: Any, value: Any) -> Any:
+    """Turn a plain value back into what the annotation `kind` says."""
+    if hasattr(kind, "__dataclass_fields__"):
+        hints = get_type_hints(kind)
+        given = {f.name: value[_JSON_NAMES.get(f.name, f.name)] for f in fields(kind)}
+        return kind(**{name: _built(hints[name], item) for name, item in given.items()})
+    if get_origin(kind) is tuple:
+        return tuple(_built(get_args(kind)[0], item) for item in value)
+    if get_origin(kind) in (Union, types.UnionType):
+        inner = next(option for option in get_args(kind) if option is not type(None))
+        return None if value is None else _built(inner, value)
+    if get_origin(kind) is Literal:
+        if value not in get_args(kind):
+            raise ValueError(f"{value!r} is not one of {get_args(kind)}")
+        return value
+    return kind(value)
