@@ -1,0 +1,129 @@
+"""What leaves the command: plain text for people or one JSON document, and the exit status.
+
+Exit status: 0 done; 1 the data says no (a check failed); 2 wrong use or unreadable input, with one clear line on
+standard error.
+"""
+
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
+
+import typer
+
+from breakyard.errors import BreakyardError
+from breakyard.units import force_unit
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+    from rich.table import Table
+
+_T = TypeVar("_T")
+
+STATUS_NO = 1
+STATUS_WRONG = 2
+
+
+def _unit(text: str) -> str:
+    return force_unit(text)
+
+
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print one JSON document (newtons, seconds) and nothing else.")
+]
+UnitOption = Annotated[
+    str | None, typer.Option("--unit", "-u", help="Unit of force shown: N, daN, kN, kgf, tf, lbf or kip.")
+]
+
+
+def fail(message: str) -> NoReturn:
+    """Say in one line what is wrong and stop with status 2."""
+    one_line = " ".join(printable(message).split())
+    print(f"breakyard: {one_line}", file=sys.stderr)
+    raise SystemExit(STATUS_WRONG)
+
+
+def printable(text: str) -> str:
+    """Replace control characters, which a foreign file or logger could use to rewrite the terminal."""
+    return "".join(sign if sign.isprintable() or sign in "\n\t" else "\N{REPLACEMENT CHARACTER}" for sign in text)
+
+
+def guarded(command: Callable[[], _T]) -> _T:
+    """Run a command; errors raised on purpose, and the system's own about files, become one line and status 2."""
+    try:
+        return command()
+    except BreakyardError as error:
+        fail(str(error))
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        fail(f"{where}{error.strerror or error}")
+    except KeyboardInterrupt:
+        fail("stopped; what was written before stays valid")
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Where a command's results go."""
+
+    as_json: bool
+
+    def document(self, value: Any) -> None:
+        """Print the JSON document, if JSON was asked for."""
+        if self.as_json:
+            print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))
+
+    def say(self, text: str) -> None:
+        """Print a line for people."""
+        if not self.as_json:
+            print(printable(text))
+
+    def table(self, title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+        """Print a table for people; the first column names the row, long cells are folded."""
+        if self.as_json:
+            return
+        from rich.console import Console
+
+        console = Console()
+        console.print(_table(title, headings, rows))
+
+    @contextmanager
+    def progress(self, label: str, total: int) -> "Iterator[Callable[[str], None]]":
+        """Show a progress bar on standard error; the value is called once per finished piece, with its name."""
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+        columns = (
+            TextColumn("{task.description}"),
+            BarColumn(),
+            MofNCompleteColumn(),
+            TimeElapsedColumn(),
+            TextColumn("{task.fields[piece]}"),
+        )
+        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+            task = bar.add_task(label, total=total, piece="")
+
+            def step(piece: str) -> None:
+                _advance(bar, int(task), piece)
+
+            yield step
+
+
+def _advance(bar: "Progress", task: int, piece: str) -> None:
+    from rich.progress import TaskID
+
+    bar.update(TaskID(task), advance=1, piece=printable(piece))
+
+
+def _table(title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> "Table":
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    for number, heading in enumerate(headings):
+        table.add_column(heading, overflow="fold", no_wrap=number == 0)
+    for row in rows:
+        table.add_row(*(Text(printable(cell)) for cell in row))
+    return table

@@ -1,0 +1,1 @@
+"""Speaks the protocol with a logger over any link."""

@@ -1,0 +1,88 @@
+"""The host's side of the conversation, without input and output.
+
+Owns: the numbering of commands, which answer belongs to which, and what arrived in between. Bytes go in through
+`receive`, records come out sorted; the client decides when to send and how long to wait.
+"""
+
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Final
+
+from breakyard.wire.damage import Damaged
+from breakyard.wire.frame import NEED_DATA, FrameReader, frame
+from breakyard.wire.layout import COMMANDS, Command
+from breakyard.wire.records import Answer, CommandRecord, LogLine, Record, Status, build
+
+MAX_KEPT_LINES: Final = 1000
+"""Log lines and unexpected records kept for the caller; a babbling logger must not fill the memory."""
+
+
+@dataclass
+class Conversation:
+    """Sorts what a logger says. One conversation lives as long as one connection.
+
+    Attributes:
+        answers: answers by the index of their command, until taken.
+        stored: records of runs, in order of arrival, until taken; with the bytes they came as.
+        status: the latest status record.
+        damaged: how many stretches of bytes did not decode.
+    """
+
+    first_index: int = 1
+    status: Status | None = None
+    damaged: int = 0
+    answers: dict[int, Answer] = field(default_factory=dict)
+    stored: deque[tuple[Record, bytes]] = field(default_factory=deque)
+    loose: deque[Record] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_LINES))
+    log: deque[LogLine] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_LINES))
+    _reader: FrameReader = field(default_factory=FrameReader)
+    _waiting: set[int] = field(default_factory=set)
+    _next_index: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._next_index = self.first_index
+
+    def command(self, command: Command, **arguments: int | str | bytes) -> tuple[int, bytes]:
+        """Number a command and return its index with the framed bytes to send.
+
+        Raises: ValueError if the arguments are not those of the command (a mistake of the caller).
+        """
+        index = self._next_index
+        self._next_index = index % 0xFFFFFFFF + 1
+        payload = COMMANDS[command].pack_arguments(**arguments)
+        self._waiting.add(index)
+        return index, frame(build(CommandRecord(run=0, index=index, command=command, arguments=payload)))
+
+    def give_up(self, index: int) -> None:
+        """Stop waiting for the answer to a command; should it still come, it is ignored."""
+        self._waiting.discard(index)
+        self.answers.pop(index, None)
+
+    def take_answer(self, index: int) -> Answer | None:
+        """Return the answer to a command, once, if it is there."""
+        answer = self.answers.pop(index, None)
+        if answer is not None:
+            self._waiting.discard(index)
+        return answer
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the link, cut anywhere."""
+        self._reader.receive_data(data)
+        while (item := self._reader.next_item()) is not NEED_DATA:
+            if isinstance(item, Damaged):
+                self.damaged += 1
+            else:
+                self._sort(*item)
+
+    def _sort(self, record: Record, raw: bytes) -> None:
+        if isinstance(record, Answer):
+            if record.index in self._waiting:
+                self.answers[record.index] = record
+        elif isinstance(record, Status):
+            self.status = record
+        elif isinstance(record, LogLine):
+            self.log.append(record)
+        elif record.run:
+            self.stored.append((record, raw))
+        else:
+            self.loose.append(record)

@@ -1,0 +1,1 @@
+"""Links move bytes between host and logger and know nothing of records."""

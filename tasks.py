@@ -1,0 +1,125 @@
+#!/usr/bin/env python3
+"""One verb, one command: sets up what it needs in .venv beside this file, then does the work.
+
+    python3 tasks.py demo     a session of the boatyard, from counts to a table with intervals
+    python3 tasks.py test     every test that a machine without boards and radios can run
+    python3 tasks.py lint     style, types (host and firmware), import rule
+    python3 tasks.py docs     the protocol's tables and vectors, and the commands shown in the README
+    python3 tasks.py wheel    builds the wheel, installs it elsewhere and runs its demo
+    python3 tasks.py bench    speed, memory and coverage, as ratios and shares
+
+Needs Python 3.11 or later with the venv module (Debian: python3-venv) and, the first time, a network.
+Words after the verb go to the tool it runs: python3 tasks.py test tests/host -k units
+"""
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent
+VENV = ROOT / ".venv"
+BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
+STUBS = ROOT / ".stubs"
+STUB_PACKAGES = {"rp2": "micropython-rp2-stubs~=1.28.0", "esp32": "micropython-esp32-stubs~=1.28.0"}
+PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
+
+
+def run(*words: str | Path, **more: str) -> None:
+    """Run a command from the checkout; stop with its status if it fails."""
+    done = subprocess.run([str(word) for word in words], cwd=ROOT, env={**os.environ, **more}, check=False)
+    if done.returncode:
+        sys.exit(done.returncode)
+
+
+def set_up(extra: str = "") -> None:
+    """Make .venv hold the package (editable) with an extra, unless it does already.
+
+    A mark per extra holds the hash of pyproject.toml, so that a changed list of packages is installed again.
+    """
+    if sys.version_info < (3, 11):
+        sys.exit(f"tasks.py needs Python 3.11 or later; this is {sys.version.split()[0]}")
+    wanted = hashlib.sha256((ROOT / "pyproject.toml").read_bytes() + sys.version.encode()).hexdigest()
+    mark = VENV / f".installed-{extra or 'plain'}"
+    if mark.exists() and mark.read_text() == wanted:
+        return
+    if not PYTHON.exists():
+        try:
+            subprocess.run([sys.executable, "-m", "venv", str(VENV)], check=True)
+        except subprocess.CalledProcessError:
+            shutil.rmtree(VENV, ignore_errors=True)
+            sys.exit("cannot make a virtual environment: on Debian and its kin, install python3-venv")
+    print("setting up .venv (once; some minutes on a slow line) ...", file=sys.stderr, flush=True)
+    target = f".[{extra}]" if extra else "."
+    run(PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--editable", target)
+    mark.write_text(wanted)
+
+
+def demo(*words: str) -> None:
+    set_up()
+    run(PYTHON, "-m", "breakyard", "demo", *words)
+
+
+def test(*words: str) -> None:
+    set_up("test")
+    run(PYTHON, "-m", "pytest", *(words or ("-n", "2")))
+
+
+def lint() -> None:
+    set_up("dev")
+    run(PYTHON, "-m", "ruff", "check", ".")
+    run(PYTHON, "-m", "ruff", "format", "--check", ".")
+    run(PYTHON, "-m", "mypy")
+    _lint_firmware()
+    run(BIN / "lint-imports", "--no-cache", PYTHONPATH=os.pathsep.join((str(ROOT / "host"), str(ROOT / "firmware"))))
+
+
+def _lint_firmware() -> None:
+    """Check firmware/ against the published stubs of each board family.
+
+    The stub packages replace the standard library's types and exclude one another, so each has a folder of its own.
+    """
+    for port, package in STUB_PACKAGES.items():
+        folder = STUBS / port
+        if not (folder / ".installed").exists():
+            run(PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--target", folder, package)
+            (folder / ".installed").write_text(package)
+
+
+def docs() -> None:
+    set_up("test")
+    run(PYTHON, "protocol/check.py")
+    run(PYTHON, "-m", "pytest", "tests/docs")
+
+
+def wheel() -> None:
+    """Prove that the installed package, away from the checkout, carries the firmware."""
+    set_up("dev")
+    with tempfile.TemporaryDirectory() as folder:
+        run(PYTHON, "-m", "build", "--wheel", "--outdir", folder)
+        elsewhere = Path(folder) / "venv"
+        run(PYTHON, "-m", "venv", elsewhere)
+        python = elsewhere / BIN.name / PYTHON.name
+        (built,) = Path(folder).glob("*.whl")
+        run(python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", built)
+        subprocess.run(
+            [str(python), "-m", "breakyard", "demo", "--folder", "session"], cwd=folder, check=True
+        )
+
+
+def bench(*words: str) -> None:
+    set_up("test")
+    for script in sorted((ROOT / "tests" / "bench").glob("*.py")):
+        print(f"== {script.name}", flush=True)
+        run(PYTHON, script, *words)
+
+
+VERBS = {"demo": demo, "test": test, "lint": lint, "docs": docs, "wheel": wheel, "bench": bench}
+
+if __name__ == "__main__":
+    if len(sys.argv) < 2 or sys.argv[1] not in VERBS:
+        sys.exit(__doc__)
+    VERBS[sys.argv[1]](*sys.argv[2:])
