@@ -74,7 +74,11 @@ def lint() -> None:
     run(PYTHON, "-m", "ruff", "format", "--check", ".")
     run(PYTHON, "-m", "mypy")
     _lint_firmware()
-    run(BIN / "lint-imports", "--no-cache", PYTHONPATH=os.pathsep.join((str(ROOT / "host"), str(ROOT / "firmware"))))
+    run(
+        BIN / "lint-imports",
+        "--no-cache",
+        PYTHONPATH=os.pathsep.join((str(ROOT / "host"), str(ROOT / "firmware"))),
+    )
 
 
 def _lint_firmware() -> None:
@@ -85,7 +89,17 @@ def _lint_firmware() -> None:
     for port, package in STUB_PACKAGES.items():
         folder = STUBS / port
         if not (folder / ".installed").exists():
-            run(PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--target", folder, package)
+            run(
+                PYTHON,
+                "-m",
+                "pip",
+                "install",
+                "--quiet",
+                "--disable-pip-version-check",
+                "--target",
+                folder,
+                package,
+            )
             (folder / ".installed").write_text(package)
 
 

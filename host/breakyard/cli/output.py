@@ -47,7 +47,9 @@ def fail(message: str) -> NoReturn:
 
 def printable(text: str) -> str:
     """Replace control characters, which a foreign file or logger could use to rewrite the terminal."""
-    return "".join(sign if sign.isprintable() or sign in "\n\t" else "\N{REPLACEMENT CHARACTER}" for sign in text)
+    return "".join(
+        sign if sign.isprintable() or sign in "\n\t" else "\N{REPLACEMENT CHARACTER}" for sign in text
+    )
 
 
 def guarded(command: Callable[[], _T]) -> _T:

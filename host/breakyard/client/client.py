@@ -14,7 +14,9 @@ from typing import Final
 from breakyard.client.conversation import Conversation
 from breakyard.errors import LinkError, LinkLost, LinkTimeout
 from breakyard.link.base import Link
-from breakyard.wire.layout import COMMANDS, MAX_READ, Command, Error, Kind
+from breakyard.wire.commands import unpack_results
+from breakyard.wire.fields import Value
+from breakyard.wire.layout import MAX_READ, Command, Error
 from breakyard.wire.records import Identity, LogLine, Record, RunEnd, Settings, Status
 
 ANSWER_TIMEOUT_S: Final = 2.0
@@ -111,24 +113,24 @@ class Client:
 
     async def arm(self) -> int:
         """Wait for the trigger; returns the number that the run will have. Raises: LinkError."""
-        return int((await self._ask(Command.ARM))["run"])
+        return (await self._ask(Command.ARM))["run"]
 
     async def start(self) -> int:
         """Begin a run at once; returns its number. Raises: LinkError."""
-        return int((await self._ask(Command.START))["run"])
+        return (await self._ask(Command.START))["run"]
 
     async def stop(self) -> int:
         """End the run, or disarm; returns the run that was ended, or 0. Raises: LinkError."""
-        return int((await self._ask(Command.STOP))["run"])
+        return (await self._ask(Command.STOP))["run"]
 
     async def mark(self, code: int, text: str = "") -> float:
         """Write a mark into the run being recorded; returns its device time in seconds. Raises: LinkError."""
         answer = await self._ask(Command.MARK, code=code, text=text)
-        return int(answer["mark_s"]) + int(answer["mark_us"]) * 1e-6
+        return answer["mark_s"] + answer["mark_us"] * 1e-6
 
     async def set(self, setting: int, value: int) -> int:
         """Change one setting; returns the value now in force. Raises: LinkError."""
-        return int((await self._ask(Command.SET, setting=setting, value=value))["value"])
+        return (await self._ask(Command.SET, setting=setting, value=value))["value"]
 
     async def stream_status(self, on: bool) -> None:
         """Switch the status records on or off. Raises: LinkError."""
@@ -145,10 +147,10 @@ class Client:
                 if refused.error == Error.NO_SUCH_RUN:
                     break
                 raise
-            run = int(answer["run"])
+            run = answer["run"]
             if run < first:
                 raise LinkLost(f"the logger listed run {run} when asked for {first} and later; is it faulty?")
-            found.append(StoredRun(run, int(answer["records"]), int(answer["bytes"]), bool(answer["complete"])))
+            found.append(StoredRun(run, answer["records"], answer["bytes"], bool(answer["complete"])))
             first = run + 1
         return tuple(found)
 
@@ -190,7 +192,7 @@ class Client:
                 if wanted == before and not follow:
                     raise
                 continue
-            if end is not None or (answer["finished"] and wanted >= int(answer["next"])):
+            if end is not None or (answer["finished"] and wanted >= answer["next"]):
                 return end
 
     async def erase(self, run: int, sha256: bytes) -> None:
@@ -210,7 +212,7 @@ class Client:
             sent = time.time()
             answer = await self._ask(Command.TIME)
             received = time.time()
-            device_s = int(answer["now_s"]) + int(answer["now_us"]) * 1e-6
+            device_s = answer["now_s"] + answer["now_us"] * 1e-6
             half_s = max(received - sent, 0.0) / 2
             if best is None or half_s < best[0]:
                 best = (half_s, device_s, (sent + received) / 2)
@@ -239,13 +241,13 @@ class Client:
         self.conversation.loose.clear()
         return taken
 
-    async def _ask(self, command: Command, **arguments: int | str | bytes) -> dict[str, int | bytes | str]:
+    async def _ask(self, command: Command, **arguments: Value) -> dict[str, int]:
         index, message = self.conversation.command(command, **arguments)
         return await self._exchange(command, index, message, lambda: None, repeat=True)
 
     async def _exchange(
         self, command: Command, index: int, message: bytes, take: Callable[[], None], *, repeat: bool
-    ) -> dict[str, int | bytes | str]:
+    ) -> dict[str, int]:
         """Send a framed command and wait for its answer, taking stored records as they come.
 
         Each record that arrives renews the patience of a READ. Raises: LinkError.
@@ -260,7 +262,8 @@ class Client:
                 if answer is not None:
                     if answer.error != Error.OK:
                         raise Refused(command, answer.error)
-                    return COMMANDS[command].unpack_results(answer.results)
+                    results = unpack_results(command, answer.results, version=answer.version)
+                    return {name: value for name, value in results.items() if isinstance(value, int)}
                 try:
                     if await self._receive(deadline) and command is Command.READ:
                         deadline = time.monotonic() + self._timeout_s
@@ -285,6 +288,3 @@ class Client:
         before = len(self.conversation.stored)
         self.conversation.receive(data)
         return len(self.conversation.stored) > before
-
-
-__all__ = ["Client", "ClockOffset", "Kind", "Refused", "StoredRun"]

@@ -8,10 +8,12 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Final
 
-from breakyard.wire.damage import Damaged
+from breakyard.wire.commands import pack_arguments
+from breakyard.wire.damage import Damaged, DamagedRecord
+from breakyard.wire.fields import Value
 from breakyard.wire.frame import NEED_DATA, FrameReader, frame
-from breakyard.wire.layout import COMMANDS, Command
-from breakyard.wire.records import Answer, CommandRecord, LogLine, Record, Status, build
+from breakyard.wire.layout import Command
+from breakyard.wire.records import Answer, CommandRecord, LogLine, Record, Status, build, parse
 
 MAX_KEPT_LINES: Final = 1000
 """Log lines and unexpected records kept for the caller; a babbling logger must not fill the memory."""
@@ -42,14 +44,14 @@ class Conversation:
     def __post_init__(self) -> None:
         self._next_index = self.first_index
 
-    def command(self, command: Command, **arguments: int | str | bytes) -> tuple[int, bytes]:
+    def command(self, command: Command, **arguments: Value) -> tuple[int, bytes]:
         """Number a command and return its index with the framed bytes to send.
 
-        Raises: ValueError if the arguments are not those of the command (a mistake of the caller).
+        Raises: UsageError if the arguments are not those of the command.
         """
         index = self._next_index
         self._next_index = index % 0xFFFFFFFF + 1
-        payload = COMMANDS[command].pack_arguments(**arguments)
+        payload = pack_arguments(command, **arguments)
         self._waiting.add(index)
         return index, frame(build(CommandRecord(run=0, index=index, command=command, arguments=payload)))
 
@@ -68,11 +70,14 @@ class Conversation:
     def receive(self, data: bytes) -> None:
         """Take bytes from the link, cut anywhere."""
         self._reader.receive_data(data)
-        while (item := self._reader.next_item()) is not NEED_DATA:
-            if isinstance(item, Damaged):
+        while (raw := self._reader.next_bytes()) is not NEED_DATA:
+            if isinstance(raw, Damaged):
                 self.damaged += 1
-            else:
-                self._sort(*item)
+                continue
+            try:
+                self._sort(parse(raw), raw)
+            except DamagedRecord:
+                self.damaged += 1
 
     def _sort(self, record: Record, raw: bytes) -> None:
         if isinstance(record, Answer):
