@@ -10,7 +10,7 @@ from breakyard.wire.layout import MAX_RECORD, Damage
 
 
 def stuff(record: bytes) -> bytes:
-    """Return the stuffed form, delimiters not included. Takes any length, though a record ends at MAX_RECORD."""
+    """Return the stuffed form without delimiters. Takes any length, even more than a record may have."""
     blocks = bytearray()
     pieces = record.split(b"\0")
     last = len(pieces) - 1

@@ -14,7 +14,6 @@ from breakyard.wire.damage import Damaged, DamagedRecord
 from breakyard.wire.layout import MAX_RECORD, Damage
 from breakyard.wire.records import Record, check, parse
 
-
 _T = TypeVar("_T")
 
 
