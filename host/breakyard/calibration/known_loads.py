@@ -1,0 +1,201 @@
+"""Known loads: what hangs on the cell, as it was stated, and the force that it makes.
+
+A load keeps the facts (pieces, uncertainties, lever) and turns into newtons only with a gravity and
+an air, so that a calibration can be recomputed later with a better place. What two loads share (the
+same piece, the same gravity, the same lever) is told by the names of their sources: equal name, fully
+correlated; different name, independent.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from breakyard.calibration.air import CONVENTIONAL_DENSITY, Air, buoyancy_factor
+from breakyard.calibration.gravity import Gravity
+from breakyard.errors import CalibrationError
+
+ASSUMED_MASS_LIMIT: Final = 0.005
+"""A mass whose uncertainty nobody stated is taken to be within 0.5 % (plates and bags are sold so)."""
+
+ASSUMED_SOURCE: Final = "mass (assumed)"
+"""All assumed limits share one source: the masses were probably weighed on one scale, or come from one
+maker, and the slope suffers most when they all err the same way."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One thing that hangs: its mass and standard uncertainty (kg), its density (kg/m3), its name.
+
+    `source` names what its mass is uncertain by; pieces with equal source err together. `conventional`
+    marks a mass read from a scale, which has the buoyancy of 8000 kg/m3 whatever it is made of.
+    """
+
+    kilograms: float
+    standard_kg: float
+    source: str
+    density_kg_m3: float = CONVENTIONAL_DENSITY
+    assumed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Force:
+    """A known force in newtons and the newtons that one standard uncertainty of each source adds."""
+
+    newtons: float
+    sources: Mapping[str, float]
+
+    @property
+    def standard_n(self) -> float:
+        """Combined standard uncertainty of this one force."""
+        return math.hypot(*self.sources.values())
+
+
+@dataclass(frozen=True, slots=True)
+class KnownLoad:
+    """What was on the cell: masses, or the force of a reference, perhaps through a lever or sheaves.
+
+    `text` is what the user wrote. `ratio` multiplies the weight of the pieces (lever 5:1 -> 5).
+    `reference_n` is a force measured by a calibrated cell in series; its independent part has the
+    standard uncertainty `reference_standard_n`, the part shared by all its points is relative.
+    """
+
+    text: str
+    pieces: tuple[Piece, ...] = ()
+    ratio: float = 1.0
+    ratio_standard: float = 0.0
+    ratio_assumed: bool = False
+    reference_n: float = 0.0
+    reference_standard_n: float = 0.0
+    reference_shared: float = 0.0
+    reference_name: str = ""
+
+    def __post_init__(self) -> None:
+        numbers = (self.ratio, self.ratio_standard, self.reference_n, self.reference_standard_n)
+        if not all(math.isfinite(number) for number in numbers) or self.ratio <= 0.0:
+            raise CalibrationError(f'"{self.text}": a ratio must be positive and a force must be a number')
+        if self.ratio_standard < 0.0 or self.reference_standard_n < 0.0 or self.reference_shared < 0.0:
+            raise CalibrationError(f'"{self.text}": an uncertainty cannot be negative')
+        for piece in self.pieces:
+            if not (math.isfinite(piece.kilograms) and piece.kilograms >= 0.0 and piece.standard_kg >= 0.0):
+                raise CalibrationError(f'"{self.text}": a mass and its uncertainty cannot be negative')
+
+    @property
+    def kilograms(self) -> float:
+        """Sum of the pieces, before any lever."""
+        return math.fsum(piece.kilograms for piece in self.pieces)
+
+    @property
+    def nothing(self) -> bool:
+        """True for an unloaded cell."""
+        return self.kilograms == 0.0 and self.reference_n == 0.0
+
+    def force(self, gravity: Gravity, air: Air) -> Force:
+        """The force on the cell with this gravity and air; F = ratio x sum of m g (1 - air/density)."""
+        sources: dict[str, float] = {}
+
+        def add(source: str, newtons: float) -> None:
+            if newtons != 0.0:
+                sources[source] = sources.get(source, 0.0) + newtons
+
+        weight = 0.0
+        for piece in self.pieces:
+            left = buoyancy_factor(air.density, piece.density_kg_m3)
+            weight += piece.kilograms * gravity.value * left
+            add(piece.source, self.ratio * piece.standard_kg * gravity.value * left)
+            lifted = piece.kilograms * gravity.value / piece.density_kg_m3
+            add("air density", -self.ratio * lifted * air.standard)
+        add("gravity", self.ratio * weight * gravity.standard / gravity.value)
+        add("lever ratio", weight * self.ratio_standard)
+        if self.reference_n or self.reference_standard_n:
+            name = self.reference_name or "reference cell"
+            add(name, self.reference_n * self.reference_shared)
+            add(f"{name}: {self.text}", self.reference_standard_n)
+        return Force(self.ratio * weight + self.reference_n, sources)
+
+    def to_json(self) -> dict[str, object]:
+        """The stated facts as JSON."""
+        document: dict[str, object] = {"text": self.text}
+        if self.pieces:
+            document["pieces"] = [
+                {
+                    "kilograms": piece.kilograms,
+                    "standard_kg": piece.standard_kg,
+                    "source": piece.source,
+                    "density_kg_m3": piece.density_kg_m3,
+                    "assumed": piece.assumed,
+                }
+                for piece in self.pieces
+            ]
+        if self.ratio != 1.0 or self.ratio_standard:
+            document["lever"] = {
+                "ratio": self.ratio,
+                "standard": self.ratio_standard,
+                "assumed": self.ratio_assumed,
+            }
+        if self.reference_n or self.reference_standard_n:
+            document["reference"] = {
+                "force_n": self.reference_n,
+                "standard_n": self.reference_standard_n,
+                "shared_relative": self.reference_shared,
+                "name": self.reference_name,
+            }
+        return document
+
+    @classmethod
+    def from_json(cls, document: Mapping[str, Any]) -> "KnownLoad":
+        """The inverse of to_json. Raises: KeyError, TypeError, ValueError on a wrong document."""
+        lever = document.get("lever", {})
+        reference = document.get("reference", {})
+        return cls(
+            text=str(document["text"]),
+            pieces=tuple(
+                Piece(
+                    float(piece["kilograms"]),
+                    float(piece["standard_kg"]),
+                    str(piece["source"]),
+                    float(piece["density_kg_m3"]),
+                    bool(piece["assumed"]),
+                )
+                for piece in document.get("pieces", ())
+            ),
+            ratio=float(lever.get("ratio", 1.0)),
+            ratio_standard=float(lever.get("standard", 0.0)),
+            ratio_assumed=bool(lever.get("assumed", False)),
+            reference_n=float(reference.get("force_n", 0.0)),
+            reference_standard_n=float(reference.get("standard_n", 0.0)),
+            reference_shared=float(reference.get("shared_relative", 0.0)),
+            reference_name=str(reference.get("name", "")),
+        )
+
+
+def mass_load(kilograms: float, limit_kg: float | None = None, *, name: str = "") -> KnownLoad:
+    """One mass as read from a scale; `limit_kg` is how far off it may be (a rectangle).
+
+    Raises: CalibrationError for a negative mass.
+    """
+    text = f"{kilograms:g} kg"
+    if kilograms == 0.0:
+        return KnownLoad("0")
+    if limit_kg is None:
+        standard = abs(kilograms) * ASSUMED_MASS_LIMIT / math.sqrt(3.0)
+        return KnownLoad(text, (Piece(kilograms, standard, ASSUMED_SOURCE, assumed=True),))
+    source = f"mass {name or text}"
+    return KnownLoad(text, (Piece(kilograms, limit_kg / math.sqrt(3.0), source),))
+
+
+def reference_load(
+    force_n: float, standard_n: float, *, shared: float = 0.0, name: str = "reference cell"
+) -> KnownLoad:
+    """A force from a calibrated cell in series: `standard_n` differs from point to point, `shared` is
+    the relative standard uncertainty that all its readings have in common (its certificate).
+
+    Raises: CalibrationError for a negative uncertainty.
+    """
+    return KnownLoad(
+        f"{force_n:g} N",
+        reference_n=float(force_n),
+        reference_standard_n=float(standard_n),
+        reference_shared=float(shared),
+        reference_name=name,
+    )

@@ -1,0 +1,289 @@
+"""The calibration: counts -> newtons, with what is known of its errors.
+
+A frozen, serialisable value. It holds its points and everything derived from them that is needed to
+evaluate it, so a reader of the JSON needs no fit: force = sum of coefficients[k] * z**k with
+z = (counts - centre) / scale. `effects` tell by how much one standard uncertainty of each shared source
+(a mass, gravity, ...) shifts the coefficients; that keeps every correlation.
+"""
+
+import hashlib
+import json
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from breakyard.calibration.air import Air
+from breakyard.calibration.fit import powers
+from breakyard.calibration.gravity import Gravity
+from breakyard.calibration.plate import Plate
+from breakyard.calibration.points import Point
+from breakyard.calibration.shape import nonlinearity_n
+from breakyard.calibration.terms import Term, combine
+from breakyard.errors import DataError
+
+SCHEMA: Final = "breakyard.calibration/1"
+LAW: Final = (
+    "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
+    "load_n = force_n(counts) - force_n(zero counts of the pull)"
+)
+
+TEMPERATURE_RANGE_C: Final = 10.0
+"""A pull may be this much warmer or colder than the calibration when nothing else is known."""
+
+Vector = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LoadInterval:
+    """A load with its interval, from the calibration and whatever other terms were added."""
+
+    load_n: float
+    low_n: float
+    high_n: float
+    standard_n: float
+    degrees_of_freedom: float
+    coverage: float
+    terms: tuple[Term, ...]
+    extrapolation: float
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Counts to newtons. Made by `calibrate`; read back by `from_json`.
+
+    `covariance` is (p, p), `effects` maps each source to a shift of the p coefficients in newtons per
+    standard uncertainty, `curvature` holds the fits of load**2 and load**3 (N^2, N^3) over the same points,
+    from which the error of a bent cell follows anywhere.
+    """
+
+    name: str
+    created: str
+    points: tuple[Point, ...]
+    gravity: Gravity
+    air: Air
+    plate: Plate | None
+    gain: int | None
+    centre: float
+    scale: float
+    coefficients: Vector
+    covariance: tuple[Vector, ...]
+    effects: tuple[tuple[str, Vector], ...]
+    curvature: tuple[Vector, Vector]
+    residuals_n: Vector
+    between_n: float
+    degrees_of_freedom: int
+    highest_known_n: float
+    flags: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = ()
+    provenance: tuple[tuple[str, str], ...] = ()
+    temperature_range_c: float = TEMPERATURE_RANGE_C
+
+    @property
+    def degree(self) -> int:
+        """Of the polynomial in counts."""
+        return len(self.coefficients) - 1
+
+    def load_n(self, counts: ArrayLike, zero_counts: float) -> NDArray[np.float64]:
+        """Newtons that these counts show relative to the pull's own zero: f(counts) - f(zero)."""
+        z = (np.asarray(counts, dtype=np.float64) - self.centre) / self.scale
+        z_zero = (float(zero_counts) - self.centre) / self.scale
+        load = np.zeros_like(z)
+        at_zero = 0.0
+        for coefficient in reversed(self.coefficients[1:]):
+            load = (load + coefficient) * z
+            at_zero = (at_zero + coefficient) * z_zero
+        return np.asarray(load - at_zero)
+
+    def slope_n_per_count(self, counts: ArrayLike) -> NDArray[np.float64]:
+        """Newtons per count at these counts."""
+        z = (np.asarray(counts, dtype=np.float64) - self.centre) / self.scale
+        slope = np.zeros_like(z)
+        for k in range(self.degree, 0, -1):
+            slope = slope * z + k * self.coefficients[k]
+        return np.asarray(slope / self.scale)
+
+    def counts_at(self, load_n: float, zero_counts: float) -> float:
+        """The counts that would show this load: the root next to the mean slope. NaN if there is none."""
+        counts = zero_counts + load_n / float(self.slope_n_per_count(zero_counts))
+        for _ in range(50):
+            slope = float(self.slope_n_per_count(counts))
+            step = (float(self.load_n(counts, zero_counts)) - load_n) / slope if slope else math.nan
+            counts -= step
+            if not math.isfinite(counts):
+                return math.nan
+            if abs(step) <= 1e-9 * max(1.0, abs(counts)):
+                return counts
+        return math.nan
+
+    def extrapolation(self, load_n: float) -> float:
+        """Load over highest known load: above 1 the load lies beyond what was calibrated."""
+        return abs(float(load_n)) / self.highest_known_n
+
+    def terms(self, counts: float, zero_counts: float) -> tuple[Term, ...]:
+        """Standard uncertainties of load_n(counts, zero_counts) that come from the calibration.
+
+        Not in here: the converter's noise, the pull's own zero, sampling. Terms are independent of each
+        other; all correlation (load with zero, mass with mass) is inside them.
+        """
+        both = powers((counts, zero_counts), self.centre, self.scale, self.degree)
+        gradient = both[0] - both[1]
+        load = float(self.load_n(counts, zero_counts))
+        scatter = float(gradient @ np.asarray(self.covariance) @ gradient)
+        freedom = float(self.degrees_of_freedom) if self.degrees_of_freedom else math.inf
+        terms = [Term("calibration fit", math.sqrt(max(scatter, 0.0)), freedom, "A")]
+        grouped: dict[str, float] = {}
+        for source, shift in self.effects:
+            group = group_of(source)
+            grouped[group] = math.hypot(grouped.get(group, 0.0), float(gradient @ np.asarray(shift)))
+        terms += [Term(group, size) for group, size in grouped.items()]
+        terms += self._cell_terms(load, gradient)
+        return tuple(term for term in terms if term.standard_n > 0.0)
+
+    def _cell_terms(self, load: float, gradient: NDArray[np.float64]) -> list[Term]:
+        plate, size = self.plate, abs(load)
+        fitted = tuple(float(gradient @ np.asarray(vector)) for vector in self.curvature)
+        bent = nonlinearity_n(load, fitted[0], fitted[1], plate, self.highest_known_n)
+        beyond = self.extrapolation(load) > 1.01  # the highest mass itself reads a little high at times
+        terms = [Term("extrapolation" if beyond else "non-linearity", bent)]
+        if plate is None:
+            return terms
+        if plate.hysteresis:
+            terms.append(Term("hysteresis", plate.hysteresis * size / 2.0 / math.sqrt(3.0)))
+        if plate.zero_return:
+            terms.append(Term("zero return", plate.zero_return * size / 2.0 / math.sqrt(3.0)))
+        if plate.span_per_c:
+            shift = plate.span_per_c * size * self.temperature_range_c
+            terms.append(Term("temperature", abs(shift) / math.sqrt(3.0)))
+        return terms
+
+    def interval(
+        self, counts: float, zero_counts: float, *, coverage: float = 0.95, also: Iterable[Term] = ()
+    ) -> LoadInterval:
+        """The load at these counts with its interval; `also` adds terms in newtons (noise, zero ...)."""
+        load = float(self.load_n(counts, zero_counts))
+        terms = (*self.terms(counts, zero_counts), *also)
+        combined = combine(terms)
+        half = combined.half_width_n(coverage)
+        return LoadInterval(
+            load,
+            load - half,
+            load + half,
+            combined.standard_n,
+            combined.degrees_of_freedom,
+            coverage,
+            terms,
+            self.extrapolation(load),
+        )
+
+    @property
+    def content_hash(self) -> str:
+        """sha256 of the canonical JSON (sorted keys, no spaces, ASCII) without the hash itself."""
+        return _hash(self._document())
+
+    def to_json(self) -> dict[str, Any]:
+        """The face for programs and files, schema "breakyard.calibration/1"."""
+        document = self._document()
+        document["hash"] = _hash(document)
+        return document
+
+    def _document(self) -> dict[str, Any]:
+        gravity, air = self.gravity, self.air
+        return {
+            "schema": SCHEMA,
+            "name": self.name,
+            "created": self.created,
+            "gain": self.gain,
+            "highest_known_n": self.highest_known_n,
+            "fit": {
+                "law": LAW,
+                "degree": self.degree,
+                "centre": self.centre,
+                "scale": self.scale,
+                "coefficients_n": list(self.coefficients),
+                "covariance_n2": [list(row) for row in self.covariance],
+                "residuals_n": list(self.residuals_n),
+                "between_n": self.between_n,
+                "degrees_of_freedom": self.degrees_of_freedom,
+                "curvature": [list(row) for row in self.curvature],
+            },
+            "effects": [{"source": source, "shift_n": list(shift)} for source, shift in self.effects],
+            "points": [point.to_json() for point in self.points],
+            "gravity": {name: getattr(gravity, name) for name in Gravity.__dataclass_fields__},
+            "air": {name: getattr(air, name) for name in Air.__dataclass_fields__},
+            "plate": self.plate.to_json() if self.plate else None,
+            "temperature_range_c": self.temperature_range_c,
+            "flags": list(self.flags),
+            "sentences": list(self.sentences),
+            "provenance": dict(self.provenance),
+        }
+
+    @classmethod
+    def from_json(cls, document: Mapping[str, Any] | str) -> "Calibration":
+        """Read a calibration back, from its JSON text or the parsed document.
+
+        Raises: DataError if it is no calibration, or was changed after it was made.
+        """
+        if isinstance(document, str):
+            try:
+                document = json.loads(document)
+            except ValueError:
+                raise DataError("this calibration is not JSON: choose a file from calibrations/") from None
+        if not isinstance(document, Mapping) or document.get("schema") != SCHEMA:
+            found = document.get("schema") if isinstance(document, Mapping) else None
+            raise DataError(f'this is no calibration: its "schema" is {found!r}, expected "{SCHEMA}"')
+        stated = document.get("hash")
+        content = {key: value for key, value in document.items() if key != "hash"}
+        if stated != _hash(content):
+            raise DataError(
+                "this calibration was changed after it was made (its hash disagrees): calibrate again"
+            )
+        try:
+            return cls._read(content)
+        except (KeyError, TypeError, ValueError, IndexError) as error:
+            raise DataError(f"this calibration cannot be read ({error}): calibrate again") from error
+
+    @classmethod
+    def _read(cls, document: Mapping[str, Any]) -> "Calibration":
+        fit = document["fit"]
+        square, cube = fit["curvature"]
+        return cls(
+            name=document["name"],
+            created=document["created"],
+            points=tuple(Point.from_json(point) for point in document["points"]),
+            gravity=Gravity(**document["gravity"]),
+            air=Air(**document["air"]),
+            plate=Plate.from_json(document["plate"]) if document["plate"] else None,
+            gain=document["gain"],
+            centre=float(fit["centre"]),
+            scale=float(fit["scale"]),
+            coefficients=tuple(map(float, fit["coefficients_n"])),
+            covariance=tuple(tuple(map(float, row)) for row in fit["covariance_n2"]),
+            effects=tuple(
+                (str(item["source"]), tuple(map(float, item["shift_n"]))) for item in document["effects"]
+            ),
+            curvature=(tuple(map(float, square)), tuple(map(float, cube))),
+            residuals_n=tuple(map(float, fit["residuals_n"])),
+            between_n=float(fit["between_n"]),
+            degrees_of_freedom=int(fit["degrees_of_freedom"]),
+            highest_known_n=float(document["highest_known_n"]),
+            flags=tuple(document["flags"]),
+            sentences=tuple(document["sentences"]),
+            provenance=tuple((str(key), str(value)) for key, value in document["provenance"].items()),
+            temperature_range_c=float(document["temperature_range_c"]),
+        )
+
+
+def group_of(source: str) -> str:
+    """The name under which a source stands in a budget: all masses together, the rest as they are."""
+    if source.startswith(("mass", "water")):
+        return "known masses"
+    return source.split(":")[0]
+
+
+def _hash(document: Mapping[str, Any]) -> str:
+    text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()

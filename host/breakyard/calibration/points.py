@@ -1,0 +1,67 @@
+"""Calibration points: a known load and the counts it gave."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from breakyard.calibration.known_loads import KnownLoad, mass_load
+from breakyard.errors import CalibrationError
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """Mean counts under one known load.
+
+    `counts_standard` is the standard uncertainty of the mean (None: not known, the scatter about the
+    fit must tell). `start_s`, `end_s` bound the samples used where the point comes from a recording.
+    """
+
+    load: KnownLoad
+    counts: float
+    counts_standard: float | None = None
+    samples: int = 1
+    start_s: float | None = None
+    end_s: float | None = None
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.counts):
+            raise CalibrationError(f'"{self.load.text}": counts must be a number')
+        if self.counts_standard is not None and not (
+            math.isfinite(self.counts_standard) and self.counts_standard >= 0.0
+        ):
+            raise CalibrationError(f'"{self.load.text}": the uncertainty of the counts cannot be negative')
+
+    def to_json(self) -> dict[str, object]:
+        """The point as JSON."""
+        return {
+            "load": self.load.to_json(),
+            "counts": self.counts,
+            "counts_standard": self.counts_standard,
+            "samples": self.samples,
+            "start_s": self.start_s,
+            "end_s": self.end_s,
+        }
+
+    @classmethod
+    def from_json(cls, document: Mapping[str, Any]) -> "Point":
+        """The inverse of to_json. Raises: KeyError, TypeError, ValueError on a wrong document."""
+        return cls(
+            load=KnownLoad.from_json(document["load"]),
+            counts=float(document["counts"]),
+            counts_standard=_optional(document.get("counts_standard")),
+            samples=int(document.get("samples", 1)),
+            start_s=_optional(document.get("start_s")),
+            end_s=_optional(document.get("end_s")),
+        )
+
+
+def _optional(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def mass_point(
+    kilograms: float, counts: float, *, limit_kg: float | None = None, counts_standard: float | None = None
+) -> Point:
+    """A point from one mass and the counts it gave. Raises: CalibrationError."""
+    return Point(mass_load(kilograms, limit_kg), float(counts), counts_standard)
