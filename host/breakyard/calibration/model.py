@@ -181,7 +181,8 @@ class Calibration:
 
     @property
     def content_hash(self) -> str:
-        """sha256 of the canonical JSON (sorted keys, no spaces, ASCII) without the hash itself."""
+        """sha256 of the canonical JSON (sorted keys, no spaces, ASCII, every number a double as Python
+        writes it) without the hash itself."""
         return _hash(self._document())
 
     def to_json(self) -> dict[str, Any]:
@@ -285,5 +286,18 @@ def group_of(source: str) -> str:
 
 
 def _hash(document: Mapping[str, Any]) -> str:
-    text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    text = json.dumps(
+        _plain(document), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
+    )
     return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """Every number as a double, so that 20 and 20.0 (which JSON tools swap freely) hash alike."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(inner) for inner in value]
+    if isinstance(value, int) and not isinstance(value, bool):
+        return float(value)
+    return value
