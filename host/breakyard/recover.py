@@ -1,0 +1,275 @@
+"""The peak of a ramp that ends in a sudden fall, seen through the converter's filter.
+
+Before the fall the force is a straight line plus changes of slope, small ones near the fall (how small is
+learnt from the samples) and free ones far from it. At an unknown instant it falls, within an unknown short
+time, to an unknown level, and then rings: decaying oscillations of unknown size. For a given filter order,
+instant and duration of the fall and given sizes of these unknowns everything else is linear with Gaussian
+priors, so that the peak and the evidence have closed forms; the rest is summed on a grid. The answer is a
+mixture of Gaussians.
+
+Why it works although the filter is not known: every candidate filter is symmetrical. The line through the
+samples before the fall, read where the falling samples are half-way down, is the force at the fall whatever
+the order; the order matters only to the shape of the falling samples.
+"""
+
+import itertools
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breakyard.response import filtered_exponential, filtered_power
+
+Array = NDArray[np.float64]
+
+FILTER_ORDERS: Final = (3, 4)
+"""Assumed orders of the converter's filter, equally likely: "4 conversions to settle" (data sheet)."""
+
+SAMPLES_BEFORE: Final = 14
+SAMPLES_AFTER: Final = 12
+
+FALLS_S: Final = {0.0: 0.60, 0.004: 0.20, 0.010: 0.12, 0.025: 0.08}
+"""How long a sudden fall lasts, with prior weights. Common practice, no source: a stiff part lets go within a
+millisecond or two, a tearing one takes tens of them."""
+
+BEND_SIZES: Final = (0.01, 0.05, 0.25)
+"""Change of slope per conversion near the fall, as a fraction of the slope."""
+
+RING_SIZES: Final = (0.03, 0.15, 0.6)
+"""Size of the oscillation after the fall, as a fraction of the fall."""
+
+RING_CYCLES: Final = (0.08, 0.14, 0.2, 0.27, 0.35, 0.45)
+"""Cycles per conversion: 6 to 36 Hz at 80 conversions a second, spread as the filter lets them through."""
+
+RING_DECAY: Final = 10.0
+TAILS: Final = (0.5, 1.5)
+"""Decay times in conversions."""
+
+_NEAR: Final = 8
+_KNOTS: Final = np.concatenate([np.arange(0.5, _NEAR), [8.0, 10.0, 12.0, 15.0, 18.0]])
+"""Conversions before the fall at which the slope may change."""
+
+_LOOK_BACK: Final = -np.arange(0.0, 4.1, 0.5)
+"""The peak is the largest of the force at these times before the fall: a softening part peaks earlier."""
+
+_COARSE: Final = 15
+_FINE: Final = 60
+_NEGLIGIBLE: Final = 1e-3
+
+JITTER_S: Final = 50e-6
+"""Standard uncertainty of a sample's time stamp: 20 us steps and the wait for the reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recovered:
+    """Mixture of Gaussians for the peak force, and what was learnt on the way. Arrays have one item per part."""
+
+    weight: Array
+    mean_n: Array
+    standard_n: Array
+    break_s: float
+    break_standard_s: float
+    order_weights: dict[int, float]
+    misfit: float
+    """Root mean square of the residuals over what noise and time stamps explain; near 1 if the model fits."""
+    before_s: Array
+    before_n: Array
+    """Likeliest force before the fall, for pictures: ends at the fall."""
+
+    @property
+    def estimate_n(self) -> float:
+        """Mean of the mixture."""
+        return float(self.weight @ self.mean_n)
+
+    @property
+    def deviation_n(self) -> float:
+        """Standard deviation of the mixture."""
+        spread = self.standard_n**2 + (self.mean_n - self.estimate_n) ** 2
+        return float(np.sqrt(self.weight @ spread))
+
+    def quantiles(self, low: float, high: float) -> tuple[float, float]:
+        """Quantiles of the mixture, by bisection."""
+        from scipy.special import ndtr
+
+        reach = 8.0 * self.deviation_n + 1e-12
+        found = []
+        for target in (low, high):
+            a, b = self.estimate_n - reach, self.estimate_n + reach
+            for _ in range(40):
+                middle = 0.5 * (a + b)
+                below = self.weight @ ndtr((middle - self.mean_n) / np.maximum(self.standard_n, 1e-12))
+                a, b = (middle, b) if below < target else (a, middle)
+            found.append(0.5 * (a + b))
+        return found[0], found[1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Solved:
+    """For one filter order and one duration of the fall; arrays of shape (sizes, instants)."""
+
+    order: int
+    fall_s: float
+    instants: Array
+    log_evidence: Array
+    mean_n: Array
+    variance: Array
+
+
+def recover(
+    time_s: Array,
+    load_n: Array,
+    falling: int,
+    period_s: float,
+    noise_n: float,
+    orders: tuple[int, ...] = FILTER_ORDERS,
+) -> Recovered:
+    """Estimate the force at a sudden fall.
+
+    time_s, load_n: usable samples, shape (n,), zero subtracted; missing conversions are simply not there.
+    falling: index of the first sample that is clearly down. noise_n: standard deviation of one sample.
+    """
+    begin = max(0, falling - SAMPLES_BEFORE)
+    window = slice(begin, falling + SAMPLES_AFTER)
+    problem = _Problem(time_s[window] / period_s, load_n[window], falling - begin, period_s, noise_n)
+    sizes = np.array(list(itertools.product(BEND_SIZES, RING_SIZES)))
+    choices = list(itertools.product(orders, FALLS_S))
+    coarse = [problem.solve(order, fall_s, sizes, _COARSE) for order, fall_s in choices]
+    shares = _shares(np.stack([np.logaddexp.reduce(part.log_evidence, axis=1) for part in coarse]))
+    parts = [
+        problem.solve(order, fall_s, sizes[share > _NEGLIGIBLE], _FINE)
+        for (order, fall_s), share in zip(choices, shares, strict=True)
+        if (share > _NEGLIGIBLE).any()
+    ]
+    weight = _shares(np.concatenate([part.log_evidence.ravel() for part in parts]))
+    instants = np.concatenate([np.broadcast_to(p.instants, p.mean_n.shape).ravel() for p in parts])
+    order_of = np.concatenate([np.full(part.mean_n.size, part.order) for part in parts])
+    middle = float(weight @ instants)
+    best = max(parts, key=lambda part: float(part.log_evidence.max()))
+    misfit, before_s, before_n = problem.inspect(best, sizes)
+    return Recovered(
+        weight=weight,
+        mean_n=np.concatenate([part.mean_n.ravel() for part in parts]),
+        standard_n=np.sqrt(np.concatenate([part.variance.ravel() for part in parts])),
+        break_s=middle * period_s,
+        break_standard_s=float(np.sqrt(weight @ (instants - middle) ** 2)) * period_s,
+        order_weights={order: float(weight[order_of == order].sum()) for order in orders},
+        misfit=misfit,
+        before_s=before_s * period_s,
+        before_n=before_n,
+    )
+
+
+class _Problem:
+    """The samples around one fall (time in conversions) and the linear model for them."""
+
+    def __init__(self, time: Array, load: Array, falling: int, period_s: float, noise_n: float) -> None:
+        self.time, self.load, self.falling, self.period_s = time, load, falling, period_s
+        steps = np.abs(np.diff(load) / np.diff(time))
+        self.steepness = np.maximum(np.append(steps, 0.0), np.append(0.0, steps))
+        self.top = float(load[: falling + 1].max())
+        self.fall_n = self.top - float(load[falling:].min())
+        near = slice(max(0, falling - 6), falling)
+        slopes = np.diff(load[near]) / np.diff(time[near])
+        self.slope = float(np.abs(np.median(slopes))) if len(slopes) else 0.0
+        self.slope += 1e-4 * self.top
+        stamp = JITTER_S / period_s
+        self.variance = noise_n**2 + (self.steepness * stamp) ** 2
+
+    def solve(self, order: int, fall_s: float, sizes: Array, count: int) -> _Solved:
+        """Evidence and peak for each pair of sizes (rows of `sizes`) and each instant of a grid."""
+        fall = fall_s / self.period_s
+        latest = self.time[self.falling]
+        instants = np.linspace(latest - order - 0.3 - fall, latest + 0.3, count)
+        step = instants[1] - instants[0]
+        fixed, bends, rings = self._design(self.time[None, :] - instants[:, None], order, fall)
+        # An instant between two of the grid shifts the steep samples; that counts as noise of theirs.
+        off_grid = np.where(np.arange(len(self.time)) >= self.falling - 2, self.steepness * step, 0.0) ** 2 / 12
+        covariance = (
+            _outer(fixed[..., None, :, :])
+            + sizes[:, 0, None, None] ** 2 * _outer(bends[:, None])
+            + sizes[:, 1, None, None] ** 2 * _outer(rings[:, None])
+            + np.diag(self.variance + off_grid)
+        )
+        look_fixed, look_bends = self._look_back()
+        cross = (fixed @ look_fixed.T)[:, None] + sizes[:, 0, None, None] ** 2 * (bends @ look_bends.T)[:, None]
+        prior = (look_fixed**2).sum(1) + sizes[:, :1] ** 2 * (look_bends**2).sum(1)
+        lower = np.linalg.cholesky(covariance)
+        load = np.broadcast_to(self.load[:, None], (*covariance.shape[:-1], 1))
+        solved = np.linalg.solve(lower, np.concatenate([load, cross], axis=-1))
+        white, gains = solved[..., :1], solved[..., 1:]
+        mean = (gains * white).sum(-2)
+        variance = np.maximum(prior - (gains**2).sum(-2), 0.0)
+        largest = mean.argmax(-1, keepdims=True)
+        log_determinant = np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1)
+        log_prior = np.log(FALLS_S[fall_s] / count)
+        evidence = log_prior - 0.5 * (white[..., 0] ** 2).sum(-1) - log_determinant
+        return _Solved(
+            order,
+            fall_s,
+            instants,
+            evidence.T,
+            np.take_along_axis(mean, largest, -1)[..., 0].T,
+            np.take_along_axis(variance, largest, -1)[..., 0].T,
+        )
+
+    def inspect(self, part: _Solved, sizes: Array) -> tuple[float, Array, Array]:
+        """Misfit of the likeliest solution, and its force before the fall (times in conversions, newtons)."""
+        row, column = np.unravel_index(int(np.argmax(part.log_evidence)), part.log_evidence.shape)
+        instant = part.instants[column]
+        fall = part.fall_s / self.period_s
+        fixed, bends, rings = self._design((self.time - instant)[None], part.order, fall)
+        middle_sizes = sizes[len(sizes) // 2]
+        design = np.concatenate([fixed[0], middle_sizes[0] * bends[0], middle_sizes[1] * rings[0]], axis=1)
+        step = part.instants[1] - part.instants[0]
+        noise = np.sqrt(self.variance + (self.steepness * step) ** 2 / 12)
+        covariance = design @ design.T + np.diag(noise**2)
+        duals = np.linalg.solve(covariance, self.load)
+        misfit = float(np.sqrt(np.mean((noise * duals) ** 2)))
+        look_fixed, look_bends = self._look_back(np.linspace(self.time[0] - instant, 0.0, 60))
+        look = np.concatenate([look_fixed, middle_sizes[0] * look_bends], axis=1)
+        before = look @ (np.concatenate([fixed[0], middle_sizes[0] * bends[0]], axis=1).T @ duals)
+        return misfit, np.linspace(self.time[0], instant, 60), before
+
+    def _design(self, u: Array, order: int, fall: float) -> tuple[Array, Array, Array]:
+        """Filtered forces, each times its prior size: (instants, samples, terms) for the three groups."""
+        step = filtered_power(u, 0, order)
+        fallen = (filtered_power(u, 1, order) - filtered_power(u - fall, 1, order)) / fall if fall else step
+        lag = order / 2.0
+        after = u - fall
+        bends = [filtered_power(u + knot, 1, order) - (u + knot - lag) for knot in _KNOTS]
+        fixed = [
+            self.top * (1.0 - fallen),
+            3.0 * self.slope * (u - lag - filtered_power(u, 1, order)),
+            *(self.slope * bend for bend in bends[_NEAR:]),
+            self.top * fallen,
+            0.02 * self.top * filtered_power(after, 1, order),
+        ]
+        rings = [filtered_exponential(after, -1.0 / tail, order).real for tail in TAILS]
+        share = 1.0 / np.sqrt(len(RING_CYCLES))
+        for cycles in RING_CYCLES:
+            turning = share * filtered_exponential(after, -1.0 / RING_DECAY + 2j * np.pi * cycles, order)
+            rings += [turning.real, turning.imag]
+        return (
+            np.stack(fixed, axis=-1),
+            self.slope * np.stack(bends[:_NEAR], axis=-1),
+            self.fall_n * np.stack(rings, axis=-1),
+        )
+
+    def _look_back(self, before: Array = _LOOK_BACK) -> tuple[Array, Array]:
+        """The force itself at times before the fall, in the terms of `_design`: (times, terms) of two groups."""
+        bends = np.maximum(-before[:, None] - _KNOTS, 0.0) * self.slope
+        nothing = np.zeros((len(before), 2))
+        level = np.full((len(before), 1), self.top)
+        line = 3.0 * self.slope * before[:, None]
+        return np.concatenate([level, line, bends[:, _NEAR:], nothing], axis=1), bends[:, :_NEAR]
+
+
+def _outer(design: Array) -> Array:
+    return design @ np.swapaxes(design, -1, -2)
+
+
+def _shares(log_evidence: Array) -> Array:
+    """Weights that sum to one."""
+    relative = np.exp(log_evidence - log_evidence.max())
+    return np.asarray(relative / relative.sum())
