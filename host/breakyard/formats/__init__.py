@@ -1,0 +1,1 @@
+"""Files in and out: recordings of other instruments, curves and tables for other programs."""

@@ -1,0 +1,183 @@
+"""Which column is which, from header texts such as "Load [kN]", "Kraft (N)", "time/s", "load_n".
+
+A unit says more than a name, a name more than nothing; where two columns fit one role the choice is
+left to the person. Header words of the common European languages are known.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from breakyard.errors import UnitError
+from breakyard.formats.recording import find_length_unit, find_time_unit, means_counts
+from breakyard.units import FORCE_UNITS, force_unit, mass_unit
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_TIME_WORDS: Final = _words(
+    "t time times timestamp elapsed zeit messzeit prüfzeit pruefzeit testzeit temps tiempo tempo tijd tid"
+)
+_LOAD_WORDS: Final = _words(
+    "f load loads force forces pull tension weight kraft last zugkraft prüfkraft pruefkraft standardkraft "
+    "messkraft gewicht charge effort carga fuerza carico forza kracht belasting kraften"
+)
+_COUNT_WORDS: Final = _words("count counts raw adc digits rohwert rohwerte")
+_EXTENSION_WORDS: Final = _words(
+    "extension displacement elongation stroke crosshead deflection travel weg standardweg traversenweg "
+    "verlängerung verlaengerung verschiebung allongement déplacement deplacement desplazamiento alargamiento "
+    "spostamento allungamento verplaatsing"
+)
+_BRACKETED: Final = re.compile(r"(?P<name>.*?)\s*[\[({<]\s*(?P<unit>[^\])}>]*?)\s*[\])}>]\s*")
+_SLASHED: Final = re.compile(r"(?P<name>.*\S)\s*/\s*(?P<unit>[^\s/]+)")
+_IN: Final = re.compile(r"(?P<name>.*\S)\s+in\s+(?P<unit>\S+)", re.IGNORECASE)
+_TAILED: Final = re.compile(r"(?P<name>.*[^\s_,:])[\s_,:]+(?P<unit>[^\s_,:]+)")
+_WORDS: Final = re.compile(r"[^\W\d_]+")
+
+
+def known_unit(text: str) -> bool:
+    """Whether a text is a unit of time, length, force or mass, or says "counts"."""
+    if find_time_unit(text) or find_length_unit(text) or means_counts(text):
+        return True
+    for table in (force_unit, mass_unit):
+        try:
+            table(text)
+        except UnitError:
+            continue
+        return True
+    return False
+
+
+def is_mass(text: str) -> bool:
+    """Whether a unit is one of mass ("t" and "g" included)."""
+    try:
+        mass_unit(text)
+    except UnitError:
+        return False
+    return True
+
+
+def is_force(text: str) -> bool:
+    """Whether a unit is one of force."""
+    try:
+        force_unit(text)
+    except UnitError:
+        return False
+    return True
+
+
+def split_unit(text: str) -> tuple[str, str]:
+    """Split a header text into its name and its unit ("" where it names none).
+
+    A bracket always holds the unit; behind "/", "in" or a blank only a known unit counts as one.
+    """
+    text = text.strip()
+    if found := _BRACKETED.fullmatch(text):
+        return found["name"], found["unit"]
+    for pattern in (_SLASHED, _IN, _TAILED):
+        found = pattern.fullmatch(text)
+        if found and known_unit(found["unit"]):
+            return found["name"], found["unit"]
+    return text, ""
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What stands above one column."""
+
+    number: int
+    text: str
+    """As in the file, name and unit row joined; "" where nothing stands above the column."""
+    name: str
+    unit: str
+
+    @property
+    def words(self) -> frozenset[str]:
+        """Lower-case words of the name."""
+        return frozenset(word.lower() for word in _WORDS.findall(self.name))
+
+    @property
+    def names_time(self) -> bool:
+        """Whether the name says time."""
+        return bool(self.words & _TIME_WORDS)
+
+    @property
+    def names_load(self) -> bool:
+        """Whether the name says load."""
+        return bool(self.words & _LOAD_WORDS)
+
+    @property
+    def is_time(self) -> bool:
+        """A time by its unit, or by its name where the unit does not speak against it."""
+        if self.unit:
+            return find_time_unit(self.unit) is not None
+        return self.names_time or find_time_unit(self.name) is not None
+
+    @property
+    def is_load(self) -> bool:
+        """A load by its unit of force, or by its name with a mass, with counts or with no unit."""
+        if self.is_time:
+            return False
+        if is_force(self.unit) or (not self.unit and self.name in FORCE_UNITS):
+            return True
+        fits = not self.unit or not known_unit(self.unit) or is_mass(self.unit)
+        return (self.names_load and fits) or self.is_counts
+
+    @property
+    def is_counts(self) -> bool:
+        """Raw counts by unit or by name."""
+        if self.unit:
+            return means_counts(self.unit)
+        return bool(self.words & _COUNT_WORDS)
+
+    @property
+    def is_extension(self) -> bool:
+        """A length, with a name or without one."""
+        if self.unit:
+            return find_length_unit(self.unit) is not None and not self.is_time
+        return bool(self.words & _EXTENSION_WORDS)
+
+    def __str__(self) -> str:
+        """The column as a person finds it."""
+        return f'"{self.text}"' if self.text else f"{self.number}"
+
+
+def read_headers(rows: Sequence[Sequence[str]], columns: int) -> tuple[Header, ...]:
+    """Read what stands above `columns` columns; `rows` are the header rows, split into fields.
+
+    The names are in the lowest row that names a time or a load, else in the lowest row of the right
+    width; a row of nothing but units below it belongs to it.
+    """
+    wide = [list(row) + [""] * (columns - len(row)) for row in rows if 2 <= len(row) <= columns]
+    names, units = [""] * columns, [""] * columns
+    for at in range(len(wide) - 1, -1, -1):
+        if not _only_units(wide[at]) and any(_speaks(text) for text in wide[at]):
+            names = wide[at]
+            if at + 1 < len(wide) and _only_units(wide[at + 1]):
+                units = wide[at + 1]
+            break
+    else:
+        if wide:
+            names = wide[-1]
+    headers = []
+    for number, (above, below) in enumerate(zip(names, units, strict=True), start=1):
+        text, unit_below = above.strip(), below.strip("[](){}<> ")
+        name, unit = split_unit(text)
+        if unit_below:
+            name, unit = text, unit_below
+            text = f"{text} [{unit_below}]"
+        headers.append(Header(number=number, text=text.strip(), name=name, unit=unit))
+    return tuple(headers)
+
+
+def _only_units(row: Sequence[str]) -> bool:
+    cells = [text.strip().strip("[](){}<>-% ") for text in row]
+    return any(cells) and all(known_unit(text) for text in cells if text)
+
+
+def _speaks(text: str) -> bool:
+    header = Header(number=1, text=text, name=split_unit(text)[0], unit=split_unit(text)[1])
+    return bool(text.strip()) and (header.is_time or header.is_load or header.is_extension)
