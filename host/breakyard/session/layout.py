@@ -1,0 +1,116 @@
+"""Where things lie in a session folder, and which names may be used there.
+
+Every path is made here from a checked name, so that no name (typed, read from a file or sent by a
+logger) leads out of the folder, and every name also works on the disks of other systems.
+"""
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from breakyard.errors import UsageError
+
+SESSION_FILE: Final = "session.toml"
+LONGEST_NAME: Final = 100
+"""Characters; with an extension this stays below the 255 bytes that file systems take."""
+
+_ALLOWED: Final = re.compile(r"[^\W_](?:[\w .+()-]*[\w+()])?")
+_RESERVED: Final = re.compile(r"(?:con|prn|aux|nul|com[0-9]|lpt[0-9])(?:\..*)?", re.IGNORECASE)
+"""Names that are devices under Windows, whatever follows the dot."""
+
+
+def safe_name(name: str, what: str = "name") -> str:
+    """Return the name, normalised, if it can safely name a file on any system.
+
+    Raises: UsageError, which says what is allowed.
+    """
+    cleaned = unicodedata.normalize("NFC", name)
+    if (
+        not _ALLOWED.fullmatch(cleaned)
+        or _RESERVED.fullmatch(cleaned)
+        or len(cleaned.encode()) > LONGEST_NAME
+        or "\n" in cleaned
+    ):
+        raise UsageError(
+            f"{what} {_shown(name)} cannot name a file; use letters, digits, blanks and . _ - + ( ), "
+            f"beginning with a letter or digit, at most {LONGEST_NAME} bytes"
+        )
+    return cleaned
+
+
+def name_from(text: str) -> str:
+    """Make a safe name from any text ("Deck, bonded #1" -> "Deck-bonded-1"); "unnamed" if nothing is left."""
+    cleaned = re.sub(r"[^\w.+()-]+", "-", unicodedata.normalize("NFC", text))
+    cleaned = re.sub(r"-{2,}", "-", cleaned).strip("-._+()")
+    while len(cleaned.encode()) > LONGEST_NAME:
+        cleaned = cleaned[:-1].rstrip("-._+()")
+    if not cleaned or _RESERVED.fullmatch(cleaned):
+        return "unnamed"
+    return cleaned
+
+
+def _shown(name: str) -> str:
+    return ascii(name if len(name) <= 60 else name[:57] + "...")
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The paths of one session folder; nothing here touches the disk."""
+
+    root: Path
+
+    @property
+    def session_file(self) -> Path:
+        """Place, unit, rig and logger."""
+        return self.root / SESSION_FILE
+
+    @property
+    def specimens_file(self) -> Path:
+        """The table of specimens."""
+        return self.root / "specimens.csv"
+
+    @property
+    def calibrations(self) -> Path:
+        """Folder of calibrations."""
+        return self.root / "calibrations"
+
+    @property
+    def runs(self) -> Path:
+        """Folder of raw records, originals and notes."""
+        return self.root / "runs"
+
+    @property
+    def results(self) -> Path:
+        """Folder of everything that can be computed again."""
+        return self.root / "results"
+
+    def run_file(self, name: str) -> Path:
+        """Raw records of a run. Raises: UsageError."""
+        return self.runs / f"{safe_name(name, 'the run name')}.run"
+
+    def original_file(self, name: str) -> Path:
+        """The original of an imported recording. Raises: UsageError."""
+        return self.runs / f"{safe_name(name, 'the run name')}.csv"
+
+    def notes_file(self, name: str) -> Path:
+        """What people add to a run. Raises: UsageError."""
+        return self.runs / f"{safe_name(name, 'the run name')}.toml"
+
+    def calibration_file(self, name: str) -> Path:
+        """One calibration. Raises: UsageError."""
+        return self.calibrations / f"{safe_name(name, 'the calibration name')}.json"
+
+    def result_file(self, name: str) -> Path:
+        """One derived file, name with its extension. Raises: UsageError."""
+        return self.results / safe_name(name, "the result name")
+
+
+def find_root(start: Path) -> Path | None:
+    """The nearest folder at or above a path that holds a session file; the path itself need not exist."""
+    start = start.absolute()
+    for folder in (start, *start.parents):
+        if (folder / SESSION_FILE).is_file():
+            return folder
+    return None
