@@ -204,7 +204,7 @@ def run_from_columns(
         settings=None,
         marks=(),
         peak_windows=(),
-        gaps=_gaps(time, np.arange(len(time))),
+        gaps=_gaps(time, np.diff(time), None),
         loss=Loss(),
         converter=converter,
         start_utc_s=None,
@@ -215,17 +215,21 @@ def run_from_columns(
 def _make_run(decoded: Decoded, records: RunRecords, name: str) -> Run:
     samples = merge(decoded, records)
     number, time_us, counts, quality = samples.number, samples.time_us, samples.counts, samples.quality
+    step_us = samples.step_us[1:]
     notes: list[str] = []
-    if (np.diff(time_us) <= 0).any():
+    if len(step_us) and step_us.min() <= 0:
         keep = np.append(True, time_us[1:] > np.maximum.accumulate(time_us)[:-1])
         notes.append(f"{np.count_nonzero(~keep)} samples whose time does not increase were left out")
-        number, time_us, counts, quality = number[keep], time_us[keep], counts[keep], quality[keep]
+        number = np.flatnonzero(keep) if number is None else number[keep]
+        time_us, counts, quality = time_us[keep], counts[keep], quality[keep]
+        step_us = np.diff(time_us)
 
     begin = records.begin
-    start_us = int(time_us[0]) if len(time_us) else 0
-    if begin is not None and (not len(number) or number[0] > 0):
+    start_us = samples.origin_us
+    if begin is not None and (not len(counts) or (number is not None and number[0] > 0)):
         start_us = begin.first_s * 1_000_000 + begin.first_us
-    time_s = (time_us - start_us) / 1e6
+        time_us += samples.origin_us - start_us
+    time_s = np.divide(time_us, 1e6, out=time_us)
     utc_s, uncertainty_s = _utc(begin, start_us)
     inputs = [record.input for record in (begin, records.settings) if record is not None]
     gain = next((GAINS[Input(value)] for value in inputs if value in _INPUTS), None)
@@ -242,8 +246,8 @@ def _make_run(decoded: Decoded, records: RunRecords, name: str) -> Run:
         settings=records.settings,
         marks=records.marks,
         peak_windows=records.windows,
-        gaps=_gaps(time_s, number),
-        loss=_loss(records, number, samples, notes),
+        gaps=_gaps(time_s, step_us, number),
+        loss=_loss(records, _seen(samples), len(counts), samples, notes),
         converter=None if gain is None else Converter(gain),
         start_utc_s=utc_s,
         start_utc_uncertainty_s=uncertainty_s,
@@ -264,24 +268,29 @@ def _utc(begin: RunBegin | None, start_us: int) -> tuple[float | None, float | N
     return utc_us / 1e6, (begin.clock_uncertainty_us + CLOCK_DRIFT * abs(since_us)) / 1e6
 
 
-def _gaps(time_s: Floats, number: Ints) -> tuple[Gap, ...]:
-    step = np.diff(time_s)
+def _gaps(time_s: Floats, step: NDArray[Any], number: Ints | None) -> tuple[Gap, ...]:
+    """Find the gaps; `step` (n - 1,) is the time between samples in any unit, `number` None if none is skipped."""
     if not len(step):
         return ()
-    skipped = np.diff(number) - 1
     # The usual step needs no exact median: a sample of the steps of a long run is enough, and quick.
-    low, usual, high = np.quantile(step[:: len(step) // 8192 + 1], (0.25, 0.5, 0.75))
+    some = np.sort(step[:: len(step) // 4096 + 1])
+    low, usual, high = some[len(some) // 4], some[len(some) // 2], some[len(some) * 3 // 4]
     even = high - low <= 0.1 * usual
     longest = (_MISSED_STEP if even else _UNEVEN_STEP) * usual
+    found = step > longest
+    if number is not None:
+        found |= np.diff(number) > 1
+    places = np.flatnonzero(found).tolist()
+    skipped = {i: int(number[i + 1] - number[i]) - 1 for i in places} if number is not None else {}
     return tuple(
         Gap(
             after_sample=i,
             start_s=float(time_s[i]),
             end_s=float(time_s[i + 1]),
-            missing=int(skipped[i]) or max(1, round(step[i] / usual) - 1),
-            cause="record" if skipped[i] else "conversion",
+            missing=skipped.get(i) or max(1, round(step[i] / usual) - 1),
+            cause="record" if skipped.get(i) else "conversion",
         )
-        for i in np.flatnonzero((skipped > 0) | (step > longest)).tolist()
+        for i in places
     )
 
 
@@ -306,10 +315,16 @@ def _totals(end: RunEnd | None, samples: MergedSamples) -> list[str]:
     ]
 
 
-def _loss(records: RunRecords, number: Ints, samples: MergedSamples, odd: Sequence[str]) -> Loss:
+def _seen(samples: MergedSamples) -> int:
+    if samples.number is None or not len(samples.number):
+        return len(samples.counts)
+    return int(samples.number[-1]) + 1
+
+
+def _loss(records: RunRecords, seen: int, kept: int, samples: MergedSamples, odd: Sequence[str]) -> Loss:
+    """`seen` is one more than the highest number of a sample, `kept` how many samples the Run has."""
     end, notes = records.end, list(odd)
-    had = end.samples if end is not None else int(number[-1]) + 1 if len(number) else 0
-    missing_samples = max(0, had - len(number))
+    missing_samples = max(0, (seen if end is None else end.samples) - kept)
     if records.damaged:
         size = sum(stretch.length for stretch in records.damaged)
         notes.append(f"{len(records.damaged)} damaged stretches, {size} bytes, were dropped")

@@ -5,6 +5,7 @@ stretch to its next code); check each CRC-32 with zlib; read SAMPLES that follow
 view; give everything else to `records.parse`. Only lengths and codes are trusted before a checksum agrees.
 """
 
+import hashlib
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,10 +24,11 @@ from breakyard.wire.layout import (
     SAMPLE_SIZE,
     STAMP_QUALITY_SHIFT,
     STEP_US,
+    VERSION,
     Damage,
     Kind,
 )
-from breakyard.wire.records import Record, parse
+from breakyard.wire.records import Record, RunEnd, parse
 
 Ints = NDArray[np.int64]
 
@@ -36,6 +38,8 @@ CRC_RESIDUE: Final = 0x2144DF1C
 _SAMPLES_AT: Final = 21
 _BARE_SIZE: Final = 25
 """Of a SAMPLES record without its samples."""
+_AT_ONCE: Final = 256
+"""Records that are copied together for the hash, few enough to stay in the processor's cache."""
 _TABLE: Final = np.dtype(
     [
         ("kind", "u1"),
@@ -73,11 +77,14 @@ class SampleTable:
 class Decoded:
     """All undamaged records of a file in their order (position 0, 1, ...), and what was damaged.
 
-    `raw` holds each record's bytes, unframed; `offset`, `kind`, `version`, `run`, `index` have one element each.
-    `others` holds by position what is not in `samples`.
+    Arrays have one element per record: `begin` and `size` point into `unstuffed`, `offset` into the file.
+    `others` holds by position what is not in `samples`. `vouched` means that the file is one complete run whose
+    SHA-256 agrees, which says more than the checksums of its records.
     """
 
-    raw: list[bytes]
+    unstuffed: bytearray
+    begin: Ints
+    size: Ints
     offset: Ints
     kind: Ints
     version: Ints
@@ -86,21 +93,31 @@ class Decoded:
     samples: SampleTable
     others: dict[int, Record]
     damaged: tuple[Damaged, ...]
+    vouched: bool
+
+    def raw(self, position: int) -> bytes:
+        """The bytes of one record, unframed."""
+        begin = int(self.begin[position])
+        return bytes(self.unstuffed[begin : begin + int(self.size[position])])
+
+    def sha256(self, positions: Ints) -> bytes:
+        """The hash over those records, in that order."""
+        return _sha256(self.unstuffed, self.begin[positions], self.size[positions])
 
     def items(self) -> Iterator[Record | Damaged]:
         """Everything in file order, exactly as a FrameReader gives it."""
         damaged = list(reversed(self.damaged))
-        for position, raw in enumerate(self.raw):
-            while damaged and damaged[-1].offset < self.offset[position]:
+        for position, offset in enumerate(self.offset.tolist()):
+            while damaged and damaged[-1].offset < offset:
                 yield damaged.pop()
-            yield self.others[position] if position in self.others else parse(raw)
+            yield self.others[position] if position in self.others else parse(self.raw(position))
         yield from reversed(damaged)
 
 
 def decode(data: bytes) -> Decoded:
     """Decode a whole file or captured stream. Raises nothing: damage is part of the answer."""
     buffer = bytearray(data)
-    buffer.append(0)  # a file that was cut lacks its last delimiter
+    buffer += bytes(LONGEST_BODY + 1)  # the last delimiter, should the file lack it, and room to look ahead
     view = np.frombuffer(buffer, dtype=np.uint8)
     bounds = np.flatnonzero(view == 0)
     starts = np.empty_like(bounds)
@@ -111,89 +128,125 @@ def decode(data: bytes) -> Decoded:
     reasons = np.zeros(len(starts), dtype=np.uint8)
     reasons[ends - starts > LONGEST_BODY] = Damage.TOO_LONG
     fits = np.flatnonzero(reasons == 0)
-    reasons[fits[_unstuff(view, starts[fits], ends[fits])]] = Damage.BAD_STUFFING
+    if not _unstuff_sound(view, starts[fits], ends[fits]):
+        view[: len(data)] = np.frombuffer(data, dtype=np.uint8)
+        reasons[fits[_unstuff(view, starts[fits], ends[fits])]] = Damage.BAD_STUFFING
     reasons[(reasons == 0) & (ends - starts - 1 < MIN_RECORD)] = Damage.TOO_SHORT
 
-    fits = np.flatnonzero(reasons == 0)
-    unstuffed = bytes(buffer)
     # A stuffed record is one byte longer than the record, and every code after the first stands for a zero.
-    raw = [unstuffed[a:b] for a, b in zip((starts[fits] + 1).tolist(), ends[fits].tolist(), strict=True)]
-    residues = np.fromiter(map(zlib.crc32, raw), dtype=np.uint32, count=len(raw))
-    reasons[fits[residues != CRC_RESIDUE]] = Damage.BAD_CHECKSUM
-    if (residues != CRC_RESIDUE).any():
-        keep = residues == CRC_RESIDUE
-        raw = [record for record, good in zip(raw, keep.tolist(), strict=True) if good]
-        fits = fits[keep]
-    return _read(view, raw, starts, ends, fits, reasons)
+    fits = np.flatnonzero(reasons == 0)
+    begin, size = starts[fits] + 1, ends[fits] - starts[fits] - 1
+    vouched = len(fits) == len(starts) and _hash_agrees(buffer, begin, size)
+    if not vouched:
+        spans = zip(begin.tolist(), (begin + size).tolist(), strict=True)
+        residues = np.fromiter((zlib.crc32(buffer[a:b]) for a, b in spans), dtype=np.uint32, count=len(begin))
+        reasons[fits[residues != CRC_RESIDUE]] = Damage.BAD_CHECKSUM
+    return _read(buffer, view, starts, ends, reasons, vouched)
+
+
+def _unstuff_sound(view: NDArray[np.uint8], starts: Ints, ends: Ints) -> bool:
+    """Put the zeros back, in place, if every stretch is sound; otherwise `view` is spoilt.
+
+    A stretch whose code points past its end stops at a delimiter that is not its own.
+    """
+    place = starts.copy()
+    reached = [np.empty(0, dtype=np.int64)]
+    rounds = 0
+    while len(place):
+        code = view.take(place)
+        view[place] = 0
+        place += code
+        rounds += 1
+        if rounds % 8 == 0:
+            done = code == 0
+            reached.append(place[done])
+            place = place[~done]
+    return np.array_equal(np.sort(np.concatenate(reached)), ends)
 
 
 def _unstuff(view: NDArray[np.uint8], starts: Ints, ends: Ints) -> NDArray[np.bool_]:
     """Put the zeros back, in place. Returns which stretches have a code that points past their end."""
     bad = np.zeros(len(starts), dtype=np.bool_)
     who = np.arange(len(starts))
-    place, end = starts.copy(), ends
+    place = starts.copy()
     while len(who):
-        code = view.take(place)
+        code = view[place]
         view[place] = 0
         place += code
-        over = place > end
-        if over.any():
-            bad[who[over]] = True
-            place[over] = end[over]
-        # At its end a stretch meets the delimiter, whose code 0 lets it stand still until enough others are done.
-        busy = place < end
-        count = np.count_nonzero(busy)
-        if count * 2 < len(who):
-            who, place, end = who[busy], place[busy], end[busy]
+        over = place > ends[who]
+        bad[who[over]] = True
+        busy = place < ends[who]
+        who, place = who[busy], place[busy]
     return bad
 
 
+def _hash_agrees(buffer: bytearray, begin: Ints, size: Ints) -> bool:
+    """True if the last record is an undamaged RUN_END that vouches for all records before it."""
+    if not len(begin):
+        return False
+    last = int(begin[-1])
+    try:
+        end = parse(bytes(buffer[last : last + int(size[-1])]))
+    except DamagedRecord:
+        return False
+    return (
+        isinstance(end, RunEnd)
+        and end.index == len(begin) - 1
+        and _sha256(buffer, begin[:-1], size[:-1]) == end.sha256
+    )
+
+
+def _sha256(buffer: bytearray, begin: Ints, size: Ints) -> bytes:
+    digest = hashlib.sha256()
+    for a, b, spacing in _even_stretches(begin, size):
+        for first in range(a, b, _AT_ONCE):
+            shape = (min(_AT_ONCE, b - first), int(size[a]))
+            digest.update(np.ndarray(shape, np.uint8, buffer, int(begin[first]), (spacing, 1)).tobytes())
+    return digest.digest()
+
+
 def _read(
+    buffer: bytearray,
     view: NDArray[np.uint8],
-    raw: list[bytes],
     starts: Ints,
     ends: Ints,
-    fits: Ints,
     reasons: NDArray[np.uint8],
+    vouched: bool,
 ) -> Decoded:
     """Sort undamaged records into samples and others; what has impossible values joins the damaged."""
-    begin = starts[fits] + 1
-    size = ends[fits] - begin
-    # One window per record onto the bytes of _TABLE; a short record's window reaches into its neighbour, harmlessly.
-    padded = np.concatenate([view, np.zeros(_TABLE.itemsize, dtype=np.uint8)])
-    windows = np.lib.stride_tricks.sliding_window_view(padded, _TABLE.itemsize)
+    fits = np.flatnonzero(reasons == 0)
+    begin, size = starts[fits] + 1, ends[fits] - starts[fits] - 1
+    # One window per record onto the bytes of _TABLE; a short record's window shows its neighbour, harmlessly.
+    windows = np.lib.stride_tricks.sliding_window_view(view, _TABLE.itemsize)
     table = windows[begin].view(_TABLE)[:, 0]
 
-    number = table["number"].astype(np.int64)
-    spare = size - _BARE_SIZE - number * SAMPLE_SIZE
-    version = table["version"]
+    spare = size - _BARE_SIZE - table["number"].astype(np.int64) * SAMPLE_SIZE
+    number, version = table["number"], table["version"]
     plain = (table["kind"] == Kind.SAMPLES) & (number >= 1) & (number <= MAX_SAMPLES)
-    plain &= (table["first_us"] <= MAX_US) & (version > 0) & ((spare == 0) | ((spare > 0) & (version > 1)))
+    plain &= (
+        (table["first_us"] <= MAX_US) & (version > 0) & ((spare == 0) | ((spare > 0) & (version > VERSION)))
+    )
     rows = np.flatnonzero(plain)
-    first_step = padded[begin[rows] + (_SAMPLES_AT + 3)] | (padded[begin[rows] + (_SAMPLES_AT + 4)] & 0x1F)
-    plain[rows[first_step != 0]] = False
+    stamps_at = begin[rows] + (_SAMPLES_AT + 3)
+    plain[rows[(view[stamps_at] | (view[stamps_at + 1] & (MAX_STEP >> 8))) != 0]] = False
 
     others: dict[int, Record] = {}
-    dropped = []
     for position in np.flatnonzero(~plain).tolist():
+        first = int(begin[position])
         try:
-            others[position] = parse(raw[position])
+            others[position] = parse(bytes(buffer[first : first + int(size[position])]))
         except DamagedRecord as error:
             reasons[fits[position]] = error.reason
-            dropped.append(position)
-    if dropped:
-        kept = np.ones(len(raw), dtype=np.bool_)
-        kept[dropped] = False
+    kept = reasons[fits] == 0
+    if not kept.all():
         renumbered = np.cumsum(kept) - 1
         others = {int(renumbered[position]): record for position, record in others.items()}
-        raw = [record for record, good in zip(raw, kept.tolist(), strict=True) if good]
         table, begin, size, plain = table[kept], begin[kept], size[kept], plain[kept]
 
-    bad = np.flatnonzero(reasons)
-    lengths = ends - starts
-    damaged = tuple(Damaged(int(starts[i]), int(lengths[i]), Damage(int(reasons[i]))) for i in bad)
     return Decoded(
-        raw=raw,
+        unstuffed=buffer,
+        begin=begin,
+        size=size,
         offset=begin - 1,
         kind=table["kind"].astype(np.int64),
         version=table["version"].astype(np.int64),
@@ -201,7 +254,11 @@ def _read(
         index=table["index"].astype(np.int64),
         samples=_samples(view, np.flatnonzero(plain), table, begin),
         others=others,
-        damaged=damaged,
+        damaged=tuple(
+            Damaged(int(starts[i]), int(ends[i] - starts[i]), Damage(int(reasons[i])))
+            for i in np.flatnonzero(reasons)
+        ),
+        vouched=vouched,
     )
 
 
@@ -222,9 +279,10 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: NDArray[np.void], begin
         wide = np.ndarray(shape, "<i4", view, place + _SAMPLES_AT - 1, strides)
         np.right_shift(wide, 8, out=counts[into].reshape(shape))
         stamp[into].reshape(shape)[...] = np.ndarray(shape, "<u2", view, place + _SAMPLES_AT + 3, strides)
-    step_us = (stamp & MAX_STEP).astype(np.int32)
-    step_us *= STEP_US
     quality = (stamp >> STAMP_QUALITY_SHIFT).astype(np.uint8)
+    stamp &= MAX_STEP
+    step_us = stamp.astype(np.int32)
+    step_us *= STEP_US
     for array in (counts, step_us, quality):
         array.setflags(write=False)
     return SampleTable(
@@ -239,14 +297,14 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: NDArray[np.void], begin
     )
 
 
-def _even_stretches(at: Ints, number: Ints) -> Iterator[tuple[int, int, int]]:
-    """Yield (first row, row after the last, spacing) of rows with as many samples at equal distances."""
+def _even_stretches(at: Ints, size: Ints) -> Iterator[tuple[int, int, int]]:
+    """Yield (first row, row after the last, spacing) of rows of one size at equal distances."""
     if not len(at):
         return
     gaps = np.diff(at)
-    # Row r continues the stretch if it is as long as row r - 1 and as far from it as row r - 1 from row r - 2.
+    # Row r continues the stretch if it has the size of row r - 1 and as far from it as row r - 1 from row r - 2.
     same = np.zeros(len(at), dtype=np.bool_)
-    same[1:] = number[1:] == number[:-1]
+    same[1:] = (size[1:] == size[:-1]) & (gaps > 0)
     same[2:] &= (gaps[1:] == gaps[:-1]) | ~same[1:-1]
     edges = np.append(np.flatnonzero(~same), len(at))
     for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):

@@ -5,7 +5,6 @@ where an index comes again with other bytes. A record that comes again with the 
 Records that are not stored (STATUS, COMMAND, ANSWER, LOG) and records of run 0 belong to no run.
 """
 
-import hashlib
 from dataclasses import dataclass
 from typing import Final
 
@@ -65,7 +64,7 @@ def _separate(decoded: Decoded, positions: Ints) -> list[tuple[Ints, int]]:
         known = found[-1].get(here)
         if known is None:
             found[-1][here] = position
-        elif decoded.raw[known] == decoded.raw[position]:
+        elif decoded.raw(known) == decoded.raw(position):
             duplicates[-1] += 1
         else:
             found.append({here: position})
@@ -79,7 +78,7 @@ def _owners(decoded: Decoded, runs: list[Ints]) -> list[tuple[Damaged, ...]]:
     owned: list[list[Damaged]] = [[] for _ in runs]
     if not decoded.damaged or not runs:
         return [() for _ in runs]
-    owner: NDArray[np.int64] = np.full(len(decoded.raw), -1, dtype=np.int64)
+    owner: NDArray[np.int64] = np.full(len(decoded.begin), -1, dtype=np.int64)
     for number, positions in enumerate(runs):
         owner[positions] = number
     last_owned = np.maximum.accumulate(np.where(owner >= 0, np.arange(len(owner)), -1))
@@ -94,13 +93,17 @@ def _describe(decoded: Decoded, positions: Ints, duplicates: int, damaged: tuple
     index = decoded.index[positions]
     gone = np.flatnonzero(np.diff(index, prepend=-1) > 1)
     missing = tuple((int(index[i - 1]) + 1 if i else 0, int(index[i]) - 1) for i in gone.tolist())
-    others = [decoded.others[p] for p in positions.tolist() if p in decoded.others]
+    here = set(positions.tolist())
+    others = sorted(
+        (record for p, record in decoded.others.items() if p in here), key=lambda record: record.index
+    )
     ends = [record for record in others if isinstance(record, RunEnd)]
     end = ends[-1] if ends else None
     agrees = None
     if end is not None:
-        earlier = b"".join([decoded.raw[p] for p in positions[index < end.index].tolist()])
-        agrees = not missing and index[-1] == end.index and hashlib.sha256(earlier).digest() == end.sha256
+        agrees = decoded.vouched or (
+            not missing and int(index[-1]) == end.index and decoded.sha256(positions[:-1]) == end.sha256
+        )
     return RunRecords(
         number=int(decoded.run[positions[0]]),
         positions=positions,

@@ -1,0 +1,120 @@
+"""Do calibrations from small masses cover the truth far above them? Run: python tests/bench/calibration_coverage.py
+
+Each seed: a cell drawn within its ratings (simulate.draw_cell), masses off by up to their stated limit,
+local gravity off the formula by a usual anomaly, weather that is not the default, masses hung 0, 20, 40, 60,
+40, 20, 0 kg with swinging, knocks and drift of the zero, the converter's filter and noise. Then the analysis
+sees the counts, the stated loads, the plate and the latitude, as a user would give them. The truth asked for
+is the load itself: counts of a fresh, rising pull to exactly 60 kgf and 1200 kgf.
+
+Prints per load: coverage of the 95 % interval with its exact (Clopper-Pearson) binomial interval, and the
+median half-width against the widest error seen.
+"""
+
+import argparse
+import math
+import sys
+from concurrent.futures import ProcessPoolExecutor
+
+import numpy as np
+
+from breakyard.calibration import Plate, calibrate, gravity_at, pair, parse_loads
+from breakyard.calibration.gravity import normal_gravity
+from breakyard.calibration.plateaus import find_plateaus
+from breakyard.simulate.cell import draw_cell
+from breakyard.simulate.chain import measure
+from breakyard.simulate.converter import Converter, counts_per_mv_v
+from breakyard.simulate.phases import Hold
+from breakyard.simulate.pull import pull
+from breakyard.simulate.releases import Hang
+
+KGF = 9.80665
+CAPACITY_N = 2000 * KGF
+NONLINEARITY = 0.0003
+LIMIT = 0.001
+LATITUDE = 54.0
+ASKED_KGF = (60.0, 1200.0)
+SEQUENCE = ("", "a", "ab", "abc", "ab", "a", "")
+
+
+def stated() -> str:
+    """The sequence as the user types it."""
+    piece = "20 kg +- {:g} kg [{}]"
+    return "; ".join(
+        " + ".join(piece.format(20.0 * LIMIT, name) for name in load) or "0" for load in SEQUENCE
+    )
+
+
+def one(seed: int) -> list[tuple[float, float]]:
+    """(error, half width) in newtons for each load asked."""
+    rng = np.random.default_rng([2026, seed])
+    cell = draw_cell(rng, capacity_n=CAPACITY_N, nonlinearity=NONLINEARITY)
+    gravity = normal_gravity(LATITUDE, 20.0) * (1.0 + rng.normal(0.0, 4e-5))
+    air = rng.uniform(1.1, 1.3)
+    masses = {name: 20.0 * (1.0 + rng.uniform(-LIMIT, LIMIT)) for name in "abc"}
+    drift = rng.normal(0.0, 1e-8)  # of the capacity per second: 0.02 % in about five hours
+    phases: list[object] = [Hold(8.0)]
+    for load in SEQUENCE[1:]:
+        weight = sum(masses[name] for name in load) * gravity * (1.0 - air / 8000.0)
+        phases.append(
+            Hang(
+                weight,
+                take_s=rng.uniform(2.0, 6.0),
+                hold_s=rng.uniform(10.0, 25.0),
+                swing_rad=rng.uniform(0.01, 0.10),
+                swing_hz=rng.uniform(0.3, 0.6),
+                swing_decay_s=rng.uniform(2.0, 6.0),
+                bump_n=rng.uniform(0.0, 60.0),
+            )
+        )
+    truth = pull(phases, seed=seed)
+    moved = type(cell)(**{**{n: getattr(cell, n) for n in cell.__dataclass_fields__}, "zero_drift_per_s": drift})
+    converter = Converter(rate_hz=rng.uniform(78.0, 96.0), filter_order=int(rng.integers(3, 5)))
+    seen = measure(truth, moved, converter, seed=seed)
+
+    loads = parse_loads(stated())
+    plateaus = find_plateaus(seen.time_s, seen.counts, expected=len(loads))
+    plate = Plate(CAPACITY_N, 2.0, nonlinearity=NONLINEARITY, hysteresis=0.0002)
+    made = calibrate(pair(plateaus, loads), plate=plate, gravity=gravity_at(LATITUDE, 20.0))
+    per = counts_per_mv_v(128)
+    zero = per * float(cell.static_mv_v(0.0))
+    answers = []
+    for kgf in ASKED_KGF:
+        interval = made.interval(per * float(cell.static_mv_v(kgf * KGF)), zero)
+        answers.append((interval.load_n - kgf * KGF, (interval.high_n - interval.low_n) / 2.0))
+    return answers
+
+
+def clopper_pearson(hits: int, number: int) -> tuple[float, float]:
+    """Exact 95 % interval of a proportion."""
+    from scipy.stats import beta
+
+    low = 0.0 if hits == 0 else float(beta.ppf(0.025, hits, number - hits + 1))
+    high = 1.0 if hits == number else float(beta.ppf(0.975, hits + 1, number - hits))
+    return low, high
+
+
+def main() -> int:
+    """Print the figures; 1 if the coverage or the width misses the aim."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--seeds", type=int, default=1000)
+    parser.add_argument("--jobs", type=int, default=1)
+    arguments = parser.parse_args()
+    with ProcessPoolExecutor(arguments.jobs) as pool:
+        results = np.array(list(pool.map(one, range(arguments.seeds), chunksize=20)))
+    missed = False
+    for column, kgf in enumerate(ASKED_KGF):
+        error, half = np.abs(results[:, column, 0]) / KGF, results[:, column, 1] / KGF
+        hits = int(np.sum(error <= half))
+        low, high = clopper_pearson(hits, len(error))
+        ratio = float(np.median(half) / error.max())
+        print(
+            f"{kgf:6.0f} kgf: covered {hits}/{len(error)} = {hits / len(error):.1%} ({low:.1%} to {high:.1%}); "
+            f"half-width median {np.median(half):.3f} kgf, widest error {error.max():.3f} kgf, ratio {ratio:.2f}; "
+            f"rms error {math.sqrt(np.mean(error**2)):.3f} kgf"
+        )
+        missed |= hits < 0.94 * len(error) or ratio > 1.5
+    return int(missed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,125 @@
+"""How much slower than the least that anyone could do: decode and calibrate an hour of samples.
+
+    python tests/bench/decode_run.py [--profile] [--json]
+
+The run has 288 000 samples (one hour at 80/s) of invented but realistic counts: long rests near zero and eighteen
+pulls, noise of 39 counts, steps of about 12.5 ms that jitter by one unit. The floor is one numpy.frombuffer view that
+is read once plus one zlib.crc32 over the same bytes; both are timed in this process, interleaved, best of several.
+"""
+
+import argparse
+import cProfile
+import hashlib
+import json
+import time
+import zlib
+
+import numpy as np
+
+from breakyard.run import read_run
+from breakyard.wire.frame import frame
+from breakyard.wire.records import Identity, RunBegin, RunEnd, Samples, Settings, build
+
+SAMPLES = 288_000
+RATE_HZ = 80
+PER_RECORD = 45
+SEED = 20260503
+COEFFICIENTS = (1.5, 4.656612873077393e-3)  # newtons of counts: a 10 kN cell of 2 mV/V at gain 128
+
+
+def make_counts() -> np.ndarray:
+    """Counts of one hour: zero at about 31 000, pulls of 20 s up to 60 % of a 2 mV/V cell at gain 128."""
+    rng = np.random.default_rng(SEED)
+    time_s = np.arange(SAMPLES) / RATE_HZ
+    counts = np.full(SAMPLES, 31_000.0)
+    for begin in range(100, 3600, 200):
+        phase = (time_s - begin) / 20.0
+        counts += np.where((phase > 0) & (phase < 1), 2_500_000 * np.clip(phase, 0, 1) ** 1.5, 0.0)
+    return np.round(counts + rng.normal(0.0, 39.0, SAMPLES)).astype(np.int32)
+
+
+def make_run_file() -> bytes:
+    """The same hour as a run file."""
+    counts = make_counts()
+    rng = np.random.default_rng(SEED + 1)
+    step_us = (625 + rng.integers(-1, 2, SAMPLES)).astype(np.int32) * 20
+    step_us[0] = 0
+    device_us = 7_000_000 + np.cumsum(step_us, dtype=np.int64)
+    begin = RunBegin(
+        run=1, index=0, boot=0xB0A7, cause=1, first_s=7, first_us=0, trigger_s=7, trigger_us=0,
+        baseline_counts=31_000, rate_mhz=80_000, input=1, clock_device_s=5, clock_device_us=0,
+        clock_utc_s=1_777_800_000, clock_utc_us=0, clock_uncertainty_us=4_000,
+    )  # fmt: skip
+    identity = Identity(
+        run=1, index=1, serial=b"INVENTED", boot=0xB0A7, protocol=1,
+        board="bench", firmware="0", interpreter="none",
+    )  # fmt: skip
+    settings = Settings(
+        run=1, index=2, threshold_counts=20_000, trigger_samples=2, pre_trigger_ms=5_000, hang_ms=5_000,
+        input=1, status_ms=100, commit_ms=900,
+    )  # fmt: skip
+    records = [build(begin), build(identity), build(settings)]
+    for first in range(0, SAMPLES, PER_RECORD):
+        part = slice(first, first + PER_RECORD)
+        seconds, microseconds = divmod(int(device_us[first]), 1_000_000)
+        step = step_us[part].copy()
+        step[0] = 0
+        samples = Samples(
+            run=1, index=len(records), first_sample=first, first_s=seconds, first_us=microseconds,
+            counts=counts[part], step_us=step, quality=np.zeros(len(step), np.uint8),
+        )  # fmt: skip
+        records.append(build(samples))
+    seconds, microseconds = divmod(int(device_us[-1]), 1_000_000)
+    end = RunEnd(
+        run=1, index=len(records), cause=1, end_s=seconds, end_us=microseconds, samples=SAMPLES,
+        samples_not_stored=0, missed=0, clipped=0, doubtful=0, lowest_counts=int(counts.min()),
+        highest_counts=int(counts.max()), peak_windows=0, sha256=hashlib.sha256(b"".join(records)).digest(),
+    )  # fmt: skip
+    return b"".join(map(frame, [*records, build(end)]))
+
+
+def product(data: bytes) -> np.ndarray:
+    """What is measured: bytes -> Run -> newtons."""
+    run = read_run(data)
+    load_n = run.counts * COEFFICIENTS[1]
+    load_n += COEFFICIENTS[0]
+    return load_n
+
+
+def floor(data: bytes) -> int:
+    """The least work that touches every byte the way a decoder must: one view that is read, one checksum."""
+    words = np.frombuffer(data, dtype=np.uint8)
+    return int(words.max()) + zlib.crc32(data)
+
+
+def seconds(function, data: bytes) -> float:
+    started = time.perf_counter()
+    function(data)
+    return time.perf_counter() - started
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rounds", type=int, default=15)
+    parser.add_argument("--profile", action="store_true")
+    parser.add_argument("--json", action="store_true")
+    options = parser.parse_args()
+    data = make_run_file()
+    run = read_run(data)
+    assert run.loss.complete, run.loss
+    assert np.array_equal(run.counts, make_counts()), "the run does not decode to what was written"
+    if options.profile:
+        profile = cProfile.Profile()
+        profile.runcall(product, data)
+        profile.print_stats("tottime")
+    pairs = [(seconds(product, data), seconds(floor, data)) for _ in range(options.rounds)]
+    best, least = (min(column) for column in zip(*pairs, strict=True))
+    if options.json:
+        print(json.dumps({"bytes": len(data), "decode_s": best, "floor_s": least, "ratio": best / least}))
+    else:
+        figures = f"{best * 1e3:.2f} ms against {least * 1e3:.2f} ms, ratio {best / least:.1f}"
+        print(f"{len(data)} bytes, {SAMPLES} samples: {figures}")
+
+
+if __name__ == "__main__":
+    main()
