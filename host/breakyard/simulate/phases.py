@@ -1,12 +1,13 @@
-"""The phases a pull is made of. Each is a frozen specification that can draw its own trace.
+"""The phases in which load comes on; those in which it goes off again are in `releases`.
 
-A phase is handed the load and the loading rate at which the one before it ended, so phases join without a
-step. Traces are knots of a piecewise linear load: every 5 ms in smooth parts, every 0.1 ms where something
-lets go, and always at the very instants (peak, start and end of a fall) that the truth names.
+Each is a frozen specification that can draw its own trace. It is handed the load and the loading rate at which the
+phase before it ended, so phases join without a step. Traces are knots of a piecewise linear load: every 5 ms in
+smooth parts, every 0.1 ms where something lets go, and always at the very instants (peak, start and end of a fall)
+that the truth names.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Protocol
 
 import numpy as np
@@ -59,7 +60,7 @@ class Phase(Protocol):
     def trace(self, start: Start, rng: np.random.Generator) -> Trace: ...
 
 
-def _ticks(duration_s: float, step_s: float) -> Array:
+def ticks(duration_s: float, step_s: float) -> Array:
     """Evenly spaced instants after 0 up to and including the duration."""
     if not duration_s > 0.0:
         raise UsageError(f"a phase of {duration_s:g} s: its duration must be above zero")
@@ -67,7 +68,7 @@ def _ticks(duration_s: float, step_s: float) -> Array:
     return np.linspace(0.0, duration_s, number + 1)[1:]
 
 
-def _ease(x: Array) -> Array:
+def ease(x: Array) -> Array:
     """From 0 to 1 with level ends (half a cosine)."""
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * x))
 
@@ -87,8 +88,8 @@ class Hold:
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
         if not self.bumps and not self.sway_n:
-            return Trace(np.array([self.duration_s]), np.array([start.load_n]))
-        t = _ticks(self.duration_s, COARSE_S)
+            return Trace(ticks(self.duration_s, self.duration_s), np.array([start.load_n]))
+        t = ticks(self.duration_s, COARSE_S)
         load = np.full(t.size, start.load_n)
         # Fades at both ends so that it joins its neighbours without a step.
         fade = np.minimum(1.0, np.minimum(t, self.duration_s - t) / min(0.5, self.duration_s / 4))
@@ -115,8 +116,8 @@ class Slack:
     sway_n: float = 0.0
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        t = _ticks(self.duration_s, COARSE_S)
-        rise = start.load_n + (self.load_n - start.load_n) * _ease(
+        t = ticks(self.duration_s, COARSE_S)
+        rise = start.load_n + (self.load_n - start.load_n) * ease(
             np.minimum(1.0, t / (0.6 * self.duration_s))
         )
         sway = Hold(self.duration_s, sway_n=self.sway_n or 1e-9).trace(Start(), rng)
@@ -131,7 +132,7 @@ class TakeUp:
     rate_n_per_s: float
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        t = _ticks(self.duration_s, COARSE_S)
+        t = ticks(self.duration_s, COARSE_S)
         load = start.load_n + 0.5 * self.rate_n_per_s * t * t / self.duration_s
         return Trace(t, load, self.rate_n_per_s, (Event("onset", 0.0, start.load_n),))
 
@@ -144,7 +145,7 @@ class Ramp:
     to_n: float
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        t = _ticks(_time_to(self.to_n, start.load_n, self.rate_n_per_s), COARSE_S)
+        t = ticks(_time_to(self.to_n, start.load_n, self.rate_n_per_s), COARSE_S)
         load = start.load_n + (self.to_n - start.load_n) * (t / t[-1])
         return Trace(t, load, self.rate_n_per_s, (Event("onset", 0.0, start.load_n),))
 
@@ -170,7 +171,7 @@ class Towing:
         span = 2.0 * _time_to(self.to_n, start.load_n, self.rate_n_per_s) + 4.0 * self.surge_s
         times, loads, events, begin, level = [], [], [Event("onset", 0.0, start.load_n)], 0.0, start.load_n
         while level < self.to_n:  # in stretches, since a random rate may need longer than its mean suggests
-            t = _ticks(span, COARSE_S)
+            t = ticks(span, COARSE_S)
             points = np.arange(0.0, span + 2 * self.surge_s, self.surge_s)
             wander = np.interp(t, points, rng.standard_normal(points.size))
             rate = self.rate_n_per_s * np.exp(self.surge * wander - 0.5 * self.surge**2)
@@ -188,19 +189,19 @@ class Towing:
             times.append(begin + t)
             loads.append(load)
             begin, level = begin + span, float(np.maximum(level, load.max()))
-        t, load = np.concatenate(times), np.concatenate(loads)
+        t, load = np.append(0.0, np.concatenate(times)), np.append(start.load_n, np.concatenate(loads))
         last = int(np.argmax(load >= self.to_n))
-        before_s, before_n = (0.0, start.load_n) if last == 0 else (t[last - 1], load[last - 1])
-        rate_at_end = float((load[last] - before_n) / (t[last] - before_s))
-        t, load = t[: last + 1].copy(), load[: last + 1].copy()
-        t[last] = before_s + max((self.to_n - before_n) / rate_at_end, 1e-9)
-        load[last] = self.to_n
+        rate_at_end = float((load[last] - load[last - 1]) / (t[last] - t[last - 1]))
+        reached_s = t[last - 1] + (self.to_n - load[last - 1]) / rate_at_end
+        # The knot before is dropped when it is nearly there: two knots must not fall together.
+        keep = slice(0, last if reached_s - t[last - 1] > 1e-6 or last == 1 else last - 1)
+        t, load = np.append(t[keep], reached_s), np.append(load[keep], self.to_n)
         known = [
-            Event(e.kind, e.time_s, float(np.interp(e.time_s, t, load)), end_s=e.end_s)
-            for e in events
-            if e.time_s < t[last]
+            replace(event, load_n=float(np.interp(event.time_s, t, load)))
+            for event in events
+            if event.time_s < reached_s
         ]
-        return Trace(t, load, rate_at_end, tuple(known))
+        return Trace(t[1:], load[1:], rate_at_end, tuple(known))
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +214,7 @@ class Round:
     to_rate_n_per_s: float = 0.0
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        t = _ticks(self.duration_s, COARSE_S / 5)
+        t = ticks(self.duration_s, COARSE_S / 5)
         change = self.to_rate_n_per_s - start.rate_n_per_s
         load = start.load_n + start.rate_n_per_s * t + 0.5 * change * t * t / self.duration_s
         return Trace(t, load, self.to_rate_n_per_s)
@@ -227,158 +228,9 @@ class Soften:
     fall_n: float
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        t = _ticks(self.duration_s, COARSE_S / 5)
+        t = ticks(self.duration_s, COARSE_S / 5)
         load = start.load_n - self.fall_n * (t / self.duration_s) ** 2
         return Trace(t, load, -2.0 * self.fall_n / self.duration_s)
-
-
-@dataclass(frozen=True, slots=True)
-class Drop:
-    """A partial drop: something lets go, the rest still holds."""
-
-    fall_n: float
-    fall_s: float = 0.004
-
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        t = _ticks(self.fall_s, min(FINE_S, self.fall_s / 20))
-        load = start.load_n - self.fall_n * _ease(t / self.fall_s)
-        fell = Event("drop", 0.0, start.load_n, to_n=start.load_n - self.fall_n, end_s=self.fall_s)
-        return Trace(t, load, 0.0, (fell,))
-
-
-@dataclass(frozen=True, slots=True)
-class Settle:
-    """After the peak the load eases to `load_n` within `ease_s` and is held there for `hold_s`."""
-
-    load_n: float
-    ease_s: float
-    hold_s: float
-
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        ease = _ticks(self.ease_s, COARSE_S)
-        load = start.load_n + (self.load_n - start.load_n) * _ease(ease / self.ease_s)
-        end = self.ease_s + self.hold_s
-        held = Event("settled", self.ease_s, self.load_n, end_s=end)
-        return Trace(np.append(ease, end), np.append(load, self.load_n), 0.0, (held,))
-
-
-@dataclass(frozen=True, slots=True)
-class Break:
-    """The specimen lets go: the load falls to `residual_n` within `fall_s`, then the line rings.
-
-    The ring starts downwards (recoil), is damped with time constant `ring_decay_s`, may swing below zero and
-    is over after `ring_s`.
-    """
-
-    residual_n: float = 0.0
-    manner: str = "brittle"
-    fall_s: float = 0.0008
-    ring_n: float = 0.0
-    ring_hz: float = 15.0
-    ring_decay_s: float = 0.15
-    ring_s: float = 1.5
-
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        if self.residual_n >= start.load_n:
-            raise UsageError("a break must fall: its residual lies at or above the load before it")
-        fall = _ticks(self.fall_s, min(FINE_S, self.fall_s / 20))
-        load = start.load_n + (self.residual_n - start.load_n) * _ease(fall / self.fall_s)
-        broke = Event(
-            "break", 0.0, start.load_n, to_n=self.residual_n, end_s=float(self.fall_s), manner=self.manner
-        )
-        if self.ring_n <= 0.0:
-            return Trace(fall, load, 0.0, (broke,))
-        ring = _ticks(self.ring_s, min(COARSE_S, 1.0 / (200.0 * self.ring_hz)))
-        fade = np.exp(-ring / self.ring_decay_s) * (1.0 - (ring / self.ring_s) ** 4)
-        swing = self.residual_n - self.ring_n * fade * np.sin(2 * math.pi * self.ring_hz * ring)
-        return Trace(np.append(fall, self.fall_s + ring), np.append(load, swing), 0.0, (broke,))
-
-
-@dataclass(frozen=True, slots=True)
-class Unload:
-    """The operator lets the line out slowly; nothing breaks."""
-
-    duration_s: float
-    to_n: float = 0.0
-
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        t = _ticks(self.duration_s, COARSE_S)
-        load = start.load_n + (self.to_n - start.load_n) * _ease(t / self.duration_s)
-        return Trace(
-            t, load, 0.0, (Event("unload", 0.0, start.load_n, to_n=self.to_n, end_s=self.duration_s),)
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Snatch:
-    """A shock: half a sine of the given duration, up to `peak_n` and back.
-
-    With `breaks` the specimen lets go at the top and only the relaxing line makes the second half.
-    """
-
-    peak_n: float
-    duration_s: float
-    breaks: bool = False
-
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        number = 2 * max(100, math.ceil(self.duration_s / (2 * FINE_S)))  # even: the peak is a knot
-        t = np.linspace(0.0, self.duration_s, number + 1)[1:]
-        load = start.load_n + (self.peak_n - start.load_n) * np.sin(np.pi * t / self.duration_s)
-        load[-1] = start.load_n
-        top = self.duration_s / 2
-        events = [Event("onset", 0.0, start.load_n)]
-        if self.breaks:
-            events.append(
-                Event("break", top, self.peak_n, to_n=start.load_n, end_s=self.duration_s, manner="brittle")
-            )
-        return Trace(t, load, 0.0, tuple(events))
-
-
-@dataclass(frozen=True, slots=True)
-class Hang:
-    """One step of a calibration: from the load that hangs to `to_n` within `take_s`, then left alone.
-
-    While it hangs the mass swings as a pendulum of amplitude `swing_rad`: a line of load m g carries m g (1 +
-    q/4 - 3q/4 cos 2wt), q the square of the amplitude (small-angle energy balance), so the mean is a little
-    high until the swing has died. It bounces too, on the spring that line and cell are. Both grow within 0.3
-    s and decay. Handling knocks of up to `bump_n` come while the mass is being hung.
-    """
-
-    to_n: float
-    take_s: float = 2.0
-    hold_s: float = 12.0
-    swing_rad: float = 0.05
-    swing_hz: float = 0.5
-    swing_decay_s: float = 4.0
-    bounce: float = 0.01
-    bounce_hz: float = 6.0
-    bounce_decay_s: float = 0.6
-    bumps: int = 3
-    bump_n: float = 0.0
-    label: str = ""
-
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
-        take = _ticks(self.take_s, COARSE_S)
-        knocks = Hold(self.take_s, bumps=self.bumps, bump_n=self.bump_n).trace(Start(), rng)
-        moved = start.load_n + (self.to_n - start.load_n) * _ease(take / self.take_s)
-        if self.bumps:
-            moved = moved + knocks.load_n
-            moved[-1] = self.to_n
-        t = _ticks(self.hold_s, COARSE_S)
-        q = (self.swing_rad * np.exp(-t / self.swing_decay_s)) ** 2
-        turn, bounce_turn = rng.uniform(0.0, 2 * math.pi, size=2)
-        swing = 0.25 * q * (1.0 - 3.0 * np.cos(4 * math.pi * self.swing_hz * t + turn))
-        bounce = (
-            self.bounce
-            * np.exp(-t / self.bounce_decay_s)
-            * np.sin(2 * math.pi * self.bounce_hz * t + bounce_turn)
-        )
-        held = self.to_n * (1.0 + (1.0 - np.exp(-t / 0.3)) * (swing + bounce))
-        events = (
-            *knocks.events,
-            Event("hold", self.take_s, self.to_n, end_s=self.take_s + self.hold_s, label=self.label),
-        )
-        return Trace(np.append(take, self.take_s + t), np.append(moved, held), 0.0, events)
 
 
 def _time_to(to_n: float, from_n: float, rate_n_per_s: float) -> float:

@@ -6,7 +6,7 @@ load taken off and quiet time again.
 
 from dataclasses import dataclass
 
-from breakyard.simulate import phases
+from breakyard.simulate import phases, releases
 from breakyard.simulate.phases import Phase
 from breakyard.simulate.weights import Weights
 
@@ -113,7 +113,7 @@ def progressive(
     """Partial drops, each (at load, fall by), with reloading between them, and a last break at `last_n`."""
     steps: list[Phase] = []
     for at_n, fall_n in drops:
-        steps += [phases.Ramp(rate_n_per_s, at_n), phases.Drop(fall_n)]
+        steps += [phases.Ramp(rate_n_per_s, at_n), releases.Drop(fall_n)]
     return [
         *_begin(rig, drops[0][0], rate_n_per_s),
         *steps,
@@ -135,7 +135,7 @@ def settling(
     return [
         *_begin(rig, peak_n, rate_n_per_s),
         phases.Ramp(rate_n_per_s, peak_n),
-        phases.Settle(settled_n, ease_s, hold_s),
+        releases.Settle(settled_n, ease_s, hold_s),
         *_let_go(rig, settled_n, 0.0),
     ]
 
@@ -148,7 +148,7 @@ def let_go(
         *_begin(rig, peak_n, rate_n_per_s),
         phases.Ramp(rate_n_per_s, peak_n),
         phases.Hold(hold_s),
-        phases.Unload(unload_s),
+        releases.Unload(unload_s),
         phases.Hold(rig.quiet_s),
     ]
 
@@ -157,8 +157,8 @@ def snatch(rig: Rig, *, peak_n: float, duration_s: float, breaks: bool = False) 
     """Slack, then one shock of half a sine, then nothing."""
     quiet = phases.Hold(rig.quiet_s, bumps=rig.bumps, bump_n=rig.bump_n)
     slack = phases.Slack(rig.slack_s, rig.line_n, 0.05 * rig.line_n)
-    shock = phases.Snatch(peak_n, duration_s, breaks)
-    return [quiet, slack, shock, phases.Hold(0.5), phases.Unload(0.5), phases.Hold(rig.quiet_s)]
+    shock = releases.Snatch(peak_n, duration_s, breaks)
+    return [quiet, slack, shock, phases.Hold(0.5), releases.Unload(0.5), phases.Hold(rig.quiet_s)]
 
 
 def hanging(
@@ -172,7 +172,7 @@ def hanging(
     steps: list[Phase] = []
     for kg, force in zip(weights.stated_kg, weights.forces_n, strict=True):
         steps.append(
-            phases.Hang(
+            releases.Hang(
                 force,
                 take_s=2.0 if steps else 0.5,
                 hold_s=hold_s,
@@ -200,6 +200,6 @@ def _let_go(
 ) -> list[Phase]:
     """Break with recoil; what is left hanging is taken off."""
     fall = rig.fall_s if fall_s is None else fall_s
-    broken = phases.Break(residual_n, manner, fall, rig.ring * load_n, rig.ring_hz, rig.ring_decay_s)
-    after: list[Phase] = [phases.Unload(1.5)] if residual_n > 0.0 else []
+    broken = releases.Break(residual_n, manner, fall, rig.ring * load_n, rig.ring_hz, rig.ring_decay_s)
+    after: list[Phase] = [releases.Unload(1.5)] if residual_n > 0.0 else []
     return [broken, *after, phases.Hold(rig.quiet_s)]
