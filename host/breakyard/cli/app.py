@@ -1,0 +1,51 @@
+"""Puts the commands together. Modules named here stay light: what is heavy is imported inside the commands."""
+
+from typing import Annotated, Final
+
+import typer
+
+from breakyard import __version__
+from breakyard.cli.output import guarded
+
+CAUTION: Final = (
+    "Nobody in the line of fire: stand off, short low-stretch line, slack first, eye protection. Follow local codes "
+    "and ask qualified people; no number from here makes a part safe to lift or hold people."
+)
+
+app = typer.Typer(
+    name="breakyard",
+    help="Find out what load a part really carries: calibrate, read pulls, and give each peak its interval.",
+    epilog=CAUTION,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"breakyard {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    pass
+
+
+def main() -> None:
+    """Run the command line; the entry point of the package."""
+    from breakyard.cli import commands
+
+    commands.register(app)
+    guarded(app)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,22 @@
+"""The list of commands: one module each, with a function `command` whose docstring is its help."""
+
+from typing import Final
+
+import typer
+
+from breakyard.cli import calibrate, demo, export, import_, plot, summarize
+
+MODULES: Final = {
+    "demo": demo,
+    "calibrate": calibrate,
+    "summarize": summarize,
+    "plot": plot,
+    "import": import_,
+    "export": export,
+}
+
+
+def register(app: typer.Typer) -> None:
+    """Add every command to the application, in the order of the work."""
+    for name, module in MODULES.items():
+        app.command(name)(module.command)

@@ -1,0 +1,245 @@
+"""breakyard demo: a day at a small, invented boatyard, from the converter's counts to a table with intervals."""
+
+import asyncio
+import json
+import shutil
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+
+from breakyard.cli.inputs import PURPOSE, find_pulls
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
+from breakyard.errors import UsageError
+
+if TYPE_CHECKING:
+    from breakyard.cli.reading import Read
+    from breakyard.session.session import Session
+    from breakyard.simulate.scenario import Recording, Scenario
+
+MARK: Final = "breakyard-demo"
+"""Value of `made_by` in session.toml: only such a folder is replaced."""
+
+FIRST_COMMAND: Final = 1
+"""The demo numbers its commands from a fixed start, so that each run of it gives the same bytes."""
+
+ANSWER_TIMEOUT_S: Final = 60.0
+"""The virtual logger always answers; this only ends the demo if its process hangs."""
+
+
+def command(
+    folder: Annotated[
+        Path, typer.Option(help="Session folder to make; an older demo in it is replaced.")
+    ] = Path("demo-session"),
+    interpreter: Annotated[
+        str | None, typer.Option(help="micropython or cpython; default: MicroPython where it is installed.")
+    ] = None,
+    unit: UnitOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Break nine fittings in an invented boatyard.
+
+    The logger's own firmware, run by MicroPython, samples a simulated converter while a model pulls: a calibration
+    with known masses, then three ways of fixing a deck fitting, three specimens each. One pull is a snatch, one goes
+    off scale, one is let go without a break. The session folder can be read with the other commands afterwards. All
+    data are invented.
+    """
+    from breakyard.cli.reading import Wanted, read_pulls
+    from breakyard.cli.summarize import show, write_tables
+    from breakyard.simulate.scenario import boatyard
+
+    if interpreter not in (None, "micropython", "cpython"):
+        raise UsageError(f'--interpreter is "micropython" or "cpython", not "{interpreter}"')
+    out = Output(as_json)
+    scenario = boatyard()
+    session = _prepare(folder, scenario, unit or "kgf")
+    with out.progress("pulling", len(scenario.recordings)) as step:
+        version = asyncio.run(_record_all(scenario, session, interpreter, step))
+    _calibrate(session, scenario)
+    pulls = find_pulls([folder])
+    with out.progress("reading pulls", len(pulls)) as step:
+        reads = read_pulls(pulls, Wanted(), step)
+    write_tables(reads, session.info.unit)
+    for read in reads:
+        if read.summary is None:
+            fail(read.problem)
+    picture = _picture(session, reads)
+    verdicts = [_verdict(read, recording) for read, recording in zip(reads, scenario.pulls, strict=True)]
+    out.document(
+        {
+            "schema": "breakyard.demo/1",
+            "folder": str(folder),
+            "interpreter": version,
+            "invented": True,
+            "picture": str(picture),
+            "pulls": [verdict.document() for verdict in verdicts],
+        }
+    )
+    out.say(
+        f'Firmware run by: {version}. Everything here is invented; "!" marks numbers not to stand beside the others.'
+    )
+    show(out, reads, session.info.unit)
+    held = sum(verdict.holds for verdict in verdicts)
+    out.say(
+        f"\nThe model knows the truth: {held} of {len(verdicts)} peaks lie where their interval or bound says."
+    )
+    out.say(f"Session folder: {folder}   all curves: {picture}")
+    out.say(f"Next: breakyard plot {folder / 'runs' / 'S1.run'}")
+    if held < len(verdicts):
+        raise typer.Exit(STATUS_NO)
+
+
+@dataclass(frozen=True, slots=True)
+class _Verdict:
+    """A pull's summary beside the model's truth."""
+
+    read: "Read"
+    recording: "Recording"
+    holds: bool
+
+    def document(self) -> dict[str, Any]:
+        from breakyard.cli.summarize import described
+        from breakyard.formats.write_json import json_text
+
+        assert self.read.summary is not None
+        truth = self.recording.truth
+        return described(self.read.pull) | {
+            "spoilt": self.recording.spoilt or None,
+            "truth": {
+                "peak_n": truth.peak_n,
+                "manner": truth.manner,
+                "break_time_s": truth.break_time_s,
+            },
+            "truth_within_interval": self.holds,
+            "summary": json.loads(json_text(self.read.summary.to_json())),
+        }
+
+
+def _verdict(read: "Read", recording: "Recording") -> _Verdict:
+    assert read.summary is not None
+    peak, truth_n = read.summary.peak, recording.truth.peak_n
+    return _Verdict(
+        read, recording, peak.low_n <= truth_n and (peak.high_n is None or truth_n <= peak.high_n)
+    )
+
+
+def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
+    """Make the session folder, replacing an older demo. Raises: UsageError for a folder that is none."""
+    from breakyard.session.info import SessionInfo, read_info
+    from breakyard.session.layout import Layout
+    from breakyard.session.session import create_session
+    from breakyard.session.specimens import Specimen
+
+    session_file = Layout(folder).session_file
+    if session_file.exists():
+        if read_info(session_file).more.get("made_by") != MARK:
+            raise UsageError(f"{folder}: this session was not made by the demo; choose another --folder")
+        shutil.rmtree(folder)
+    info = SessionInfo(
+        place=scenario.place,
+        date=date(2026, 5, 3),
+        latitude_deg=scenario.weights.latitude_deg,
+        height_m=scenario.weights.height_m,
+        unit=unit,
+        logger="virtual",
+        notes=scenario.invented,
+        more={"made_by": MARK},
+    )
+    specimens = [
+        Specimen(pull.id, group=pull.group, order=pull.order, notes=pull.notes)
+        for pull in sorted(scenario.pulls, key=lambda pull: pull.order)
+    ]
+    return create_session(folder, info, specimens)
+
+
+async def _record_all(
+    scenario: "Scenario", session: "Session", interpreter: str | None, step: Callable[[str], None]
+) -> str:
+    """Let the virtual logger record the day and fetch each run; returns what ran the firmware."""
+    from breakyard.client.client import Client
+    from breakyard.simulate.feed import write_feed
+    from breakyard.simulate.logger import VirtualLogger
+
+    with tempfile.TemporaryDirectory() as feeds:
+        async with (
+            VirtualLogger(interpreter) as logger,
+            Client(logger.link(), first_index=FIRST_COMMAND, answer_timeout_s=ANSWER_TIMEOUT_S) as client,
+        ):
+            await client.hello()
+            for recording in scenario.recordings:
+                feed = Path(feeds) / f"{recording.id}.feed"
+                write_feed(feed, recording.conversions)
+                await logger.load(feed)
+                # The calibration is begun and ended by hand; pulls begin with the trigger and end with the hang time.
+                run = await (client.arm() if recording.order else client.start())
+                await logger.run(float(recording.conversions.time_s[-1]))
+                if not recording.order:
+                    await client.stop()
+                await _fetch(client, run, session, recording)
+                step(recording.id)
+            return logger.interpreter_version
+
+
+async def _fetch(client: Any, run: int, session: "Session", recording: "Recording") -> None:
+    """Fetch a run, keep it and its notes, and only then let the logger erase it."""
+    from breakyard.client.download import PART, fetch
+    from breakyard.session.notes import RunNotes
+
+    part = session.layout.runs / f"{recording.id}{PART}"
+    end = await fetch(client, run, part)
+    notes = RunNotes(
+        specimen=recording.id if recording.order else None,
+        notes=recording.notes,
+        more={} if recording.order else {PURPOSE: "calibration"},
+    )
+    session.add_run(recording.id, part.read_bytes(), notes)
+    part.unlink()
+    if end is not None:
+        await client.erase(run, end.sha256)
+
+
+def _calibrate(session: "Session", scenario: "Scenario") -> None:
+    """Calibrate with the recording of known masses and what the yard would state about them."""
+    from breakyard.calibration import Plate, calibrate, gravity_at, parse_loads, points_from_run
+    from breakyard.cli.calibrate import write_calibration
+    from breakyard.cli.inputs import load_run
+
+    weights = scenario.weights
+    masses = ", ".join(f"{kilograms:g} kg" if kilograms else "0" for kilograms in weights.stated_kg)
+    path = session.layout.run_file(scenario.calibration.id)
+    run = load_run(path)
+    points, _ = points_from_run(run, parse_loads(masses))
+    cell = scenario.cell
+    made = calibrate(
+        points,
+        plate=Plate(
+            capacity_n=cell.capacity_n,
+            rated_output_mv_v=cell.plate_mv_v,
+            nonlinearity=cell.nonlinearity,
+            hysteresis=cell.hysteresis or None,
+        ),
+        gain=None if run.converter is None else run.converter.gain,
+        gravity=gravity_at(weights.latitude_deg, weights.height_m),
+        name="weights",
+        created="2026-05-03T08:00:00+00:00",
+        provenance={"recording": path.name, "masses": masses},
+    )
+    write_calibration(made, path, None)
+
+
+def _picture(session: "Session", reads: "Sequence[Read]") -> Path:
+    """Draw all pulls over one another."""
+    from breakyard.cli.inputs import load_curve
+    from breakyard.report.figures import overlay_figure
+
+    entries = []
+    for read in reads:
+        assert read.summary is not None
+        curve, _ = load_curve(read.pull, None)
+        entries.append((curve, read.summary, read.pull.specimen, read.pull.group))
+    picture = overlay_figure(entries, unit=session.info.unit)
+    return session.write_result("all-pulls.png", picture.png())

@@ -1,0 +1,199 @@
+"""What the commands are pointed at: a run, an imported recording, a session; and the calibration to use."""
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from breakyard.errors import CalibrationError, DataError, UsageError
+
+if TYPE_CHECKING:
+    from breakyard.calibration import Calibration
+    from breakyard.curve import LoadCurve
+    from breakyard.run import Run
+    from breakyard.session.session import Session
+
+PURPOSE: Final = "purpose"
+"""Key in a run's notes; what has another purpose than a pull is not summarised as one."""
+
+CalibrationOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--calibration",
+        "-c",
+        help="Calibration file, or its name in the session; default: the session's own.",
+    ),
+]
+AccuracyOption = Annotated[
+    float | None,
+    typer.Option(
+        help="Standard uncertainty of an imported instrument, in percent of the load; from its certificate."
+    ),
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """One recording to be read, and what people wrote about it."""
+
+    name: str
+    path: Path
+    session: "Session | None"
+    specimen: str = ""
+    group: str = ""
+    order: int | None = None
+    notes: str = ""
+
+
+def find_pulls(paths: Sequence[Path]) -> tuple[Pull, ...]:
+    """Return the recordings that paths stand for: files as they are, a session's folder for all its pulls.
+
+    Raises: DataError for a path that is not there; UsageError for a folder that is no session.
+    """
+    found: list[Pull] = []
+    for path in paths:
+        if path.is_dir():
+            found += _session_pulls(path)
+        elif path.exists():
+            found.append(_file_pull(path))
+        else:
+            raise DataError(f"{path}: there is no such file or folder")
+    return tuple(found)
+
+
+def only_pull(path: Path) -> Pull:
+    """Return the one recording that a path stands for. Raises: DataError, UsageError."""
+    found = find_pulls([path])
+    if len(found) != 1:
+        raise UsageError(f"{path}: {len(found)} recordings here; name one of them")
+    return found[0]
+
+
+def _session_pulls(folder: Path) -> list[Pull]:
+    from breakyard.session.session import open_session
+
+    session = open_session(folder)
+    specimens = {specimen.id: specimen for specimen in session.specimens()}
+    pulls = []
+    for run in session.runs():
+        if run.notes.more.get(PURPOSE, "pull") != "pull":
+            continue
+        specimen = specimens.get(run.notes.specimen or run.name)
+        pulls.append(
+            Pull(
+                run.name,
+                run.path,
+                session,
+                specimen=run.notes.specimen or run.name,
+                group=specimen.group if specimen else "",
+                order=specimen.order if specimen else None,
+                notes=run.notes.notes,
+            )
+        )
+    if not pulls:
+        raise DataError(f"{session.layout.runs}: no pulls here yet")
+    return sorted(pulls, key=lambda pull: (pull.order is None, pull.order or 0))
+
+
+def _file_pull(path: Path) -> Pull:
+    from breakyard.session.session import find_session
+
+    session = find_session(path)
+    if session is None:
+        return Pull(path.stem, path, None)
+    for pull in _session_pulls(path):
+        if pull.path.resolve() == path.resolve():
+            return pull
+    return Pull(path.stem, path, session)
+
+
+def load_calibration(wanted: Path | None, session: "Session | None", what: str) -> "Calibration":
+    """Read the calibration named on the command line, or the session's.
+
+    Args:
+        what: the recording that needs it, for the message.
+
+    Raises: UsageError when none is named and none is to be found; CalibrationError for a file that is none.
+    """
+    from breakyard.calibration import Calibration
+    from breakyard.session.calibrations import read_calibration
+
+    if wanted is not None and (wanted.exists() or session is None):
+        path = wanted
+    elif session is not None:
+        path = session.calibration(wanted.stem if wanted is not None else None)
+    else:
+        raise UsageError(
+            f"{what}: counts need a calibration: give one with --calibration, or make one with: breakyard calibrate"
+        )
+    text = read_calibration(path)
+    try:
+        return Calibration.from_json(text)
+    except CalibrationError as error:
+        raise CalibrationError(f"{path}: {error}") from None
+
+
+def load_run(path: Path) -> "Run":
+    """Read the one run of a run file. Raises: DataError, also when several runs are in it."""
+    from breakyard.run import read_runs
+
+    runs = read_runs(path.read_bytes(), name=path.stem)
+    if len(runs) > 1:
+        numbers = ", ".join(str(run.number) for run in runs)
+        raise DataError(f"{path}: {len(runs)} runs ({numbers}) in one file; keep each in a file of its own")
+    return runs[0]
+
+
+def load_curve(
+    pull: Pull, calibration: Path | None, *, accuracy_percent: float | None = None
+) -> "tuple[LoadCurve, Run | None]":
+    """Read a pull's load curve, with the run it came from unless another instrument made it.
+
+    Raises: BreakyardError of any kind, naming the file.
+    """
+    from breakyard.curve import curve_from_columns, curve_from_run
+    from breakyard.run import run_from_columns
+
+    if pull.path.suffix.lower() == ".run":
+        run = load_run(pull.path)
+        return curve_from_run(run, load_calibration(calibration, pull.session, pull.path.name)), run
+    from breakyard.formats.read_csv import read_csv
+
+    accuracy = None if accuracy_percent is None else accuracy_percent / 100
+    listed = pull.session is not None and pull.path.parent.resolve() == pull.session.layout.runs.resolve()
+    if pull.session is not None and listed and pull.session.notes(pull.name).imported is not None:
+        recording = pull.session.read_recording(pull.name)
+        imported = pull.session.notes(pull.name).imported
+        if accuracy is None and imported is not None:
+            accuracy = imported.accuracy
+    else:
+        recording = read_csv(pull.path)
+    if recording.counts is not None:
+        run = run_from_columns(recording.time_s, recording.counts, name=pull.name)
+        return curve_from_run(run, load_calibration(calibration, pull.session, pull.path.name)), run
+    assert recording.load_n is not None
+    curve = curve_from_columns(
+        recording.time_s,
+        recording.load_n,
+        name=pull.name,
+        accuracy=accuracy,
+        extension_m=recording.extension_m,
+    )
+    return curve, None
+
+
+def shown_unit(wanted: str | None, pulls: Iterable[Pull] = ()) -> str:
+    """Return the unit of force to show: the one asked for, the first session's, or newtons. Raises: UnitError."""
+    from breakyard.units import force_unit
+
+    if wanted is not None:
+        return force_unit(wanted)
+    return next((pull.session.info.unit for pull in pulls if pull.session is not None), "N")
+
+
+def digest(data: bytes) -> str:
+    """Return the SHA-256 of some bytes in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()

@@ -1,0 +1,119 @@
+"""breakyard summarize: each pull's peak with its interval, how it broke, and what to doubt."""
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from breakyard.cli.inputs import AccuracyOption, CalibrationOption, Pull, find_pulls, shown_unit
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
+from breakyard.cli.reading import Read, Wanted, read_pulls
+
+
+def command(
+    recordings: Annotated[
+        list[Path],
+        typer.Argument(help="Runs, recordings (CSV) or a session's folder, which means all its pulls."),
+    ],
+    calibration: CalibrationOption = None,
+    unit: UnitOption = None,
+    coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
+    accuracy: AccuracyOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Give each pull its peak with an interval, the way it broke, and the doubts.
+
+    In a session the results are written to results/ beside the runs; a pull whose recording and calibration have not
+    changed is not computed again.
+
+    Example: breakyard summarize 2026-05-03-slipway --unit kgf
+    """
+    pulls = find_pulls(recordings)
+    out = Output(as_json)
+    wanted = Wanted(calibration, accuracy, coverage)
+    with out.progress("reading pulls", len(pulls)) as step:
+        reads = read_pulls(pulls, wanted, step)
+    problems = [read for read in reads if read.summary is None]
+    if len(reads) == 1 and problems:
+        fail(problems[0].problem)
+    chosen = shown_unit(unit, pulls)
+    write_tables(reads, chosen)
+    if len(reads) == 1:
+        out.document(_document(reads[0]))
+    else:
+        out.document({"schema": "breakyard.summaries/1", "pulls": [_row(read) for read in reads]})
+    show(out, reads, chosen)
+    if problems:
+        for read in problems:
+            print(f"breakyard: {printable(read.problem)}", file=sys.stderr)
+        raise typer.Exit(STATUS_NO)
+
+
+def show(out: Output, reads: Sequence[Read], unit: str) -> None:
+    """Print the table, and under it what is to be doubted about which row."""
+    from breakyard.report.table import make_table
+
+    good = [(read.pull, read.summary) for read in reads if read.summary is not None]
+    table = make_table(
+        [summary for _, summary in good],
+        unit=unit,
+        specimens=[pull.specimen or pull.name for pull, _ in good],
+        groups=[pull.group for pull, _ in good],
+    )
+    rows = [
+        [("! " if row.doubtful else "") + cells[0], *cells[1:]]
+        for row in table.rows
+        for cells in [table.cells(row)]
+    ]
+    out.table("", table.headings, rows)
+    for row in table.rows:
+        for doubt in row.doubts:
+            out.say(f"{'! ' if row.doubtful else '  '}{row.specimen or row.name}: {doubt}")
+
+
+def write_tables(reads: Sequence[Read], unit: str) -> None:
+    """Write results/summaries.csv of each session that was read as a whole."""
+    from breakyard.formats.write_csv import summaries_csv
+
+    for root in {read.pull.session.root for read in reads if read.pull.session is not None}:
+        inside = [read for read in reads if read.pull.session is not None and read.pull.session.root == root]
+        good = [(read.pull, read.summary) for read in inside if read.summary is not None]
+        session = inside[0].pull.session
+        if session is None or len(inside) < 2 or not good:
+            continue
+        text = summaries_csv(
+            [summary for _, summary in good],
+            unit=unit,
+            more={"specimen": [p.specimen for p, _ in good], "group": [p.group for p, _ in good]},
+        )
+        session.write_result("summaries.csv", text)
+
+
+def _document(read: Read) -> dict[str, Any]:
+    import json
+
+    from breakyard.formats.write_json import json_text
+
+    assert read.summary is not None
+    plain: dict[str, Any] = json.loads(json_text(read.summary.to_json()))
+    return plain
+
+
+def _row(read: Read) -> dict[str, Any]:
+    return described(read.pull) | {
+        "summary": None if read.summary is None else _document(read),
+        "problem": read.problem or None,
+    }
+
+
+def described(pull: Pull) -> dict[str, Any]:
+    """What is known of a pull besides its recording, for JSON."""
+    return {
+        "name": pull.name,
+        "file": str(pull.path),
+        "specimen": pull.specimen or None,
+        "group": pull.group or None,
+        "order": pull.order,
+    }
