@@ -1,108 +1,258 @@
-"""LoadCurve -> Summary: puts the stages together, and raises the flags."""
+"""LoadCurve -> Summary: puts the stages together, combines the budget and raises the flags."""
 
+import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from breakyard.curve import LoadCurve
-from breakyard.errors import NoPull
-from breakyard.results import (
-    Break,
-    BudgetLine,
-    FirstPeak,
-    Peak,
-    Rate,
-    Source,
-    Strength,
-    Summary,
-    Zero,
-)
+from breakyard.calibration.terms import Term, combine
+from breakyard.curve import MINIMUM_SAMPLES, LoadCurve
+from breakyard.errors import NoPull, UsageError
+from breakyard.glitches import find_glitches
+from breakyard.peak import Reading, read_peak, shortest_event_s
+from breakyard.rate import loading_rate
+from breakyard.recover import FILTER_ORDERS
+from breakyard.response import delay
+from breakyard.results import BudgetLine, Glitch, Peak, Source, Strength, Summary, Zero
+from breakyard.story import Story, tell, work
+from breakyard.zero import SHIFT_FRACTION, ZeroLine, find_zero, noise_of, zero_after
 
 if TYPE_CHECKING:
     import pandas as pd
 
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
-def summarise(curve: LoadCurve, *, coverage: float = 0.95) -> Summary:
+NEAR_CONVERSIONS: Final = 8.0
+"""Missing conversions this close to the peak, counted in conversions, count as being at it."""
+
+GAP_SHARE: Final = 0.05
+"""A gap longer than this share of the time from onset to peak is told even when it is not at the peak."""
+
+WELL_INSIDE: Final = 1.01
+"""Loads above this many times the highest known load are extrapolated (a mass reads a little high at times)."""
+
+
+def summarise(
+    curve: LoadCurve,
+    *,
+    coverage: float = 0.95,
+    misalignment_deg: float = 0.0,
+    filter_orders: tuple[int, ...] = FILTER_ORDERS,
+) -> Summary:
     """Read one pull: its peak with an interval, how it was loaded and how it let go.
 
-    coverage: of the interval of the peak, between 0.5 and 0.999.
-    Raises: NoPull if the recording holds no rise above its own noise.
+    coverage: of the peak's interval, from 0.5 to 0.999. misalignment_deg: largest angle between the line of pull
+    and the cell's axis that the user vouches for. filter_orders: candidates for the order of the converter's
+    filter, where it is known better than 3 or 4.
+    Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
     """
-    keep = np.flatnonzero(curve.usable)
-    if len(keep) < 8:
-        raise NoPull(f"{curve.name}: only {len(keep)} usable samples; at least 8 are needed")
-    time, load = curve.time_s[keep], curve.load_n[keep]
+    if not 0.5 <= coverage <= 0.999:
+        raise UsageError(f"a coverage of {coverage:g} is not sensible: give a number from 0.5 to 0.999, as 0.95")
+    if not 0.0 <= misalignment_deg <= 30.0:
+        raise UsageError(f"a misalignment of {misalignment_deg:g} degrees is not sensible: give 0 to 30")
+    if not filter_orders or any(not 1 <= order <= 5 for order in filter_orders):
+        raise UsageError("filter orders must be from 1 to 5")
+    used, rails, spoilt = _sort_samples(curve)
+    if len(used) < MINIMUM_SAMPLES:
+        raise NoPull(f"{curve.name}: only {len(used)} usable samples; at least {MINIMUM_SAMPLES} are needed")
+    time, load = curve.time_s[used], curve.load_n[used]
+    try:
+        zero = find_zero(time, load, force_zero_known=curve.calibration is None)
+    except NoPull as problem:
+        raise NoPull(f"{curve.name}: {problem}") from None
+    load = load - zero.load_n(time)
+    filtered = curve.converter is not None
+    reading = read_peak(
+        time,
+        load,
+        period_s=curve.period_s,
+        noise_n=zero.noise_n,
+        coverage=coverage,
+        filtered=filtered,
+        orders=filter_orders,
+    )
+    if reading.glitch is not None:
+        spoilt = np.append(spoilt, used[reading.glitch])
+        used, time, load = (np.delete(array, reading.glitch) for array in (used, time, load))
     top = int(np.argmax(load))
-    head = max(4, min(top // 2, int(2.0 / curve.period_s)))
-    quiet = load[:head]
-    zero_n = float(np.median(quiet))
-    noise_n = float(1.4826 * np.median(np.abs(np.diff(quiet))) / np.sqrt(2))
-    load = load - zero_n
-    peak_n = float(load[top])
-    if peak_n <= 6 * noise_n:
-        raise NoPull(f"{curve.name}: the load never rises above the noise; is the right channel recorded?")
-    above = np.flatnonzero(load[: top + 1] > max(6 * noise_n, 0.01 * peak_n))
-    onset = int(above[0])
-    slope = float((load[top] - load[max(onset, top - 5)]) / max(time[top] - time[max(onset, top - 5)], 1e-9))
-    low_after = np.flatnonzero(load[top:] < 0.5 * peak_n)
-    broke = len(low_after) > 0 and time[top + low_after[0]] - time[top] < 10 * curve.period_s
-    clipped = bool(curve.clipped.any())
-    lines = [BudgetLine("zero", noise_n / np.sqrt(head)), BudgetLine("noise", noise_n)]
-    lines.append(BudgetLine("sampling", abs(slope) * curve.period_s * (3.0 if curve.converter else 1.0)))
-    if curve.calibration is not None and curve.counts is not None:
-        counts = float(curve.counts[keep[top]])
-        zero_counts = float(np.median(curve.counts[keep[:head]]))
-        lines += [
-            BudgetLine(
-                t.source, t.standard_n, t.degrees_of_freedom if np.isfinite(t.degrees_of_freedom) else None
-            )
-            for t in curve.calibration.terms(counts, zero_counts)
-        ]
-    if curve.accuracy is not None:
-        lines.append(BudgetLine("stated accuracy", curve.accuracy * peak_n))
-    half = 2.0 * float(np.sqrt(sum(line.standard_n**2 for line in lines)))
-    low, high = peak_n - half, None if clipped else peak_n + half
-    flags = list(curve.flags) + (["clipped"] if clipped else []) + ([] if broke else ["no_break"])
-    at_least = clipped or not broke
-    time_s = float(time[top])
+    late_s = float(np.mean([delay(order) for order in filter_orders])) * curve.period_s if filtered else 0.0
+    rate = loading_rate(time, load, zero.onset, top, curve.period_s, float(load[top]))
+    story = tell(time, load, zero.onset, curve.period_s, zero.noise_n, rate.median_n_per_s, late_s)
+    rail_n = _rail(curve, rails, zero, float(load[top]))
+    terms = _terms(curve, zero, reading, rail_n, misalignment_deg)
+    peak = _peak(curve, reading, rail_n, terms, coverage)
+    shift = _shift(curve, time, load, zero, story, peak)
+    flags, notes = _flags(curve, zero, reading, story, peak, shift, len(spoilt), rail_n is not None)
+    at_least = peak.bound == "lower" or story.failure.manner == "none"
+    extension = curve.extension_m
     return Summary(
-        run=source(curve),
-        peak=Peak(
-            peak_n,
-            low,
-            high,
-            peak_n,
-            time_s,
-            "lower" if clipped else "two-sided",
-            coverage,
-            "slow",
-            90 * curve.period_s,
+        run=_source(curve),
+        peak=peak,
+        strength=Strength(peak.estimate_n, peak.low_n, None if at_least else peak.high_n, at_least),
+        settled=story.settled,
+        first_peak=story.first_peak,
+        failure=story.failure,
+        rate=rate,
+        drops=story.drops,
+        energy=None
+        if extension is None
+        else work(time, load, extension[used], zero.onset, top, story.break_index),
+        flags=flags,
+        budget=tuple(
+            BudgetLine(t.source, t.standard_n, t.degrees_of_freedom if math.isfinite(t.degrees_of_freedom) else None)
+            for t in terms
         ),
-        strength=Strength(peak_n, low, None if at_least else high, at_least),
-        settled=None,
-        first_peak=FirstPeak(peak_n, time_s),
-        failure=Break(
-            "brittle" if broke else "none",
-            time_s if broke else None,
-            peak_n if broke else None,
-            float(np.median(load[top + 5 :])) if broke and len(load) > top + 5 else None,
-            sure=False,
-            reason="fall below half of the peak",
+        zero=Zero(
+            float(zero.load_n(np.float64(peak.time_s))),
+            zero.standard_at_n(peak.time_s),
+            zero.drift_n_per_s,
+            zero.noise_n,
+            shift,
+            zero.start_s,
+            zero.end_s,
         ),
-        rate=Rate(slope, slope, 0.0, peak_n / 100 / curve.period_s, steady_enough=True),
-        drops=(),
-        energy=None,
-        flags=tuple(flags),
-        budget=tuple(lines),
-        zero=Zero(zero_n, lines[0].standard_n, 0.0, noise_n, None, float(time[0]), float(time[head - 1])),
-        onset_s=float(time[onset]),
-        end_load_n=float(load[-1]),
+        onset_s=zero.onset_s,
+        end_load_n=story.end_load_n,
+        plateaus=story.plateaus,
+        glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
+        notes=notes,
     )
 
 
-def source(curve: LoadCurve) -> Source:
-    """Say which recording and which calibration a summary speaks of."""
+def _sort_samples(curve: LoadCurve) -> tuple[Indices, Indices, Indices]:
+    """Indices of samples to use, of samples on a rail (really), and of glitches, each in order."""
+    candidates = np.flatnonzero(curve.usable | curve.clipped)
+    if curve.converter is None:
+        clipped = curve.clipped[candidates]
+        return candidates[~clipped], candidates[clipped], np.zeros(0, dtype=np.intp)
+    time, load = curve.time_s[candidates], curve.load_n[candidates]
+    wrong = np.zeros(len(candidates), dtype=np.bool_)
+    wrong[find_glitches(time, load, noise_of(load), curve.period_s)] = True
+    clipped = curve.clipped[candidates]
+    return candidates[~clipped & ~wrong], candidates[clipped & ~wrong], candidates[wrong]
+
+
+def _rail(curve: LoadCurve, rails: Indices, zero: ZeroLine, largest: float) -> float | None:
+    """The load of the rail that cut off the peak; None if none did."""
+    if not len(rails):
+        return None
+    level = float((curve.load_n[rails] - zero.load_n(curve.time_s[rails])).max())
+    return level if level >= largest else None
+
+
+def _terms(
+    curve: LoadCurve, zero: ZeroLine, reading: Reading, rail_n: float | None, misalignment_deg: float
+) -> tuple[Term, ...]:
+    """The budget: one term per source, in newtons, independent of each other."""
+    load = reading.estimate_n if rail_n is None else rail_n
+    names = {"slow": "sampling and filter", "ramp_and_break": "recovery of the peak", "too_short": "noise"}
+    terms = [Term(names[reading.regime], reading.standard_n, kind="A")]
+    terms.append(Term("zero", zero.standard_at_n(reading.time_s), kind="A"))
+    if curve.calibration is not None:
+        at_peak = float(zero.load_n(np.float64(reading.time_s)))
+        zero_counts = curve.calibration.counts_at(at_peak, 0.0)
+        counts = curve.calibration.counts_at(load, zero_counts)
+        terms += curve.calibration.terms(counts, zero_counts)
+    if curve.accuracy:
+        terms.append(Term("stated accuracy", curve.accuracy * load))
+    if misalignment_deg:
+        # The cell reads F cos(angle); the angle is known only to lie within the stated one (JCGM 100, 4.3.7).
+        terms.append(Term("misalignment", load * (1.0 - math.cos(math.radians(misalignment_deg))) / math.sqrt(3.0)))
+    return tuple(term for term in terms if term.standard_n > 0.0)
+
+
+def _peak(
+    curve: LoadCurve, reading: Reading, rail_n: float | None, terms: tuple[Term, ...], coverage: float
+) -> Peak:
+    """Add zero and calibration to the reading. The reading's own interval may be lopsided, so it is added apart."""
+    rest = combine(terms[1:] if reading.standard_n > 0.0 else terms).half_width_n(coverage)
+    lower = reading.bound == "lower" or rail_n is not None
+    estimate = reading.estimate_n if rail_n is None else rail_n
+    low = estimate - math.hypot(reading.below_n if rail_n is None else 0.0, rest)
+    return Peak(
+        estimate_n=estimate,
+        low_n=low,
+        high_n=None if lower else estimate + math.hypot(reading.above_n, rest),
+        largest_sample_n=reading.largest_n if rail_n is None else rail_n,
+        time_s=reading.time_s,
+        bound="lower" if lower else "two-sided",
+        coverage=coverage,
+        regime=reading.regime,
+        shortest_event_s=shortest_event_s(curve.period_s),
+    )
+
+
+def _shift(
+    curve: LoadCurve, time: Array, load: Array, zero: ZeroLine, story: Story, peak: Peak
+) -> float | None:
+    if not zero.quiet:
+        return None
+    from_s = (story.failure.time_s or peak.time_s) + 1.0
+    flat = ZeroLine(0.0, 0.0, 0.0, 0.0, 0.0, zero.noise_n, 0.0, 0, 0.0, 0.0, True)
+    return zero_after(time, load, flat, from_s, peak.estimate_n)
+
+
+def _flags(
+    curve: LoadCurve,
+    zero: ZeroLine,
+    reading: Reading,
+    story: Story,
+    peak: Peak,
+    shift: float | None,
+    glitches: int,
+    clipped: bool,
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Flags in a fixed order, and a sentence for each that says what to do."""
+    found: list[tuple[str, str]] = [(flag, "") for flag in curve.flags]
+    if clipped:
+        found.append(("clipped", "The converter was at its limit: the load was higher. Use a lower gain or a larger cell."))
+    if reading.bound == "lower" and not clipped:
+        sentence = f"Too short for this rate ({reading.reason}): a lower bound. Pull more slowly."
+        found.append(("shock", sentence))
+    if glitches:
+        found.append(("glitch", f"{glitches} sample(s) that no force can make were left out."))
+    if _gap_matters(curve, zero, peak):
+        found.append(("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it."))
+    if shift is not None and abs(shift) > max(SHIFT_FRACTION * peak.estimate_n, 8.0 * zero.standard_at_n(float(curve.time_s[-1]))):
+        sentence = "The zero moved over the pull: check cell and mounting with a known mass."
+        found.append(("zero_shift", sentence))
+    if not zero.quiet:
+        found.append(("no_zero", "The recording begins under load: its zero is a guess. Start recording sooner."))
+    if story.failure.manner == "none":
+        found.append(("no_break", "It did not break: its strength is at least the peak."))
+    if story.ended_early:
+        found.append(("ended_early", "The recording ended under load; what came later is not known."))
+    if curve.calibration is not None:
+        beyond = curve.calibration.extrapolation(peak.estimate_n)
+        if beyond > WELL_INSIDE:
+            found.append(("extrapolated", f"The peak is {beyond:.1f} times the highest known load of the calibration."))
+    return tuple(flag for flag, _ in found), tuple(sentence for _, sentence in found if sentence)
+
+
+def _gap_matters(curve: LoadCurve, zero: ZeroLine, peak: Peak) -> bool:
+    near = NEAR_CONVERSIONS * curve.period_s
+    long = max(GAP_SHARE * (peak.time_s - zero.onset_s), 4.0 * curve.period_s)
+    for gap in curve.gaps:
+        at_peak = gap.start_s <= peak.time_s + near and gap.end_s >= peak.time_s - near
+        while_loading = gap.end_s >= zero.onset_s and gap.end_s - gap.start_s > long
+        if at_peak or while_loading:
+            return True
+    return False
+
+
+def _told_glitches(
+    curve: LoadCurve, spoilt: Indices, zero: ZeroLine, time: Array, load: Array
+) -> tuple[Glitch, ...]:
+    at = curve.time_s[spoilt]
+    shown = curve.load_n[spoilt] - zero.load_n(at)
+    expected = np.interp(at, time, load)
+    return tuple(Glitch(*map(float, row)) for row in zip(at, shown, expected, strict=True))
+
+
+def _source(curve: LoadCurve) -> Source:
     calibration = curve.calibration
     return Source(
         name=curve.name,
@@ -114,7 +264,7 @@ def source(curve: LoadCurve) -> Source:
         start_utc_s=curve.start_utc_s,
         start_utc_uncertainty_s=curve.start_utc_uncertainty_s,
         calibration=None if calibration is None else calibration.name,
-        calibration_hash=None if calibration is None else getattr(calibration, "content_hash", None),
+        calibration_hash=None if calibration is None else calibration.content_hash,
     )
 
 

@@ -1,0 +1,48 @@
+"""Samples that no force can make through the converter's filter.
+
+A push of any shape is spread over three or four conversions: with a third-order filter at least a quarter of
+it falls on the neighbours of the sample that takes most. So a sample that stands out from both neighbours, and
+from both lines through them, by many times what the neighbours themselves show of a bend, is a wrong reading.
+"""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+TIMES_BEND: Final = 8.0
+"""An impulse through a third-order filter stands out by at most 5 times the bend of the flatter side (worked
+out over all phases; less for higher orders); more than this is no force."""
+
+TIMES_NOISE: Final = 8.0
+
+
+def find_glitches(time: Array, load: Array, noise_n: float, period_s: float) -> NDArray[np.intp]:
+    """Indices of impossible samples, in order. Samples next to a gap cannot be judged and are kept.
+
+    time, load: shape (n,), samples on a rail included with the load of the rail.
+    """
+    found = np.zeros(len(load), dtype=np.bool_)
+    for _ in range(2):  # a second look finds those that hid beside another
+        index = np.flatnonzero(~found)
+        new = _stand_out(time[index], load[index], noise_n, period_s)
+        if not new.any():
+            break
+        found[index[new]] = True
+    return np.flatnonzero(found)
+
+
+def _stand_out(time: Array, load: Array, noise_n: float, period_s: float) -> NDArray[np.bool_]:
+    answer = np.zeros(len(load), dtype=np.bool_)
+    if len(load) < 9:
+        return answer
+    a4, a3, a2, a, y, b, b2, b3, b4 = (load[i : len(load) - 8 + i] for i in range(9))
+    sides = np.stack([a, b, 2.0 * a - a2, 2.0 * b - b2])
+    excess = np.maximum(y - sides.max(0), sides.min(0) - y)
+    left = np.maximum(np.abs(a - 2.0 * a2 + a3), np.abs(a2 - 2.0 * a3 + a4))
+    right = np.maximum(np.abs(b - 2.0 * b2 + b3), np.abs(b2 - 2.0 * b3 + b4))
+    together = time[8:] - time[:-8] < 9.6 * period_s
+    answer[4:-4] = (excess > TIMES_BEND * np.minimum(left, right) + TIMES_NOISE * noise_n) & together
+    return answer

@@ -1,0 +1,256 @@
+"""The highest force, from the samples around the largest one.
+
+Three regimes. Slow: the largest samples are the peak, but for a small correction by the curvature that the
+filter rounds off. Ramp and break: the force is recovered through the filter (see `recover`). Too short: the
+event is not much longer than the filter's memory; the largest sample is a lower bound and no more is claimed.
+
+Everything here is about reading the samples; zero and calibration add their own doubts in the summary.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breakyard.recover import FILTER_ORDERS, Recovered, recover
+from breakyard.response import variance
+from breakyard.results import Bound, Regime
+
+Array = NDArray[np.float64]
+
+PERIODS_PER_EVENT: Final = 90.0
+"""ASTM STP19268S: a bandwidth of 3/T and about 30 times that in data rate for 1 % on a peak of duration T."""
+
+SHORTEST_RISE: Final = 10.0
+"""Conversions from a tenth of the peak to the peak. The filter remembers four; a line needs as many again that
+are free of what came before it, and two to show that it is one. Shorter rises are not recovered."""
+
+WIDEST_READING: Final = 0.03
+"""A reading whose half interval exceeds this fraction of the peak is given as a lower bound."""
+
+WORST_MISFIT: Final = 4.0
+"""Residuals so many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
+
+_AROUND: Final = 6.5
+"""Conversions after the largest sample within which a sudden fall shows: the filter's four and a spare."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """The peak as far as samples and filter tell. Offsets are from the estimate, at the asked coverage."""
+
+    estimate_n: float
+    standard_n: float
+    below_n: float
+    """The interval reaches so far below the estimate ..."""
+    above_n: float
+    """... and so far above it."""
+    largest_n: float
+    time_s: float
+    regime: Regime
+    bound: Bound
+    recovered: Recovered | None
+    glitch: int | None
+    """Index of a sample that spoilt the fit and was left out."""
+    reason: str
+
+
+def read_peak(
+    time: Array,
+    load: Array,
+    *,
+    period_s: float,
+    noise_n: float,
+    coverage: float,
+    filtered: bool,
+    orders: tuple[int, ...] = FILTER_ORDERS,
+) -> Reading:
+    """Read the highest force.
+
+    time, load: usable samples without glitches, zero subtracted, shape (n,). filtered: whether a converter with
+    a filter made them; else only the time between samples counts.
+    """
+    top = int(np.argmax(load))
+    if not filtered:
+        return _unfiltered(time, load, top, noise_n, coverage)
+    rise = (time[top] - _rise_start(time, load, top)) / period_s
+    if rise < SHORTEST_RISE:
+        return _lower(time, load, top, noise_n, f"the load rose within {rise:.0f} conversions")
+    falling = _sudden_fall(time, load, top, period_s, noise_n)
+    if falling is None:
+        return _smooth(time, load, top, period_s, noise_n, coverage, orders)
+    return _recovered(time, load, falling, period_s, noise_n, coverage, orders)
+
+
+def shortest_event_s(period_s: float) -> float:
+    """Duration of the shortest event whose peak this rate supports to 1 % (ASTM STP19268S)."""
+    return PERIODS_PER_EVENT * period_s
+
+
+def _rise_start(time: Array, load: Array, top: int) -> float:
+    """When the load last left a tenth of its largest value before reaching it."""
+    low = np.flatnonzero(load[:top] < 0.1 * load[top])
+    if not len(low):
+        return float(time[0]) if top == 0 or load[0] < 0.5 * load[top] else -np.inf
+    k = int(low[-1])
+    part = (0.1 * load[top] - load[k]) / max(load[k + 1] - load[k], 1e-300)
+    return float(time[k] + min(part, 1.0) * (time[k + 1] - time[k]))
+
+
+def _sudden_fall(time: Array, load: Array, top: int, period_s: float, noise_n: float) -> int | None:
+    """Index of the first sample that is clearly down in a sudden fall right after `top`; None if there is none."""
+    after = load[top : np.searchsorted(time, time[top] + _AROUND * period_s)]
+    before = load[np.searchsorted(time, time[top] - _AROUND * period_s) : top + 1]
+    fall = float(load[top] - after.min())
+    rise = float(load[top] - before.min())
+    if fall < max(12.0 * noise_n, 0.01 * load[top]) or fall < min(1.5 * rise, 0.5 * load[top]):
+        return None
+    steps = -np.diff(after)
+    steep = np.flatnonzero(steps > 0.08 * fall)
+    return top + 1 + int(steep[0]) if len(steep) else None
+
+
+def _recovered(
+    time: Array,
+    load: Array,
+    falling: int,
+    period_s: float,
+    noise_n: float,
+    coverage: float,
+    orders: tuple[int, ...],
+) -> Reading:
+    top = int(np.argmax(load))
+    found = recover(time, load, falling, period_s, noise_n, orders)
+    glitch = None
+    if found.misfit > 1.5:
+        better, spoilt = _without_one(time, load, falling, period_s, noise_n, orders)
+        if better.misfit < 0.3 * found.misfit:
+            found, glitch = better, spoilt
+            load = np.delete(load, spoilt)
+            time = np.delete(time, spoilt)
+            top = int(np.argmax(load))
+    largest = float(load[top])
+    floor = largest - 3.0 * noise_n
+    low, high = found.quantiles(0.5 - 0.5 * coverage, 0.5 + 0.5 * coverage)
+    estimate = max(found.estimate_n, floor)
+    below, above = max(estimate - max(low, floor), 0.0), max(high - estimate, 0.0)
+    if max(below, above) > WIDEST_READING * estimate or found.misfit > WORST_MISFIT:
+        reason = "the load rose too fast and unsteadily before it fell"
+        return _lower(time, load, top, noise_n, reason, glitch)
+    return Reading(
+        estimate,
+        found.deviation_n,
+        below,
+        above,
+        largest,
+        found.break_s,
+        "ramp_and_break",
+        "two-sided",
+        found,
+        glitch,
+        "recovered from ramp and fall through the converter's filter",
+    )
+
+
+def _without_one(
+    time: Array, load: Array, falling: int, period_s: float, noise_n: float, orders: tuple[int, ...]
+) -> tuple[Recovered, int]:
+    """The best fit that leaves out one sample near the fall, and which."""
+    best: tuple[Recovered, int] | None = None
+    for k in range(max(1, falling - 4), min(len(load) - 1, falling + 6)):
+        first = falling - 1 if k < falling else falling
+        found = recover(np.delete(time, k), np.delete(load, k), first, period_s, noise_n, orders)
+        if best is None or found.misfit < best[0].misfit:
+            best = found, k
+    assert best is not None
+    return best
+
+
+def _smooth(
+    time: Array,
+    load: Array,
+    top: int,
+    period_s: float,
+    noise_n: float,
+    coverage: float,
+    orders: tuple[int, ...],
+) -> Reading:
+    """Peak of a load that changes slowly against the filter.
+
+    The filter lowers a curved peak by half its variance times the curvature, to second order. The correction's
+    own doubt, the order and the higher terms, is taken as large as 0.6 of it.
+    """
+    near = slice(int(np.searchsorted(time, time[top] - 3.2 * period_s)), top + 4)
+    t, y = (time[near] - time[top]) / period_s, load[near]
+    level, curvature = _parabola(t, y, float(load[top]))
+    correction = 0.5 * float(np.mean([variance(order) for order in orders])) * curvature
+    estimate = max(level + 1.2 * correction, float(load[top]) - 3.0 * noise_n)
+    steps = np.diff(time[max(0, top - 3) : top + 4]) / period_s
+    hole = float(np.max(steps, initial=1.0)) - 1.0
+    standard = float(np.hypot(0.6 * correction, noise_n))
+    if hole > 0.5:  # a conversion is missing beside the peak: it may have been higher by the local bend
+        neighbours = load[max(0, top - 1) : top + 2]
+        standard = float(np.hypot(standard, float(np.ptp(neighbours)) * min(hole, 3.0) / np.sqrt(12.0)))
+    half = _normal(coverage) * standard
+    if half > WIDEST_READING * estimate:
+        return _lower(time, load, top, noise_n, "the peak is as short as the filter's memory")
+    reason = "slow against the filter: the largest samples are the peak"
+    return Reading(
+        estimate, standard, half, half, float(load[top]), float(time[top]), "slow", "two-sided", None, None, reason
+    )
+
+
+def _parabola(t: Array, y: Array, largest: float) -> tuple[float, float]:
+    """Top and downward curvature of the parabola through samples around the largest (t = 0)."""
+    if len(t) < 4:
+        return largest, 0.0
+    c, b, a = np.linalg.lstsq(np.stack([np.ones_like(t), t, t**2], axis=1), y, rcond=None)[0]
+    if a >= 0:
+        return largest, 0.0
+    at = float(np.clip(-b / (2 * a), t[0], t[-1]))
+    return max(float(c + b * at + a * at**2), 0.0), float(-2 * a)
+
+
+def _unfiltered(time: Array, load: Array, top: int, noise_n: float, coverage: float) -> Reading:
+    """Peak of a recording of another instrument: only the time between samples is known to hide something.
+
+    Where the load rose until the largest sample and fell at once after it, the peak lies anywhere between that
+    sample and the line to the next one: a uniform distribution (JCGM 100, 4.3.7).
+    """
+    largest = float(load[top])
+    hidden = 0.0
+    if 0 < top < len(load) - 1:
+        slope = (load[top] - load[top - 1]) / (time[top] - time[top - 1])
+        onward = max(float(slope), 0.0) * float(time[top + 1] - time[top])
+        fallen = float(load[top] - load[top + 1])
+        hidden = min(onward, 3.0 * max(float(load[top] - load[top - 1]), 0.0)) if fallen > 3.0 * onward else 0.0
+        if hidden == 0.0:
+            hidden = 0.25 * min(fallen, float(load[top] - load[top - 1]))  # a parabola rises no higher than that
+            hidden = max(hidden - 4.0 * noise_n, 0.0)
+    standard = float(np.hypot(hidden / np.sqrt(12.0), noise_n))
+    estimate = largest + 0.5 * hidden
+    half = _normal(coverage) * standard
+    bound: Bound = "two-sided"
+    regime: Regime = "slow"
+    if half > WIDEST_READING * estimate:
+        return _lower(time, load, top, noise_n, "the load rose too much between two samples")
+    reason = "no converter is known: only the time between samples is allowed for"
+    return Reading(
+        estimate, standard, half, half, largest, float(time[top]), regime, bound, None, None, reason
+    )
+
+
+def _lower(
+    time: Array, load: Array, top: int, noise_n: float, reason: str, glitch: int | None = None
+) -> Reading:
+    largest = float(load[top])
+    return Reading(
+        largest, noise_n, 3.0 * noise_n, 0.0, largest, float(time[top]), "too_short", "lower", None, glitch, reason
+    )
+
+
+def _normal(coverage: float) -> float:
+    from breakyard.calibration.terms import coverage_factor
+
+    return coverage_factor(float("inf"), coverage)
