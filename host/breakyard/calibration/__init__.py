@@ -1,42 +1,63 @@
 """Counts to newtons: known loads, plateaus of a calibration run, fit, intervals, sanity.
 
 The parts: `known_loads` and `load_text` (what hung), `gravity` and `air` (mass -> force), `plateaus`
-(a recording -> points), `points`, `fit`, `make` (points -> calibration), `model` (the calibration),
-`shape` (what a rated non-linearity can do), `terms` (budgets).
+(a recording -> points), `transfer` (a second cell -> points), `points`, `fit`, `degree`, `make` (points ->
+calibration), `model` (the calibration), `shape` (what a rated non-linearity can do), `terms` (budgets),
+`monte_carlo` (the same by drawing), `quality` (terms of the standards), `sanity` (mistakes), `band` (for a
+picture), `device_copy` (for the logger).
 """
 
 from breakyard.calibration.air import Air, air_at_height, air_from_weather, stated_air
+from breakyard.calibration.band import Band, interval_band
+from breakyard.calibration.degree import LackOfFit, Suspect
+from breakyard.calibration.device_copy import DeviceCopy, copy_for_device
 from breakyard.calibration.gravity import Gravity, gravity_at, standard_gravity, stated_gravity
 from breakyard.calibration.known_loads import KnownLoad, mass_load, reference_load
 from breakyard.calibration.load_text import parse_load, parse_loads
 from breakyard.calibration.make import calibrate
 from breakyard.calibration.model import Calibration, LoadInterval
+from breakyard.calibration.monte_carlo import Drawn, monte_carlo
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.plateaus import Plateau, Plateaus, find_plateaus, pair, points_from_run
 from breakyard.calibration.points import Point, mass_point
+from breakyard.calibration.quality import E74, Quality
+from breakyard.calibration.sanity import Finding, check_sanity
 from breakyard.calibration.terms import Combined, Term, combine, coverage_factor
+from breakyard.calibration.transfer import transfer_points, transferred_load
 
 __all__ = [
+    "E74",
     "Air",
+    "Band",
     "Calibration",
     "Combined",
+    "DeviceCopy",
+    "Drawn",
+    "Finding",
     "Gravity",
     "KnownLoad",
+    "LackOfFit",
     "LoadInterval",
     "Plate",
     "Plateau",
     "Plateaus",
     "Point",
+    "Quality",
+    "Suspect",
     "Term",
     "air_at_height",
     "air_from_weather",
     "calibrate",
+    "check_sanity",
     "combine",
+    "copy_for_device",
     "coverage_factor",
     "find_plateaus",
     "gravity_at",
+    "interval_band",
     "mass_load",
     "mass_point",
+    "monte_carlo",
     "pair",
     "parse_load",
     "parse_loads",
@@ -45,4 +66,6 @@ __all__ = [
     "standard_gravity",
     "stated_air",
     "stated_gravity",
+    "transfer_points",
+    "transferred_load",
 ]

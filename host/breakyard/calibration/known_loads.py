@@ -22,6 +22,9 @@ ASSUMED_SOURCE: Final = "mass (assumed)"
 """All assumed limits share one source: the masses were probably weighed on one scale, or come from one
 maker, and the slope suffers most when they all err the same way."""
 
+COMMON_SOURCE: Final = "mass (one limit for all)"
+"""The source of masses that were given one limit together."""
+
 
 @dataclass(frozen=True, slots=True)
 class Piece:

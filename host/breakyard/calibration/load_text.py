@@ -16,7 +16,13 @@ from collections.abc import Iterable
 from typing import Final
 
 from breakyard.calibration.air import CONVENTIONAL_DENSITY, DENSITIES, density_of, water_density
-from breakyard.calibration.known_loads import ASSUMED_MASS_LIMIT, ASSUMED_SOURCE, KnownLoad, Piece
+from breakyard.calibration.known_loads import (
+    ASSUMED_MASS_LIMIT,
+    ASSUMED_SOURCE,
+    COMMON_SOURCE,
+    KnownLoad,
+    Piece,
+)
 from breakyard.errors import UnitError
 from breakyard.units import mass_unit, to_kilograms
 
@@ -31,7 +37,6 @@ _LIMIT: Final = re.compile(rf"\+-\s*({_NUMBER})\s*(%|[A-Za-z]+)?\s*(\(\s*k\s*=\s
 _AT: Final = re.compile(rf"\bat\s+({_NUMBER})\s*(?:°\s*)?C\b", re.IGNORECASE)
 _LITRES: Final = {"l": 1.0, "litre": 1.0, "litres": 1.0, "liter": 1.0, "liters": 1.0, "ml": 0.001}
 
-COMMON_SOURCE: Final = "mass (one limit for all)"
 ASSUMED_VOLUME_LIMIT: Final = 0.01
 """A volume whose uncertainty nobody stated is taken to be within 1 % (a marked bucket or can)."""
 UNKNOWN_WATER: Final = (998.0, 2.0)

@@ -7,15 +7,17 @@ from typing import Final
 import numpy as np
 
 from breakyard.calibration.air import Air, air_at_height
-from breakyard.calibration.fit import PolynomialFit, fit_polynomial
+from breakyard.calibration.degree import Suspect, choose_degree, find_suspects
+from breakyard.calibration.fit import Floats, fit_polynomial
 from breakyard.calibration.gravity import Gravity, standard_gravity
-from breakyard.calibration.known_loads import ASSUMED_SOURCE, Force
+from breakyard.calibration.known_loads import ASSUMED_SOURCE, COMMON_SOURCE, Force
 from breakyard.calibration.model import TEMPERATURE_RANGE_C, Calibration
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
 from breakyard.errors import CalibrationError
 
-COMMON: Final = ("gravity", "air density", "lever ratio", ASSUMED_SOURCE)
+EVERYWHERE: Final = ("gravity", "air density", "lever ratio")
+COMMON: Final = (*EVERYWHERE, ASSUMED_SOURCE, COMMON_SOURCE)
 """Sources that all points share; they shift the points together and so say nothing about weights."""
 
 DEFAULT_REPEATABILITY: Final = 0.001
@@ -39,7 +41,8 @@ def calibrate(
 
     `degree` None chooses 1 to 3 by what the points support. Without `gravity` standard gravity is taken
     with its large uncertainty and the flag "standard_gravity"; without `air` its usual density at that
-    height. The order of the points does not matter to the fit.
+    height. The fit does not depend on the order of the points; hysteresis and zero return do. Points that
+    the others contradict are named in `suspects` and stay in: leave them out yourself if you know why.
     Raises: CalibrationError when the points cannot carry a calibration.
     """
     points = tuple(points)
@@ -50,13 +53,19 @@ def calibrate(
     _check(points, forces)
     loads = np.array([force.newtons for force in forces])
     counts = np.array([point.counts for point in points])
-    fit = _weighted(points, forces, loads, counts, 1 if degree is None else degree, plate)
     sources = sorted({source for force in forces for source in force.sources})
-    effects = tuple(
-        (source, _floats(fit.jacobian @ np.array([force.sources.get(source, 0.0) for force in forces])))
-        for source in sources
-    )
-    flags, sentences = _remarks(points, gravity, plate)
+    patterns = np.array([[force.sources.get(source, 0.0) for source in sources] for force in forces])
+    if degree is None:
+        capacity = None if plate is None else plate.capacity_n
+        degree = choose_degree(loads, counts, patterns, capacity)
+    if not 1 <= degree <= 3:
+        raise CalibrationError(f"a polynomial of degree {degree} is not offered: use 1, 2 or 3")
+    own = _own(points, loads, counts, degree, plate)
+    standard = np.hypot(own, _independent(forces, COMMON))
+    fit = fit_polynomial(counts, loads, degree, standard if np.any(standard > 0.0) else None)
+    masses = _independent(forces, EVERYWHERE)
+    suspects = find_suspects(loads, counts, degree, own, masses, [point.load.text for point in points])
+    flags, sentences = _remarks(points, gravity, plate, suspects)
     return Calibration(
         name=name,
         created=created,
@@ -68,22 +77,32 @@ def calibrate(
         centre=fit.centre,
         scale=fit.scale,
         coefficients=_floats(fit.coefficients),
-        covariance=tuple(_floats(row) for row in fit.covariance),
-        effects=effects,
+        covariance=tuple(_floats(row) for row in _scatter(fit.jacobian, fit.between, own)),
+        effects=tuple(
+            (source, _floats(fit.jacobian @ column))
+            for source, column in zip(sources, patterns.T, strict=True)
+        ),
         curvature=(_floats(fit.jacobian @ (loads * np.abs(loads))), _floats(fit.jacobian @ loads**3)),
         residuals_n=_floats(fit.residuals),
+        variances_n2=_floats(fit.variances),
         between_n=fit.between,
         degrees_of_freedom=fit.degrees_of_freedom,
         highest_known_n=float(np.max(np.abs(loads))),
         flags=flags,
         sentences=sentences,
+        suspects=suspects,
         provenance=tuple(sorted((provenance or {}).items())),
         temperature_range_c=float(temperature_range_c),
     )
 
 
-def _floats(array: "np.typing.NDArray[np.float64]") -> tuple[float, ...]:
+def _floats(array: Floats) -> tuple[float, ...]:
     return tuple(float(value) for value in array)
+
+
+def _scatter(jacobian: Floats, between: float, own: Floats) -> Floats:
+    """Covariance of the coefficients from scatter alone; the known loads come in by their sources."""
+    return np.asarray((jacobian * (own**2 + between**2)) @ jacobian.T)
 
 
 def _check(points: Sequence[Point], forces: Sequence[Force]) -> None:
@@ -99,60 +118,70 @@ def _check(points: Sequence[Point], forces: Sequence[Force]) -> None:
         )
 
 
-def _weighted(
-    points: Sequence[Point],
-    forces: Sequence[Force],
-    loads: "np.typing.NDArray[np.float64]",
-    counts: "np.typing.NDArray[np.float64]",
-    degree: int,
-    plate: Plate | None,
-) -> PolynomialFit:
-    """The fit with the points' own variances; the spread of the counts counts through the mean slope."""
-    if not 1 <= degree <= 3:
-        raise CalibrationError(f"a polynomial of degree {degree} is not offered: use 1, 2 or 3")
-    first = fit_polynomial(counts, loads, 1)
-    slope = abs(float(first.coefficients[1])) / first.scale
-    known = [point.counts_standard is not None for point in points]
-    own = np.array([slope * (point.counts_standard or 0.0) for point in points])
-    independent = np.array(
+def _independent(forces: Sequence[Force], shared: Sequence[str]) -> Floats:
+    """(n,) newtons of uncertainty of each load that it does not share with all the others."""
+    return np.array(
         [
-            math.hypot(*(size for source, size in force.sources.items() if source not in COMMON), 0.0)
+            math.hypot(*(size for name, size in force.sources.items() if name not in shared), 0.0)
             for force in forces
         ]
     )
-    standard = np.hypot(own, independent)
-    if not any(known) and len(points) == degree + 1:
+
+
+def _own(points: Sequence[Point], loads: Floats, counts: Floats, degree: int, plate: Plate | None) -> Floats:
+    """(n,) the spread of the counts in newtons, through the mean slope."""
+    first = fit_polynomial(counts, loads, 1)
+    slope = abs(float(first.coefficients[1])) / first.scale
+    own = np.array([slope * (point.counts_standard or 0.0) for point in points])
+    if len(points) == degree + 1 and all(point.counts_standard is None for point in points):
         # Nothing shows the scatter: assume one rather than none.
-        stated = None if plate is None else plate.repeatability
         floor = DEFAULT_REPEATABILITY * float(np.max(np.abs(loads)))
-        if plate is not None and stated is not None:
-            floor = max(floor, stated * plate.capacity_n)
-        standard = np.hypot(standard, floor)
-    return fit_polynomial(counts, loads, degree, standard if np.any(standard > 0.0) else None)
+        if plate is not None and plate.repeatability is not None:
+            floor = max(floor, plate.repeatability * plate.capacity_n)
+        own = np.full(len(points), floor)
+    return own
 
 
 def _remarks(
-    points: Sequence[Point], gravity: Gravity, plate: Plate | None
+    points: Sequence[Point], gravity: Gravity, plate: Plate | None, suspects: Sequence[Suspect]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Flags for programs and sentences for people, in the same order where both exist."""
+    """Flags for programs and sentences for people."""
     flags: list[str] = []
-    sentences = ["This is a calibration by its owner, not an accredited one.", f"Used {gravity.sentence}."]
+    said = ["This is a calibration by its owner, not an accredited one.", f"Used {gravity.sentence}."]
     if gravity.source == "standard":
         flags.append("standard_gravity")
     if any(piece.assumed for point in points for piece in point.load.pieces):
         flags.append("mass_uncertainty_assumed")
-        sentences.append(
-            "No uncertainty was stated for some masses: they are taken to be within 0.5 %; weigh them to be surer."
+        said.append(
+            "No uncertainty was stated for some loads: masses are taken to be within 0.5 %, volumes 1 %."
         )
     if any(point.load.ratio_assumed for point in points):
         flags.append("ratio_uncertainty_assumed")
-        sentences.append("No uncertainty was stated for the lever: its ratio is taken to be within 1 %.")
+        said.append("No uncertainty was stated for the lever: its ratio is taken to be within 1 %.")
     if plate is None:
         flags.append("no_plate")
-        sentences.append(
-            "The cell's plate is unknown: its non-linearity is taken as 0.1 % of the load asked for."
-        )
+        said.append("The cell's plate is unknown: its non-linearity is taken as 0.1 % of the load asked for.")
+    elif plate.nonlinearity is None:
+        flags.append("nonlinearity_assumed")
+        said.append("The cell's sheet states no non-linearity: 0.1 % of its capacity is taken.")
     if not any(point.load.nothing for point in points):
         flags.append("no_zero_point")
-        sentences.append("No point has an empty cell: hang nothing first and last to see the zero return.")
-    return tuple(flags), tuple(sentences)
+        said.append("No point has an empty cell: hang nothing first and last to see the zero return.")
+    if suspects:
+        flags.append("bad_point")
+        said.append(_suspect_sentence(points, suspects[0]))
+    return tuple(flags), tuple(said)
+
+
+def _suspect_sentence(points: Sequence[Point], suspect: Suspect) -> str:
+    first = suspect.points[0]
+    which = " and ".join(str(i + 1) for i in suspect.points)
+    many = len(suspect.points) > 1
+    when = points[first].start_s
+    where = "" if when is None else f" (from {when:.0f} s)"
+    verb = "do" if many else "does"
+    return (
+        f'Point{"s" if many else ""} {which}, "{points[first].load.text}"{where}, {verb} not fit the others: '
+        f"the load stated is {abs(suspect.off_n):.3g} N too {'high' if suspect.off_n > 0 else 'low'} for its counts. "
+        "Check what hung there, or whether it touched something; it was left in."
+    )

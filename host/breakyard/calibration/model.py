@@ -17,10 +17,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from breakyard.calibration.air import Air
+from breakyard.calibration.degree import Suspect
 from breakyard.calibration.fit import powers
 from breakyard.calibration.gravity import Gravity
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
+from breakyard.calibration.quality import CREEP_SEEN_S, Quality, assess
 from breakyard.calibration.shape import nonlinearity_n
 from breakyard.calibration.terms import Term, combine
 from breakyard.errors import DataError
@@ -74,12 +76,14 @@ class Calibration:
     effects: tuple[tuple[str, Vector], ...]
     curvature: tuple[Vector, Vector]
     residuals_n: Vector
+    variances_n2: Vector
     between_n: float
     degrees_of_freedom: int
     highest_known_n: float
     flags: tuple[str, ...] = ()
     sentences: tuple[str, ...] = ()
     provenance: tuple[tuple[str, str], ...] = ()
+    suspects: tuple[Suspect, ...] = ()
     temperature_range_c: float = TEMPERATURE_RANGE_C
 
     @property
@@ -186,10 +190,60 @@ class Calibration:
         return _hash(self._document())
 
     def to_json(self) -> dict[str, Any]:
-        """The face for programs and files, schema "breakyard.calibration/1"."""
+        """The face for programs and files, schema "breakyard.calibration/1".
+
+        "derived" repeats in plain terms what follows from the rest (slope, budget at two loads, quality); it
+        is not part of the hash and is not read back.
+        """
         document = self._document()
         document["hash"] = _hash(document)
+        document["derived"] = self._derived()
         return document
+
+    def quality(self) -> Quality:
+        """The terms and classes of ISO 376, ISO 7500-1 and ASTM E74 for these points, in their order."""
+        loads = [point.load.force(self.gravity, self.air).newtons for point in self.points]
+        counts = [point.counts for point in self.points]
+        top = self.points[loads.index(max(loads))]
+        creep = None
+        if top.drift_counts_per_s is not None and top.start_s is not None and top.end_s is not None:
+            length = top.end_s - top.start_s
+            creep = top.drift_counts_per_s * length if length >= CREEP_SEEN_S else None
+        return assess(loads, counts, self.degree, creep_counts=creep)
+
+    def budget(self, load_n: float) -> tuple[Term, ...]:
+        """The terms at a load, from the zero of the calibration itself."""
+        zero = self.zero_counts
+        return self.terms(self.counts_at(load_n, zero), zero)
+
+    @property
+    def zero_counts(self) -> float:
+        """Where the fit crosses zero newtons: the counts of the empty cell on the day of the calibration."""
+        z = 0.0 if self.degree == 0 else -self.coefficients[0] / self.coefficients[1]
+        for _ in range(20):
+            value = math.fsum(c * z**k for k, c in enumerate(self.coefficients))
+            slope = math.fsum(k * c * z ** (k - 1) for k, c in enumerate(self.coefficients) if k)
+            z -= value / slope if slope else 0.0
+        return self.centre + self.scale * z
+
+    def _derived(self) -> dict[str, Any]:
+        loads = [self.highest_known_n] + ([self.plate.capacity_n] if self.plate else [])
+        return {
+            "slope_n_per_count": float(self.slope_n_per_count(self.zero_counts)),
+            "zero_counts": self.zero_counts,
+            "budgets": [
+                {
+                    "load_n": load,
+                    "extrapolation": self.extrapolation(load),
+                    "standard_n": combine(terms).standard_n,
+                    "terms": [term.to_json() for term in terms],
+                }
+                for load in loads
+                if math.isfinite(self.counts_at(load, self.zero_counts))
+                for terms in [self.budget(load)]
+            ],
+            "quality": self.quality().to_json(),
+        }
 
     def _document(self) -> dict[str, Any]:
         gravity, air = self.gravity, self.air
@@ -207,6 +261,7 @@ class Calibration:
                 "coefficients_n": list(self.coefficients),
                 "covariance_n2": [list(row) for row in self.covariance],
                 "residuals_n": list(self.residuals_n),
+                "variances_n2": list(self.variances_n2),
                 "between_n": self.between_n,
                 "degrees_of_freedom": self.degrees_of_freedom,
                 "curvature": [list(row) for row in self.curvature],
@@ -219,6 +274,7 @@ class Calibration:
             "temperature_range_c": self.temperature_range_c,
             "flags": list(self.flags),
             "sentences": list(self.sentences),
+            "suspects": [{"points": list(s.points), "off_n": s.off_n, "t": s.t} for s in self.suspects],
             "provenance": dict(self.provenance),
         }
 
@@ -237,7 +293,7 @@ class Calibration:
             found = document.get("schema") if isinstance(document, Mapping) else None
             raise DataError(f'this is no calibration: its "schema" is {found!r}, expected "{SCHEMA}"')
         stated = document.get("hash")
-        content = {key: value for key, value in document.items() if key != "hash"}
+        content = {key: value for key, value in document.items() if key not in ("hash", "derived")}
         if stated != _hash(content):
             raise DataError(
                 "this calibration was changed after it was made (its hash disagrees): calibrate again"
@@ -268,11 +324,16 @@ class Calibration:
             ),
             curvature=(tuple(map(float, square)), tuple(map(float, cube))),
             residuals_n=tuple(map(float, fit["residuals_n"])),
+            variances_n2=tuple(map(float, fit["variances_n2"])),
             between_n=float(fit["between_n"]),
             degrees_of_freedom=int(fit["degrees_of_freedom"]),
             highest_known_n=float(document["highest_known_n"]),
             flags=tuple(document["flags"]),
             sentences=tuple(document["sentences"]),
+            suspects=tuple(
+                Suspect(tuple(map(int, s["points"])), float(s["off_n"]), float(s["t"]))
+                for s in document["suspects"]
+            ),
             provenance=tuple((str(key), str(value)) for key, value in document["provenance"].items()),
             temperature_range_c=float(document["temperature_range_c"]),
         )

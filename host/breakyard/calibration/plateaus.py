@@ -49,7 +49,8 @@ class Recording(Protocol):
 class Plateau:
     """One steady stretch: mean counts, their standard uncertainty, how much they wandered.
 
-    `spread_counts` is the standard deviation of the bins, `drift_counts_per_s` their slope.
+    `spread_counts` is the standard deviation of the bins, `drift_counts_per_s` their slope, `noise_counts`
+    that of single samples about their bins.
     """
 
     start_s: float
@@ -59,6 +60,7 @@ class Plateau:
     samples: int
     spread_counts: float
     drift_counts_per_s: float
+    noise_counts: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -162,7 +164,7 @@ def pair(plateaus: Plateaus, loads: Sequence[KnownLoad]) -> tuple[Point, ...]:
             "state every load that hung still, in order, zeros too, or record again with 10 s of rest at each"
         )
     return tuple(
-        Point(load, p.counts, p.standard_counts, p.samples, p.start_s, p.end_s)
+        Point(load, p.counts, p.standard_counts, p.samples, p.start_s, p.end_s, p.drift_counts_per_s)
         for p, load in zip(found, loads, strict=True)
     )
 
@@ -253,7 +255,8 @@ def _plateau(time: Floats, values: Floats, bins: _Bins, calm: NDArray[np.int64])
     number = len(means) // size
     blocks = means[: number * size].reshape(number, size).mean(axis=1) if number else means
     slow = float(np.std(blocks, ddof=1)) / math.sqrt(len(blocks)) if len(blocks) > 1 else 0.0
-    noise = float(np.std(values, ddof=1)) if len(values) > 1 else 0.0
+    inside = values - np.repeat(means, (bins.last - bins.first)[calm])
+    noise = math.sqrt(float(inside @ inside) / max(1, len(values) - len(means)))
     white = noise / math.sqrt(len(values))
     spread = float(np.std(means, ddof=1)) if len(means) > 1 else 0.0
     per_bin = noise / math.sqrt(max(1.0, len(values) / len(means)))
@@ -270,4 +273,5 @@ def _plateau(time: Floats, values: Floats, bins: _Bins, calm: NDArray[np.int64])
         samples=len(values),
         spread_counts=spread,
         drift_counts_per_s=drift,
+        noise_counts=noise,
     )

@@ -14,7 +14,8 @@ class Point:
     """Mean counts under one known load.
 
     `counts_standard` is the standard uncertainty of the mean (None: not known, the scatter about the
-    fit must tell). `start_s`, `end_s` bound the samples used where the point comes from a recording.
+    fit must tell). `start_s`, `end_s` bound the samples used where the point comes from a recording,
+    `drift_counts_per_s` is how the counts moved in between.
     """
 
     load: KnownLoad
@@ -23,6 +24,7 @@ class Point:
     samples: int = 1
     start_s: float | None = None
     end_s: float | None = None
+    drift_counts_per_s: float | None = None
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.counts):
@@ -41,6 +43,7 @@ class Point:
             "samples": self.samples,
             "start_s": self.start_s,
             "end_s": self.end_s,
+            "drift_counts_per_s": self.drift_counts_per_s,
         }
 
     @classmethod
@@ -53,6 +56,7 @@ class Point:
             samples=int(document.get("samples", 1)),
             start_s=_optional(document.get("start_s")),
             end_s=_optional(document.get("end_s")),
+            drift_counts_per_s=_optional(document.get("drift_counts_per_s")),
         )
 
 

@@ -2,9 +2,9 @@
 
 A sheet states only a bound over the whole range: the output stays within L of a line. It says nothing
 of the local slope, and near zero the slope of a bent characteristic differs from the mean slope; a line
-through small masses carries that difference all the way up. Here the bend is taken as one of the two
-smooth shapes that strain-gauge cells show, each scaled so that its largest deviation from the end-point
-line is L:
+through small masses carries that difference all the way up. Here the bend is taken as a mixture of the two
+smooth shapes that strain-gauge cells show, each scaled so that its largest deviation from the terminal
+line (zero to capacity, the sheets' usual line) is L:
 
     bow      L * 4 x (1 - x)                       slope at zero 4 L
     S-curve  L * x (1 - x) (1 - 2 x) / 0.0962      slope at zero 10.4 L          x = load / capacity
@@ -22,10 +22,9 @@ from breakyard.calibration.plate import DEFAULT_NONLINEARITY, Plate
 _S_PEAK: Final = math.sqrt(3.0) / 18.0
 """Largest value of x (1 - x) (1 - 2 x) on 0..1."""
 
-BOW_SHARE: Final = 1.0 / math.sqrt(3.0)
-S_SHARE: Final = 1.0 / math.sqrt(3.0) / 3.0
-"""Standard deviations of the two amplitudes in units of L: the bow anywhere within the whole bound, the
-S-curve within a third of it."""
+SHARE: Final = 1.0 / math.sqrt(6.0)
+"""Standard deviation of either amplitude in units of L when all pairs with |bow| + |S| <= L are equally
+likely: each alone then has a triangular distribution over -L..L."""
 
 
 def nonlinearity_n(
@@ -44,4 +43,4 @@ def nonlinearity_n(
     cube = (load_n**3 - fitted_cube) / capacity**3
     bow = 4.0 * square
     s_curve = (2.0 * cube - 3.0 * square) / _S_PEAK
-    return bound * math.hypot(BOW_SHARE * bow, S_SHARE * s_curve)
+    return SHARE * bound * math.hypot(bow, s_curve)
