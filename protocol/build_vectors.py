@@ -11,7 +11,7 @@ import json
 import sys
 from pathlib import Path
 
-from vector_cases import invalid, valid
+from vector_cases import conversations, invalid, streams, valid
 
 VECTORS = Path(__file__).parent / "vectors"
 
@@ -21,6 +21,8 @@ def documents():
     about = {
         "valid": (valid, "Undamaged records and their fields."),
         "invalid": (invalid, "Stretches between delimiters that a reader must refuse, and why."),
+        "streams": (streams, "Streams: the records kept, the damage reported, the runs that come out."),
+        "conversations": (conversations, "What a logger that was just started must answer."),
     }
     return {f"{name}.json": _document(module, text) for name, (module, text) in about.items()}
 

@@ -18,6 +18,8 @@ LIMITS = {name: limit["value"] for name, limit in TABLE["limits"].items()}
 ERRORS = {error["name"]: error["value"] for error in TABLE["errors"]}
 DAMAGE = {damage["name"]: damage["value"] for damage in TABLE["damage"]}
 
+DecodeError = cobs.DecodeError
+
 _FORMATS = {"u8": "<B", "u16": "<H", "u32": "<I"}
 
 
@@ -72,6 +74,10 @@ def answer(name, index, error="OK", **results):
 
 def stuff(data):
     return cobs.encode(data)
+
+
+def unstuff(body):
+    return cobs.decode(body)
 
 
 def frame(data):

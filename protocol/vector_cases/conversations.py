@@ -1,0 +1,357 @@
+"""Commands to a logger that was just started, is IDLE and has an empty store, and what it must answer.
+
+Only what does not depend on the board, the time and the converter is here. `expect` lists the records that must
+come, in that order; STATUS and LOG records may come in between and are to be ignored. An expected record is
+given whole (`record`), or by its kind and some of its fields where others depend on the board.
+"""
+
+from . import pack
+from .pack import COMMANDS, LIMITS, answer, command
+
+FLAGS = {
+    "Typical": "What every host does.",
+    "BadArgument": "An argument is missing, too long or out of range.",
+    "BadState": "Not possible in the present state.",
+    "Nothing": "Something that is not in the store.",
+    "Unknown": "A command that version 1 does not have.",
+    "Damaged": "Damaged commands get no answer.",
+    "Repeated": "The same command again gets the same answer again and is not carried out twice.",
+    "Newer": "A host of a newer version.",
+    "Recording": "The logger records; the converter must deliver.",
+}
+
+SETTING_NUMBERS = {setting["name"]: setting["value"] for setting in pack.TABLE["settings"]}
+DEFAULTS = {setting["name"]: setting["default"] for setting in pack.TABLE["settings"]}
+
+
+def cases():
+    """Yield every case, in a fixed order."""
+    yield from _hello()
+    yield from _settings()
+    yield from _refusals()
+    yield from _damaged()
+    yield from _repeated()
+    yield from _newer()
+    yield from _run()
+
+
+def _hello():
+    yield _case(
+        "hello",
+        "The logger says who it is, then answers.",
+        ["Typical"],
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1))),
+    )
+    yield _case(
+        "hello-twice",
+        "HELLO changes nothing: whoever asks again hears everything again.",
+        ["Typical", "Repeated"],
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1))),
+    )
+
+
+def _greeting(**settings):
+    return (
+        {"kind": pack.KINDS["IDENTITY"]["value"], "run": 0, "fields": {"protocol": 1}},
+        {"kind": pack.KINDS["SETTINGS"]["value"], "run": 0, "fields": DEFAULTS | settings},
+    )
+
+
+def _settings():
+    steps, index = [], 10
+    for setting in pack.TABLE["settings"]:
+        for value in (setting["min"], setting["max"]):
+            steps.append(
+                _send(_set(index, setting["name"], value), _whole(answer("SET", index, value=value)))
+            )
+            index += 1
+        for value in (setting["min"] - 1, setting["max"] + 1):
+            if value >= 0:
+                steps.append(
+                    _send(_set(index, setting["name"], value), _whole(answer("SET", index, "BAD_ARGUMENT")))
+                )
+                index += 1
+    yield _case(
+        "set-limits", "Every setting at its limits and just beyond them.", ["Typical", "BadArgument"], *steps
+    )
+    yield _case(
+        "set-then-hello",
+        "A refused value changes nothing, an accepted one shows in SETTINGS.",
+        ["Typical"],
+        _send(_set(1, "threshold_counts", 99), _whole(answer("SET", 1, "BAD_ARGUMENT"))),
+        _send(_set(2, "hang_ms", 2500), _whole(answer("SET", 2, value=2500))),
+        _send(command("HELLO", 3), *_greeting(hang_ms=2500), _whole(answer("HELLO", 3, protocol=1))),
+    )
+    for number in (0, 8, 255):
+        data = command("SET", 1, setting=number, value=1000)
+        yield _case(
+            f"set-unknown-{number}",
+            "A setting that does not exist.",
+            ["BadArgument"],
+            _send(data, _whole(answer("SET", 1, "BAD_ARGUMENT"))),
+        )
+
+
+def _refusals():
+    clock = _ARGUMENTS["SET_CLOCK"]
+    one, too_many = _ARGUMENTS["READ"], LIMITS["MAX_READ"] + 1
+    text = {"code": 0, "text": "x"}
+    for id_, comment, flag, name, arguments, error in (
+        ("list-empty", "The store is empty.", "Nothing", "LIST", {"first": 0}, "NO_SUCH_RUN"),
+        ("list-last", "No run has a number as high.", "Nothing", "LIST", {"first": 65535}, "NO_SUCH_RUN"),
+        ("read-nothing", "A run that is not there.", "Nothing", "READ", one, "NO_SUCH_RUN"),
+        ("read-run-0", "Run 0 is no run.", "Nothing", "READ", one | {"run": 0}, "NO_SUCH_RUN"),
+        (
+            "read-too-many",
+            "One READ may ask for 64.",
+            "BadArgument",
+            "READ",
+            one | {"count": too_many},
+            "BAD_ARGUMENT",
+        ),
+        ("read-follow-2", "follow is 0 or 1.", "BadArgument", "READ", one | {"follow": 2}, "BAD_ARGUMENT"),
+        ("erase-nothing", "A run that is not there.", "Nothing", "ERASE", _ARGUMENTS["ERASE"], "NO_SUCH_RUN"),
+        ("mark-idle", "No run is being recorded.", "BadState", "MARK", text, "BAD_STATE"),
+        ("mark-code", "A code that is not named.", "BadArgument", "MARK", text | {"code": 4}, "BAD_ARGUMENT"),
+        ("set-clock", "A clock anchor.", "Typical", "SET_CLOCK", clock, "OK"),
+        (
+            "set-clock-device-us",
+            "Over 999999.",
+            "BadArgument",
+            "SET_CLOCK",
+            clock | {"device_us": 10**6},
+            "BAD_ARGUMENT",
+        ),
+        (
+            "set-clock-utc-us",
+            "Over 999999.",
+            "BadArgument",
+            "SET_CLOCK",
+            clock | {"utc_us": 10**6},
+            "BAD_ARGUMENT",
+        ),
+        ("stream-off", "Switching off what is off is no error.", "Typical", "STREAM", {"on": 0}, "OK"),
+        ("stream-2", "on is 0 or 1.", "BadArgument", "STREAM", {"on": 2}, "BAD_ARGUMENT"),
+    ):
+        yield _case(
+            id_, comment, [flag], _send(command(name, 1, **arguments), _whole(answer(name, 1, error)))
+        )
+    yield _case(
+        "stop-idle",
+        "Nothing to end: no error, run 0.",
+        ["Typical"],
+        _send(command("STOP", 1), _whole(answer("STOP", 1, run=0))),
+    )
+    for number in (0, 13, 255):
+        yield _case(
+            f"unknown-command-{number}",
+            "A command that does not exist.",
+            ["Unknown"],
+            _send(_raw(number, 1, b"\1\2"), _whole(_error(number, 1, "UNKNOWN_COMMAND"))),
+        )
+    for name, entry in COMMANDS.items():
+        number = entry["value"]
+        sound = pack.pack_fields(entry["arguments"], _ARGUMENTS.get(name, {}))
+        if sound:
+            yield _case(
+                f"{_id(name)}-short",
+                "The last argument is not whole.",
+                ["BadArgument"],
+                _send(_raw(number, 1, sound[:-1]), _whole(_error(number, 1, "BAD_ARGUMENT"))),
+            )
+        yield _case(
+            f"{_id(name)}-long",
+            "One byte after the last argument, in version 1.",
+            ["BadArgument"],
+            _send(_raw(number, 1, sound + b"\0"), _whole(_error(number, 1, "BAD_ARGUMENT"))),
+        )
+    for id_, text in (("utf8", b"\xc3("), ("65", b"x" * 65)):
+        data = _raw(COMMANDS["MARK"]["value"], 1, b"\0" + bytes([len(text)]) + text)
+        yield _case(
+            f"mark-text-{id_}",
+            "A text that no text field can have.",
+            ["BadArgument"],
+            _send(data, _whole(_error(COMMANDS["MARK"]["value"], 1, "BAD_ARGUMENT"))),
+        )
+
+
+def _damaged():
+    sound = command("STOP", 7)
+    hurt = bytearray(sound)
+    hurt[-1] ^= 1
+    reply = _whole(answer("STOP", 7, run=0))
+    yield _case(
+        "damaged-then-sound",
+        "A damaged command gets no answer; sent again, it does.",
+        ["Damaged"],
+        _send(bytes(hurt)),
+        _send(sound, reply),
+    )
+    half = pack.frame(sound)[:9]
+    yield _case(
+        "half-a-command",
+        "The beginning of a command, then a whole one.",
+        ["Damaged"],
+        _bytes(half),
+        _bytes(pack.frame(sound), reply),
+    )
+    yield _case(
+        "noise",
+        "600 bytes of noise, then a command.",
+        ["Damaged"],
+        _bytes(bytes(i % 255 + 1 for i in range(600))),
+        _bytes(pack.frame(sound), reply),
+    )
+    yield _case(
+        "not-a-command",
+        "Records that are no COMMAND are not for the logger.",
+        ["Damaged"],
+        _send(answer("STOP", 7, run=0)),
+        _send(sound, reply),
+    )
+    version_0 = bytearray(sound[:-4])
+    version_0[1] = 0
+    yield _case(
+        "version-0",
+        "A record of version 0 is damaged.",
+        ["Damaged"],
+        _send(pack.seal(bytes(version_0))),
+        _send(sound, reply),
+    )
+    yield _case(
+        "two-at-once",
+        "Two commands in one packet.",
+        ["Typical"],
+        _bytes(
+            pack.frame(sound) + pack.frame(command("STREAM", 8, on=0)), reply, _whole(answer("STREAM", 8))
+        ),
+    )
+
+
+def _repeated():
+    data = _set(5, "hang_ms", 3000)
+    reply = _whole(answer("SET", 5, value=3000))
+    yield _case(
+        "set-again",
+        "The answer was lost, so the host sends the command again.",
+        ["Repeated"],
+        _send(data, reply),
+        _send(data, reply),
+    )
+    refused = command("MARK", 6, code=0, text="late")
+    yield _case(
+        "error-again",
+        "An error is repeated like any answer.",
+        ["Repeated"],
+        _send(refused, _whole(answer("MARK", 6, "BAD_STATE"))),
+        _send(refused, _whole(answer("MARK", 6, "BAD_STATE"))),
+    )
+
+
+def _newer():
+    longer = command("SET", 5, version=2, extra=b"\1\2\3", setting=4, value=4000)
+    yield _case(
+        "newer-set",
+        "Version 2 with arguments that version 1 does not know: they are ignored.",
+        ["Newer"],
+        _send(longer, _whole(answer("SET", 5, value=4000))),
+    )
+    unknown = pack.record("COMMAND", 0, 6, {"command": 77, "arguments": b"?"}, 2)
+    yield _case(
+        "newer-command",
+        "A command of version 2.",
+        ["Newer", "Unknown"],
+        _send(unknown, _whole(_error(77, 6, "UNKNOWN_COMMAND"))),
+    )
+    kind = pack.seal(pack.header(200, 0, 7, 2) + b"?")
+    yield _case(
+        "newer-kind",
+        "A record of an unknown kind gets no answer.",
+        ["Newer"],
+        _send(kind),
+        _send(command("STOP", 8), _whole(answer("STOP", 8, run=0))),
+    )
+
+
+def _run():
+    start = command("START", 1)
+    begun = {
+        "kind": pack.KINDS["ANSWER"]["value"],
+        "run": 0,
+        "index": 1,
+        "fields": {"command": COMMANDS["START"]["value"], "error": 0, "results": "0100"},
+    }
+    busy = [
+        (command("START", 2), answer("START", 2, "BAD_STATE")),
+        (command("ARM", 3), answer("ARM", 3, "BAD_STATE")),
+        (_set(4, "hang_ms", 3000), answer("SET", 4, "BAD_STATE")),
+        (command("READ", 6, run=2, first=0, count=1, follow=0), answer("READ", 6, "NO_SUCH_RUN")),
+    ]
+    yield _case(
+        "start-twice",
+        "The same START again: the same run. Another START: there is one already.",
+        ["Recording", "Repeated", "BadState"],
+        _send(start, begun),
+        _send(start, begun),
+        *(_send(data, _whole(reply)) for data, reply in busy),
+    )
+    arm = command("ARM", 1)
+    armed = {
+        "kind": pack.KINDS["ANSWER"]["value"],
+        "run": 0,
+        "index": 1,
+        "fields": {"command": COMMANDS["ARM"]["value"], "error": 0, "results": "0100"},
+    }
+    yield _case(
+        "arm-stop",
+        "Armed and disarmed: no run came of it.",
+        ["Recording", "Typical"],
+        _send(arm, armed),
+        _send(_set(2, "hang_ms", 3000), _whole(answer("SET", 2, "BAD_STATE"))),
+        _send(command("STOP", 3), _whole(answer("STOP", 3, run=0))),
+        _send(command("LIST", 4, first=1), _whole(answer("LIST", 4, "NO_SUCH_RUN"))),
+    )
+
+
+_ARGUMENTS = {
+    "SET": {"setting": 4, "value": 5000},
+    "MARK": {"code": 0, "text": "x"},
+    "LIST": {"first": 1},
+    "READ": {"run": 1, "first": 0, "count": 1, "follow": 0},
+    "SET_CLOCK": {"device_s": 1, "device_us": 0, "utc_s": 1, "utc_us": 0, "uncertainty_us": 1},
+    "STREAM": {"on": 0},
+    "ERASE": {"run": 1, "sha256": bytes(32)},
+}
+
+
+def _id(name):
+    return name.lower().replace("_", "-")
+
+
+def _set(index, name, value):
+    return command("SET", index, setting=SETTING_NUMBERS[name], value=value)
+
+
+def _raw(number, index, arguments, version=1):
+    return pack.record("COMMAND", 0, index, {"command": number, "arguments": arguments}, version)
+
+
+def _error(number, index, error):
+    return pack.record("ANSWER", 0, index, {"command": number, "error": pack.ERRORS[error], "results": b""})
+
+
+def _whole(record):
+    return {"record": record.hex()}
+
+
+def _bytes(data, *expect):
+    return {"send": data.hex(), "expect": list(expect)}
+
+
+def _send(record, *expect):
+    return _bytes(pack.frame(record), *expect)
+
+
+def _case(id_, comment, flags, *steps):
+    return {"id": id_, "comment": comment, "flags": flags, "steps": list(steps)}

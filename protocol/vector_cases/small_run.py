@@ -1,0 +1,96 @@
+"""A small whole run for the stream vectors: ten records, 24 samples, invented."""
+
+import hashlib
+import itertools
+from dataclasses import dataclass, field
+
+from . import pack
+from .valid import IDENTITY, RUN_BEGIN, RUN_END, SETTINGS
+
+PERIOD = 625  # units of 20 us: 12.5 ms
+FIRST_S = 100
+
+
+@dataclass
+class SmallRun:
+    """The records of a run, and what a reader should get out of all of them."""
+
+    number: int
+    records: list = field(default_factory=list)  # bytes, in order of index
+    held: list = field(default_factory=list)  # for each record: numbers of the samples it holds
+    counts: dict = field(default_factory=dict)  # by sample number
+    time_us: dict = field(default_factory=dict)  # by sample number, from the first sample
+
+    def add(self, name, values, samples=(), version=1, extra=b""):
+        self.records.append(pack.record(name, self.number, len(self.records), values, version, extra))
+        self.held.append(list(samples))
+
+    def add_samples(self, numbers, name="SAMPLES", **more):
+        numbers = list(numbers)
+        first = FIRST_S * 1000000 + self.time_us[numbers[0]]
+        times = [self.time_us[n] for n in numbers]
+        steps = [0, *((b - a) // 20 for a, b in itertools.pairwise(times))]
+        block = [(self.counts[n], step, 0) for n, step in zip(numbers, steps, strict=True)]
+        values = {
+            "first_sample": numbers[0],
+            "first_s": first // 1000000,
+            "first_us": first % 1000000,
+            "samples": block,
+        }
+        self.add(name, values | more, numbers)
+
+    def finish(self, **changes):
+        last = max(self.counts)
+        end = FIRST_S * 1000000 + self.time_us[last]
+        digest = hashlib.sha256(b"".join(self.records)).digest()
+        totals = {
+            "cause": 1,
+            "end_s": end // 1000000,
+            "end_us": end % 1000000,
+            "samples": len(self.counts),
+            "missed": 0,
+            "doubtful": 0,
+            "lowest_counts": min(self.counts.values()),
+            "highest_counts": max(self.counts.values()),
+            "peak_windows": 1,
+            "sha256": digest,
+        }
+        self.add("RUN_END", RUN_END | totals | changes)
+        return self
+
+    def frames(self):
+        return [pack.frame(data) for data in self.records]
+
+
+def begin(number=4, missed_before=(), scale=1000, boot=0x5EA51DE5):
+    """A run with its first three records and 24 samples planned, one conversion missed before some of them."""
+    run = SmallRun(number)
+    time_us = 0
+    for n in range(24):
+        if n:
+            time_us += PERIOD * 20 * (2 if n in missed_before else 1)
+        run.counts[n] = -31000 + scale * min(n * n, (n - 20) ** 2 * 9)
+        run.time_us[n] = time_us
+    moment = {"first_s": FIRST_S, "first_us": 0, "trigger_s": FIRST_S, "trigger_us": 25000}
+    run.add("RUN_BEGIN", RUN_BEGIN | moment | {"boot": boot, "cause": 1, "rate_mhz": 80000})
+    run.add("IDENTITY", IDENTITY | {"boot": boot})
+    run.add("SETTINGS", SETTINGS)
+    return run
+
+
+def whole(number=4, missed_before=(), scale=1000, boot=0x5EA51DE5):
+    """A complete run: 3 records, 4 SAMPLES of 6, a MARK between them, a PEAK_WINDOW, RUN_END."""
+    run = begin(number, missed_before, scale, boot)
+    run.add_samples(range(6))
+    run.add_samples(range(6, 12))
+    run.add("MARK", {"mark_s": FIRST_S, "mark_us": 140000, "code": 0, "text": "tap"})
+    run.add_samples(range(12, 18))
+    run.add_samples(range(18, 24))
+    add_window(run)
+    return run.finish(missed=len(missed_before))
+
+
+def add_window(run):
+    peak = max(run.counts, key=lambda n: abs(run.counts[n] - run.counts[0]))
+    more = {"rank": 0, "of": 1, "peak_sample": peak, "peak_counts": run.counts[peak]}
+    run.add_samples(range(peak - 3, peak + 4), "PEAK_WINDOW", **more)

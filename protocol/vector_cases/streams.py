@@ -1,0 +1,449 @@
+"""Streams and files, sound and damaged: which records a reader keeps, what it reports, which samples come out."""
+
+from . import pack
+from .small_run import add_window, begin, whole
+from .valid import LOG, SAMPLES, STATUS, TYPICAL
+
+FLAGS = {
+    "Whole": "Nothing is missing.",
+    "Framing": "Delimiters in unusual numbers or places.",
+    "Cut": "The stream begins or ends within a record.",
+    "Damaged": "Bytes were changed.",
+    "Noise": "Bytes that never were a record.",
+    "Repeated": "Records come more than once.",
+    "Reordered": "Records come in another order.",
+    "Interleaved": "Records of several runs, or records that belong to no run, in between.",
+    "Missing": "Records are missing without a trace.",
+    "MissedConversions": "The logger did not read some conversions.",
+    "Incomplete": "The run is not complete.",
+    "StoreFull": "Samples were not stored; the peak window has some of them.",
+    "Newer": "Records of a newer version or of an unknown kind.",
+}
+
+
+def cases():
+    """Yield every case, in a fixed order."""
+    yield from _framing()
+    yield from _cuts()
+    yield from _damage()
+    yield from _order()
+    yield from _several()
+    yield from _gaps()
+    yield from _ends()
+    yield from _newer()
+
+
+def _framing():
+    run = whole()
+    frames = run.frames()
+    yield _case("whole", "A complete run.", ["Whole"], frames, [_run(run)])
+    yield _case("empty", "No bytes: no records, no damage, no run.", ["Framing"], [], [])
+    yield _case("only-delimiters", "Empty stretches are nothing.", ["Framing"], [b"\0" * 40], [])
+    single = [b"\0"] + [frame[1:] for frame in frames]
+    yield _case(
+        "single-delimiters",
+        "One delimiter between records is enough to read them.",
+        ["Framing", "Whole"],
+        single,
+        [_run(run)],
+        run.records,
+    )
+    many = [b"\0\0\0" + frame + b"\0\0" for frame in frames]
+    yield _case(
+        "many-delimiters",
+        "More delimiters than needed.",
+        ["Framing", "Whole"],
+        many,
+        [_run(run)],
+        run.records,
+    )
+
+
+def _cuts():
+    run = whole()
+    frames = run.frames()
+    short = frames[-1][:-1]
+    yield _case(
+        "last-delimiter-missing",
+        "The end of a file ends the last record; its checksum decides.",
+        ["Cut", "Whole"],
+        [*frames[:-1], short],
+        [_run(run)],
+        run.records,
+    )
+    body = frames[-1][1:46]
+    yield _case(
+        "cut-in-last-record",
+        "RUN_END is cut.",
+        ["Cut", "Incomplete"],
+        [*frames[:-1], b"\0", Bad(body, "BAD_STUFFING")],
+        [_run(run, lost=[9], end=False)],
+    )
+    tail = frames[0][20:-1]
+    yield _case(
+        "joined-late",
+        "The first record lacks its beginning.",
+        ["Cut", "Incomplete"],
+        [Bad(tail, "BAD_CHECKSUM"), b"\0", *frames[1:]],
+        [_run(run, lost=[0], missing_records=[[0, 0]])],
+    )
+
+
+def _damage():
+    run = whole()
+    frames = run.frames()
+
+    def hurt(number, change, errors):
+        body = bytearray(frames[number][1:-1])
+        change(body)
+        pieces = bytes(body).split(b"\0")
+        assert len(pieces) == len(errors)
+        parts = [b"\0"]
+        for piece, error in zip(pieces, errors, strict=True):
+            parts += [Bad(piece, error), b"\0"]
+        return [*frames[:number], *parts, *frames[number + 1 :]]
+
+    def flip(body):
+        body[30] ^= 1
+
+    def zero(body):
+        body[30] = 0
+
+    lost_samples = {"lost": [4], "missing_records": [[4, 4]], "gaps": [(5, 6, "record")]}
+    yield _case(
+        "byte-changed",
+        "One byte of a SAMPLES record: that record goes, its neighbours stay.",
+        ["Damaged", "Incomplete"],
+        hurt(4, flip, ["BAD_CHECKSUM"]),
+        [_run(run, **lost_samples)],
+    )
+    yield _case(
+        "byte-changed-to-zero",
+        "A byte becomes a delimiter: one record, two damaged stretches.",
+        ["Damaged", "Incomplete"],
+        hurt(4, zero, ["BAD_STUFFING", "BAD_STUFFING"]),
+        [_run(run, **lost_samples)],
+    )
+    joined = Bad(frames[4][1:-1] + b"\x55", "BAD_STUFFING")
+    yield _case(
+        "delimiter-changed",
+        "A closing delimiter is changed: its record goes, the next one stays.",
+        ["Damaged", "Incomplete"],
+        [*frames[:4], b"\0", joined, *frames[5:]],
+        [_run(run, **lost_samples)],
+    )
+    both = Bad(frames[4][1:-1] + frames[5][1:-1], "BAD_CHECKSUM")
+    yield _case(
+        "delimiters-lost",
+        "Both delimiters between two records are lost: so are both records.",
+        ["Damaged", "Incomplete"],
+        [*frames[:4], b"\0", both, b"\0", *frames[6:]],
+        [_run(run, lost=[4, 5], missing_records=[[4, 5]], gaps=[(5, 6, "record")])],
+    )
+    noise = bytes(i % 255 + 1 for i in range(600))
+    yield _case(
+        "noise-between",
+        "600 bytes of noise between two records.",
+        ["Noise"],
+        [*frames[:3], Bad(noise, "TOO_LONG"), *frames[3:]],
+        [_run(run)],
+        run.records,
+    )
+    yield _case(
+        "only-noise",
+        "Noise alone: damage, but no run.",
+        ["Noise"],
+        [Bad(noise, "TOO_LONG"), b"\0", Bad(b"\x07" * 21, "BAD_CHECKSUM")],
+        [],
+    )
+    odd = pack.record("SAMPLES", 4, 4, SAMPLES | {"first_us": 1000000})
+    yield _case(
+        "impossible-value",
+        "A checksum that agrees does not make an impossible value true.",
+        ["Damaged", "Incomplete"],
+        [*frames[:4], b"\0", Bad(pack.stuff(odd), "BAD_VALUE"), b"\0", *frames[5:]],
+        [_run(run, **lost_samples)],
+    )
+    window_helps = {"lost": [6], "missing_records": [[6, 6]], "gaps": []}
+    yield _case(
+        "peak-window-fills",
+        "SAMPLES 12 to 17 are damaged, but the peak window has 12 to 18.",
+        ["Damaged", "Incomplete"],
+        hurt(6, flip, ["BAD_CHECKSUM"]),
+        [_run(run, **window_helps)],
+    )
+
+
+def _order():
+    run = whole()
+    frames = run.frames()
+    yield _case(
+        "tail-repeated",
+        "A READ was resumed a little too early: the same records twice.",
+        ["Repeated", "Whole"],
+        frames[:7] + frames[5:],
+        [_run(run, duplicates=2)],
+        run.records[:7] + run.records[5:],
+    )
+    yield _case(
+        "file-twice",
+        "The same file put together with itself.",
+        ["Repeated", "Whole"],
+        frames + frames,
+        [_run(run, duplicates=len(frames))],
+    )
+    yield _case(
+        "reversed",
+        "All records in reverse order.",
+        ["Reordered", "Whole"],
+        frames[::-1],
+        [_run(run)],
+        run.records[::-1],
+    )
+
+
+def _several():
+    run, other = whole(), whole(5, scale=-900)
+    mixed, records = [], []
+    for a, b in zip(run.records, other.records, strict=True):
+        mixed += [pack.frame(a), pack.frame(b)]
+        records += [a, b]
+    yield _case(
+        "two-runs-interleaved",
+        "Records of two runs in turn.",
+        ["Interleaved", "Whole"],
+        mixed,
+        [_run(run), _run(other)],
+        records,
+    )
+    twin = whole(4, scale=-700, boot=0x0DDB0A75)
+    yield _case(
+        "same-number-twice",
+        "Files of two loggers whose runs have the same number.",
+        ["Interleaved", "Whole"],
+        run.frames() + twin.frames(),
+        [_run(run), _run(twin)],
+    )
+    frames = run.frames()
+    between = [
+        pack.record("STATUS", 0, 6, STATUS),
+        pack.record("ANSWER", 0, 3, TYPICAL["ANSWER"][2]),
+        pack.record("LOG", 0, 7, LOG),
+        pack.record("IDENTITY", 0, 8, TYPICAL["IDENTITY"][2]),
+    ]
+    parts = frames[:5] + [pack.frame(data) for data in between] + frames[5:]
+    yield _case(
+        "link-capture",
+        "What a link carried: records of no run in between.",
+        ["Interleaved", "Whole"],
+        parts,
+        [_run(run)],
+        run.records[:5] + between + run.records[5:],
+    )
+
+
+def _gaps():
+    run = whole()
+    frames = run.frames()
+    yield _case(
+        "record-missing",
+        "A SAMPLES record is not there at all.",
+        ["Missing", "Incomplete"],
+        frames[:4] + frames[5:],
+        [_run(run, lost=[4], missing_records=[[4, 4]], gaps=[(5, 6, "record")])],
+    )
+    yield _case(
+        "begin-missing",
+        "The first four records are not there: the time of the first sample left is 0.",
+        ["Missing", "Incomplete"],
+        frames[4:],
+        [_run(run, lost=[0, 1, 2, 3], missing_records=[[0, 3]])],
+    )
+    missed = whole(missed_before=(9, 15))
+    gaps = [(8, 1, "conversion"), (14, 1, "conversion")]
+    yield _case(
+        "conversions-missed",
+        "Two conversions were not read: a longer step, and no sample number is skipped.",
+        ["MissedConversions", "Whole"],
+        missed.frames(),
+        [_run(missed, gaps=gaps)],
+    )
+
+
+def _ends():
+    run = whole()
+    frames = run.frames()
+    yield _case(
+        "no-end",
+        "A run without RUN_END is not complete.",
+        ["Incomplete", "Missing"],
+        frames[:-1],
+        [_run(run, lost=[9], end=False)],
+    )
+    wrong = whole()
+    wrong.records.pop()
+    wrong.held.pop()
+    wrong.finish(sha256=bytes(32))
+    yield _case(
+        "wrong-hash",
+        "The hash in RUN_END is that of something else.",
+        ["Incomplete"],
+        wrong.frames(),
+        [_run(wrong, complete=False)],
+    )
+    totals = whole()
+    totals.records.pop()
+    totals.held.pop()
+    totals.finish(samples=25)
+    yield _case(
+        "wrong-totals",
+        "RUN_END tells of one sample more than there are.",
+        ["Incomplete"],
+        totals.frames(),
+        [_run(totals, complete=False, missing_samples=1)],
+    )
+    full = begin()
+    full.add_samples(range(6))
+    full.add_samples(range(6, 12))
+    add_window(full)
+    full.finish(cause=2, samples_not_stored=12)
+    yield _case(
+        "store-full",
+        "12 samples were not stored; the peak window has 12 to 18 of them.",
+        ["StoreFull"],
+        full.frames(),
+        [_run(full, missing_samples=5, gaps=[])],
+    )
+    later = begin()
+    later.add_samples(range(6))
+    add_window(later)
+    later.finish(cause=2, samples_not_stored=18)
+    yield _case(
+        "store-full-early",
+        "The same, and the peak came after a pause in what is stored.",
+        ["StoreFull"],
+        later.frames(),
+        [_run(later, missing_samples=11, gaps=[(5, 6, "record")])],
+    )
+
+
+def _newer():
+    run = begin()
+    run.add_samples(range(12))
+    unknown = pack.seal(pack.header(200, 4, len(run.records), 2) + b"something new")
+    run.records.append(unknown)
+    run.held.append([])
+    run.add_samples(range(12, 24))
+    add_window(run)
+    run.finish()
+    yield _case(
+        "unknown-kind",
+        "An unknown kind within a run has its place in the numbering and in the hash.",
+        ["Newer", "Whole"],
+        run.frames(),
+        [_run(run, unknown=1)],
+    )
+    newer = begin()
+    for numbers in (range(12), range(12, 24)):
+        newer.add_samples(numbers)
+        longer = newer.records[-1][:-4] + b"\x01\x02\x03"
+        newer.records[-1] = pack.seal(longer[:1] + b"\x02" + longer[2:])
+    add_window(newer)
+    newer.finish()
+    yield _case(
+        "newer-samples",
+        "SAMPLES of version 2 with three more bytes each.",
+        ["Newer", "Whole"],
+        newer.frames(),
+        [_run(newer)],
+    )
+
+
+def _error(body):
+    """What is wrong with a stretch before anyone looks at its fields."""
+    if len(body) > 255:
+        return "TOO_LONG"
+    try:
+        data = pack.unstuff(body)
+    except pack.DecodeError:
+        return "BAD_STUFFING"
+    if len(data) < 12:
+        return "TOO_SHORT"
+    return None if pack.seal(data[:-4]) == data else "BAD_CHECKSUM"
+
+
+class Bad:
+    """A damaged stretch, without delimiters."""
+
+    def __init__(self, body, error):
+        assert b"\0" not in body
+        found = _error(body)
+        assert found == error or (found is None and error == "BAD_VALUE"), (found, error)
+        self.body, self.error = body, error
+
+
+def _run(
+    run,
+    lost=(),
+    missing_records=(),
+    duplicates=0,
+    gaps=(),
+    complete=None,
+    end=True,
+    unknown=0,
+    missing_samples=None,
+):
+    kept = [index for index in range(len(run.records)) if index not in lost]
+    numbers = sorted({number for index in kept for number in run.held[index]})
+    if complete is None:
+        complete = not lost and end
+    if missing_samples is None:
+        missing_samples = len(run.counts) - len(numbers)
+    first = run.time_us[numbers[0]] if 0 in lost else 0
+    return {
+        "number": run.number,
+        "records": kept,
+        "missing_records": [list(pair) for pair in missing_records],
+        "duplicates": duplicates,
+        "unknown_records": unknown,
+        "complete": complete,
+        "missing_samples": missing_samples,
+        "samples": numbers,
+        "counts": [run.counts[number] for number in numbers],
+        "time_us": [run.time_us[number] - first for number in numbers],
+        "gaps": [{"after_sample": after, "missing": many, "cause": cause} for after, many, cause in gaps],
+    }
+
+
+def _case(id_, comment, flags, parts, runs, records=None):
+    data, damage, kept = b"", [], []
+    for part in parts:
+        if isinstance(part, Bad):
+            damage.append(
+                {
+                    "offset": len(data),
+                    "length": len(part.body),
+                    "error": part.error,
+                    "value": pack.DAMAGE[part.error],
+                }
+            )
+            data += part.body
+        else:
+            data += part
+            if part.strip(b"\0"):
+                kept.append(_unframed(part))
+    if records is not None:
+        assert kept == records, id_
+    return {
+        "id": id_,
+        "comment": comment,
+        "flags": flags,
+        "bytes": data.hex(),
+        "records": [record.hex() for record in kept],
+        "damage": damage,
+        "runs": runs,
+    }
+
+
+def _unframed(part):
+    return pack.unstuff(part.strip(b"\0"))
