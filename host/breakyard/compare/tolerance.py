@@ -1,0 +1,135 @@
+"""Lower bounds for a part of the population from a small sample: normal tolerance factors.
+
+The exact one-sided factor is t'(n - 1, z_p sqrt n; confidence) / sqrt n, the quantile of the noncentral t
+distribution (Owen 1968; NIST e-Handbook 7.2.6.3; CMH-17-1G 8.5.11 for the A- and B-basis).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+from breakyard.errors import UsageError
+
+
+@dataclass(frozen=True, slots=True)
+class BoundKind:
+    """Which share of the parts must bear more than the bound, and with which confidence."""
+
+    name: str
+    content: float
+    confidence: float
+
+
+BOUNDS: Final = (
+    BoundKind("95/95", 0.95, 0.95),
+    BoundKind("B-basis", 0.90, 0.95),
+    BoundKind("characteristic", 0.95, 0.75),
+)
+"""The tolerance bound, CMH-17's B-basis, and the 5 % fractile at 75 % confidence (EN 14358, ISO 12491)."""
+
+
+@lru_cache(maxsize=512)
+def one_sided_factor(n: int, content: float, confidence: float) -> float:
+    """The k of "mean - k SD is exceeded by `content` of the parts, with `confidence`", n >= 2 specimens.
+
+    Raises: UsageError for fewer than 2 specimens, or shares not between 0 and 1.
+    """
+    if n < 2:
+        raise UsageError("one specimen shows no scatter: a tolerance bound needs at least 2")
+    for share in (content, confidence):
+        if not 0.0 < share < 1.0:
+            raise UsageError(f"a share of {share:g} is not possible: give a number between 0 and 1, as 0.95")
+    from scipy import stats
+
+    root = math.sqrt(n)
+    return float(stats.nct.ppf(confidence, n - 1, stats.norm.ppf(content) * root) / root)
+
+
+@lru_cache(maxsize=512)
+def two_sided_factor(n: int, content: float, confidence: float) -> float:
+    """The k of "mean +- k SD holds `content` of the parts, with `confidence`" (ISO 16269-6:2014, Annex F, m = 1).
+
+    Exact: the integral over the mean's error of the chi-squared probability, solved for k.
+    Raises: UsageError as for `one_sided_factor`.
+    """
+    if n < 2:
+        raise UsageError("one specimen shows no scatter: a tolerance interval needs at least 2")
+    from scipy import integrate, optimize, stats
+
+    root, freedom = math.sqrt(n), n - 1
+
+    def covered(k: float) -> float:
+        def at(x: float) -> float:
+            # x: error of the mean in its own standard deviations; r: half width that holds the content around it.
+            shift = x / root
+            spread = shift + stats.norm.ppf(0.5 + content / 2.0) + 1.0
+            r = optimize.brentq(
+                lambda half: stats.norm.cdf(shift + half) - stats.norm.cdf(shift - half) - content,
+                0.0,
+                spread,
+            )
+            return float(2.0 * stats.norm.pdf(x) * stats.chi2.sf(freedom * (r / k) ** 2, freedom))
+
+        return float(integrate.quad(at, 0.0, 8.0, epsabs=1e-10, limit=200)[0])
+
+    start = stats.norm.ppf(0.5 + content / 2.0)
+    return float(optimize.brentq(lambda k: covered(k) - confidence, 0.5 * start, 2000.0 * start, xtol=1e-9))
+
+
+def lower_bound_n(
+    mean_n: float, sd_n: float, n: int, kind: BoundKind, *, shared_relative: float = 0.0
+) -> float | None:
+    """The bound in newtons, or None where it falls to nothing: then there are too few specimens to claim any.
+
+    The instrument's shared error is no scatter of the parts: it joins the doubt about the level, in quadrature with the
+    part of the margin that is there for confidence. With none it is the exact mean - k SD.
+    """
+    from scipy import stats
+
+    z_content = float(stats.norm.ppf(kind.content))
+    for_confidence = (one_sided_factor(n, kind.content, kind.confidence) - z_content) * sd_n
+    for_instrument = float(stats.norm.ppf(kind.confidence)) * shared_relative * mean_n
+    bound = mean_n - z_content * sd_n - math.copysign(math.hypot(for_confidence, for_instrument), 1.0)
+    return bound if bound > 0.0 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Outlier:
+    """The value farthest from its group's mean, where it lies farther than scatter alone explains.
+
+    It is named and stays in every number: a reason to look at that pull's curve, never a reason to drop it.
+    """
+
+    specimen: str
+    value_n: float
+    statistic: float
+    critical: float
+
+
+def normed_residual(values: Sequence[float]) -> tuple[int, float, float]:
+    """Index of the value farthest from the mean, its distance in SDs, and the critical distance at 5 %.
+
+    Maximum normed residual (CMH-17-1G 8.3.3.1; Stefansky 1972). Needs 3 values or more, not all alike.
+    """
+    import numpy as np
+    from scipy import stats
+
+    data = np.asarray(values, dtype=np.float64)
+    n = len(data)
+    if n < 3:
+        raise UsageError("an outlier among fewer than 3 values cannot be told")
+    sd = float(np.std(data, ddof=1))
+    distance = np.abs(data - data.mean())
+    index = int(np.argmax(distance))
+    t = float(stats.t.ppf(1.0 - 0.05 / (2.0 * n), n - 2))
+    critical = (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
+    return index, (float(distance[index]) / sd if sd > 0.0 else 0.0), critical
+
+
+def share_surviving(n: int, confidence: float) -> float:
+    """Share of parts that bear the lowest of n bounds when none of n broke (success run): (1 - confidence)^(1/n)."""
+    if n < 1:
+        raise UsageError("no specimen shows nothing")
+    return float((1.0 - confidence) ** (1.0 / n))
