@@ -1,0 +1,1 @@
+"""The Breakyard logger: the files that are copied to a board."""

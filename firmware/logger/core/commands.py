@@ -1,0 +1,185 @@
+"""A COMMAND record becomes an action and an ANSWER.
+
+A command whose bytes are those of the latest one is a repetition: it gets the same answer again and is not
+carried out twice. (HELLO changes nothing and is carried out each time, so that whoever asks again also
+hears again who is there.)
+"""
+
+from . import layout, record
+from .outbox import Outbox
+from .recorder import Recorder
+
+_NOTHING = ()
+
+
+class Commands:
+    """Carries out commands for one link, by their number."""
+
+    def __init__(self, recorder: Recorder, outbox: Outbox) -> None:
+        self._recorder = recorder
+        self._outbox = outbox
+        self._last = b""
+        self._last_answer: bytes | None = None
+        self._handlers = {
+            layout.COMMAND_HELLO: (layout.ARGUMENTS_HELLO, layout.RESULTS_HELLO, self._hello),
+            layout.COMMAND_SET: (layout.ARGUMENTS_SET, layout.RESULTS_SET, self._set),
+            layout.COMMAND_ARM: (layout.ARGUMENTS_ARM, layout.RESULTS_ARM, self._arm),
+            layout.COMMAND_START: (layout.ARGUMENTS_START, layout.RESULTS_START, self._start),
+            layout.COMMAND_STOP: (layout.ARGUMENTS_STOP, layout.RESULTS_STOP, self._stop),
+            layout.COMMAND_MARK: (layout.ARGUMENTS_MARK, layout.RESULTS_MARK, self._mark),
+            layout.COMMAND_LIST: (layout.ARGUMENTS_LIST, layout.RESULTS_LIST, self._list),
+            layout.COMMAND_READ: (layout.ARGUMENTS_READ, layout.RESULTS_READ, self._read),
+            layout.COMMAND_TIME: (layout.ARGUMENTS_TIME, layout.RESULTS_TIME, self._time),
+            layout.COMMAND_SET_CLOCK: (layout.ARGUMENTS_SET_CLOCK, layout.RESULTS_SET_CLOCK, self._set_clock),
+            layout.COMMAND_STREAM: (layout.ARGUMENTS_STREAM, layout.RESULTS_STREAM, self._stream),
+            layout.COMMAND_ERASE: (layout.ARGUMENTS_ERASE, layout.RESULTS_ERASE, self._erase),
+        }
+        self._index = 0
+        self._ticks = 0
+        self._error = layout.ERROR_OK
+
+    def handle(self, buffer: bytearray, length: int, ticks: int) -> None:
+        """Carry out a good record of `length` bytes, received at counter reading `ticks`.
+
+        Records that are no COMMAND are not for the logger and are skipped.
+        """
+        if buffer[0] != layout.KIND_COMMAND:
+            return
+        end = length - layout.TRAILER
+        header = record.unpack(buffer, 4, end, "IB")
+        if header is None:  # a command without its number
+            self._outbox.bad_records += 1
+            return
+        received = bytes(buffer[:length])
+        index, command, at = header
+        if received == self._last and command != layout.COMMAND_HELLO:
+            if self._last_answer is not None:
+                self._outbox.put(self._last_answer)
+                return
+            if self._outbox.repeat_read():
+                return
+        self._last = received
+        self._last_answer = None
+        if command not in self._handlers:
+            self._last_answer = self._outbox.answer(
+                index, command, layout.ERROR_UNKNOWN_COMMAND, "", _NOTHING
+            )
+            return
+        arguments, fields, handler = self._handlers[command]
+        values = record.unpack(buffer, at, end, arguments)
+        # A newer host may append arguments that this version does not know.
+        if values is None or (values[-1] != end and buffer[1] <= layout.VERSION):
+            self._last_answer = self._outbox.answer(index, command, layout.ERROR_BAD_ARGUMENT, "", _NOTHING)
+            return
+        self._index = index
+        self._ticks = ticks
+        self._error = layout.ERROR_OK
+        results = handler(values)
+        if self._error:
+            self._last_answer = self._outbox.answer(index, command, self._error, "", _NOTHING)
+        elif results is not None:
+            self._last_answer = self._outbox.answer(index, command, layout.ERROR_OK, fields, results)
+
+    # Each handler takes its arguments and returns its results; None when the answer comes later. An error
+    # goes into self._error, and the results are then not looked at.
+
+    def _fail(self, error: int) -> tuple:  # type: ignore[type-arg]
+        self._error = error
+        return _NOTHING
+
+    def _now(self) -> tuple[int, int]:
+        timebase = self._recorder.timebase
+        timebase.read(self._ticks)
+        return timebase.second, timebase.microsecond
+
+    def _hello(self, _: list) -> tuple:  # type: ignore[type-arg]
+        identity = self._recorder.identity.values()
+        self._outbox.put_own(layout.KIND_IDENTITY, layout.FIELDS_IDENTITY, identity)
+        settings = self._recorder.settings.values()
+        self._outbox.put_own(layout.KIND_SETTINGS, layout.FIELDS_SETTINGS, settings)
+        return (layout.VERSION,)
+
+    def _set(self, values: list) -> tuple:  # type: ignore[type-arg]
+        if self._recorder.state in (layout.STATE_ARMED, layout.STATE_RECORDING):
+            return self._fail(layout.ERROR_BAD_STATE)
+        if not self._recorder.settings.change(values[0], values[1]):
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        return (self._recorder.settings.values()[values[0] - 1],)
+
+    def _arm(self, _: list) -> tuple:  # type: ignore[type-arg]
+        error = self._recorder.arm()
+        return self._fail(error) if error else self._run_and_room()
+
+    def _start(self, _: list) -> tuple:  # type: ignore[type-arg]
+        error = self._recorder.start(self._ticks)
+        return self._fail(error) if error else self._run_and_room()
+
+    def _run_and_room(self) -> tuple[int, int]:
+        recorder = self._recorder
+        return recorder.next_run(), recorder.writer.seconds_left(recorder.ring.rate_mhz())
+
+    def _stop(self, _: list) -> tuple:  # type: ignore[type-arg]
+        return (self._recorder.stop(self._ticks),)
+
+    def _mark(self, values: list) -> tuple:  # type: ignore[type-arg]
+        code, text = values[0], values[1]
+        if code > layout.MARK_KNOWN_MASS:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        if self._recorder.trigger.state != layout.STATE_RECORDING:
+            return self._fail(layout.ERROR_BAD_STATE)
+        second, microsecond = self._now()
+        if not self._recorder.writer.mark(second, microsecond, code, text):
+            return self._fail(layout.ERROR_STORE_FULL)
+        return second, microsecond
+
+    def _list(self, values: list) -> tuple:  # type: ignore[type-arg]
+        store = self._recorder.store
+        run = store.find(values[0])
+        if not run:
+            return self._fail(layout.ERROR_NO_SUCH_RUN)
+        return run, store.records(run), store.size(run), 1 if store.complete(run) else 0
+
+    def _read(self, values: list) -> tuple | None:  # type: ignore[type-arg]
+        run, first, count, follow = values[0], values[1], values[2], values[3]
+        if count > layout.MAX_READ or follow > 1:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        self._outbox.stop_read()
+        store = self._recorder.store
+        if not run or store.find(run) != run:
+            return self._fail(layout.ERROR_NO_SUCH_RUN)
+        if first > store.records(run):
+            return self._fail(layout.ERROR_NO_SUCH_RECORD)
+        self._outbox.read(self._index, run, first, count, follow == 1)
+        return None
+
+    def _time(self, _: list) -> tuple:  # type: ignore[type-arg]
+        return self._now()
+
+    def _set_clock(self, values: list) -> tuple:  # type: ignore[type-arg]
+        if values[1] > 999999 or values[3] > 999999:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        clock = self._recorder.clock
+        clock.device_s = values[0]
+        clock.device_us = values[1]
+        clock.utc_s = values[2]
+        clock.utc_us = values[3]
+        clock.uncertainty_us = values[4]
+        return _NOTHING
+
+    def _stream(self, values: list) -> tuple:  # type: ignore[type-arg]
+        if values[0] > 1:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        self._outbox.stream(values[0] == 1)
+        return _NOTHING
+
+    def _erase(self, values: list) -> tuple:  # type: ignore[type-arg]
+        store = self._recorder.store
+        run = values[0]
+        if not run or store.find(run) != run:
+            return self._fail(layout.ERROR_NO_SUCH_RUN)
+        if not store.complete(run):
+            return self._fail(layout.ERROR_BAD_STATE)
+        if store.sha256(run) != values[1]:
+            return self._fail(layout.ERROR_WRONG_HASH)
+        store.erase(run)
+        return _NOTHING

@@ -1,0 +1,167 @@
+"""The numbers of protocol/records.json, as this interpreter likes them.
+
+A test compares every name here with that table, in both directions, under the real interpreter.
+The host has a file of the same shape (host/breakyard/wire/layout.py) on purpose; neither imports the other.
+
+A layout is a string with one letter per field, in the order of the table:
+    B u8   H u16   I u32   i i24   8 bytes8   S bytes32   t text   s samples   * rest
+"""
+
+from micropython import const
+
+VERSION = const(1)
+
+HEADER = const(8)  # kind, version, run, index
+TRAILER = const(4)  # CRC-32
+
+# limits
+MAX_RECORD = const(254)
+MIN_RECORD = const(12)
+MAX_FRAME = const(257)
+MAX_SAMPLES = const(45)
+MAX_WINDOW_SAMPLES = const(43)
+MAX_TEXT = const(64)
+STEP_US = const(20)
+MAX_STEP = const(8191)
+RAIL_LOW = const(-8388608)
+RAIL_HIGH = const(8388607)
+MAX_RUN = const(65535)
+MAX_READ = const(64)
+CLOCK_NEVER_SET = const(4294967295)
+
+SAMPLE_BYTES = const(5)
+QUALITY_SHIFT = const(13)  # stamp = quality * 8192 + step
+
+# kinds
+KIND_IDENTITY = const(1)
+KIND_SETTINGS = const(2)
+KIND_RUN_BEGIN = const(3)
+KIND_SAMPLES = const(4)
+KIND_MARK = const(5)
+KIND_PEAK_WINDOW = const(6)
+KIND_RUN_END = const(7)
+KIND_STATUS = const(8)
+KIND_COMMAND = const(9)
+KIND_ANSWER = const(10)
+KIND_LOG = const(11)
+
+# payload of each kind
+FIELDS_IDENTITY = "8IBttt"
+FIELDS_SETTINGS = "IBHIBHH"
+FIELDS_RUN_BEGIN = "IBIIIIiIBIIIII"
+FIELDS_SAMPLES = "IIIs"
+FIELDS_MARK = "IIBt"
+FIELDS_PEAK_WINDOW = "BBIiIIIs"
+FIELDS_RUN_END = "BIIIIIIIiiBS"
+FIELDS_STATUS = "BIIiiBIIIIIHHi"
+FIELDS_COMMAND = "B*"
+FIELDS_ANSWER = "BB*"
+FIELDS_LOG = "BIIt"
+
+# commands, their arguments and their results
+COMMAND_HELLO = const(1)
+COMMAND_SET = const(2)
+COMMAND_ARM = const(3)
+COMMAND_START = const(4)
+COMMAND_STOP = const(5)
+COMMAND_MARK = const(6)
+COMMAND_LIST = const(7)
+COMMAND_READ = const(8)
+COMMAND_TIME = const(9)
+COMMAND_SET_CLOCK = const(10)
+COMMAND_STREAM = const(11)
+COMMAND_ERASE = const(12)
+
+ARGUMENTS_HELLO = ""
+ARGUMENTS_SET = "BI"
+ARGUMENTS_ARM = ""
+ARGUMENTS_START = ""
+ARGUMENTS_STOP = ""
+ARGUMENTS_MARK = "Bt"
+ARGUMENTS_LIST = "H"
+ARGUMENTS_READ = "HIBB"
+ARGUMENTS_TIME = ""
+ARGUMENTS_SET_CLOCK = "IIIII"
+ARGUMENTS_STREAM = "B"
+ARGUMENTS_ERASE = "HS"
+
+RESULTS_HELLO = "B"
+RESULTS_SET = "I"
+RESULTS_ARM = "HI"
+RESULTS_START = "HI"
+RESULTS_STOP = "H"
+RESULTS_MARK = "II"
+RESULTS_LIST = "HIIB"
+RESULTS_READ = "IB"
+RESULTS_TIME = "II"
+RESULTS_SET_CLOCK = ""
+RESULTS_STREAM = ""
+RESULTS_ERASE = ""
+
+# settings: number, then (default, lowest, highest) in the order of the table
+SETTING_THRESHOLD_COUNTS = const(1)
+SETTING_TRIGGER_SAMPLES = const(2)
+SETTING_PRE_TRIGGER_MS = const(3)
+SETTING_HANG_MS = const(4)
+SETTING_INPUT = const(5)
+SETTING_STATUS_MS = const(6)
+SETTING_COMMIT_MS = const(7)
+
+SETTING_LIMITS = (
+    (20000, 100, 8000000),
+    (2, 1, 10),
+    (5000, 0, 8000),
+    (5000, 100, 600000),
+    (1, 1, 3),
+    (100, 50, 10000),
+    (900, 50, 10000),
+)
+
+STATE_IDLE = const(0)
+STATE_ARMED = const(1)
+STATE_RECORDING = const(2)
+STATE_FAULT = const(3)
+
+INPUT_A128 = const(1)
+INPUT_B32 = const(2)
+INPUT_A64 = const(3)
+
+QUALITY_GOOD = const(0)
+QUALITY_LATE = const(1)
+QUALITY_RAIL = const(2)
+QUALITY_SETTLING = const(3)
+QUALITY_OUT_OF_STEP = const(4)
+
+BEGIN_TRIGGER = const(0)
+BEGIN_COMMAND = const(1)
+
+END_HANG = const(0)
+END_COMMAND = const(1)
+END_STORE_FULL = const(2)
+END_POWER_LOST = const(3)
+
+MARK_USER = const(0)
+MARK_VIDEO = const(1)
+MARK_SPECIMEN = const(2)
+MARK_KNOWN_MASS = const(3)
+
+LEVEL_INFO = const(0)
+LEVEL_WARNING = const(1)
+LEVEL_ERROR = const(2)
+
+ERROR_OK = const(0)
+ERROR_UNKNOWN_COMMAND = const(1)
+ERROR_BAD_ARGUMENT = const(2)
+ERROR_BAD_STATE = const(3)
+ERROR_NO_SUCH_RUN = const(4)
+ERROR_NO_SUCH_RECORD = const(5)
+ERROR_STORE_FULL = const(6)
+ERROR_WRONG_HASH = const(7)
+ERROR_NOT_ALLOWED = const(8)
+
+DAMAGE_BAD_STUFFING = const(1)
+DAMAGE_TOO_SHORT = const(2)
+DAMAGE_TOO_LONG = const(3)
+DAMAGE_BAD_CHECKSUM = const(4)
+DAMAGE_BAD_LENGTH = const(5)
+DAMAGE_BAD_VALUE = const(6)

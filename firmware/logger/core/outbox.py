@@ -1,0 +1,200 @@
+"""What to send next on a link: answers and log lines, then STATUS when it is due, then the READ under way.
+
+Hands out bytes in packets of any size. A link that is lost takes with it what was queued, the READ under
+way and the stream of STATUS; nothing of the store.
+"""
+
+from micropython import const
+
+from . import cobs, layout, record
+from .recorder import Recorder
+from .timebase import elapsed_ms
+
+_QUEUE = const(24)
+_INDEX_MASK = const(0x3FFFFFFF)
+
+
+class Outbox:
+    """Queue and READ job of one link; `fill` is called as the link can take bytes."""
+
+    def __init__(self, recorder: Recorder) -> None:
+        self._recorder = recorder
+        self._record = bytearray(layout.MAX_RECORD)
+        self._frame = bytearray(layout.MAX_FRAME)
+        self._frame_length = 0
+        self._frame_at = 0
+        self._queue: list[bytes] = []
+        self._index = 0
+        self._streaming = False
+        self._status_s = 0
+        self._status_us = 0
+        self.bad_records = 0
+        self._read_run = 0  # 0: no READ under way
+        self._read_next = 0
+        self._read_left = 0
+        self._read_follow = False
+        self._read_command = 0
+        self._read_answer: bytes | None = None
+
+    def link_lost(self) -> None:
+        """Forget everything that belongs to the link."""
+        self._queue = []
+        self._frame_length = 0
+        self._frame_at = 0
+        self._streaming = False
+        self._read_run = 0
+        self._read_answer = None
+
+    def put(self, record_bytes: bytes) -> None:
+        """Queue a whole record."""
+        if len(self._queue) < _QUEUE:
+            self._queue.append(record_bytes)
+
+    def put_own(self, kind: int, fields: str, values: tuple) -> None:  # type: ignore[type-arg]
+        """Queue a record outside any run, numbered by the logger's own counter."""
+        at = record.begin(self._record, kind, 0, self._next_index())
+        length = record.finish(self._record, record.pack(self._record, at, fields, values))
+        self.put(bytes(self._record[:length]))
+
+    def answer(self, index: int, command: int, error: int, fields: str, values: tuple) -> bytes:  # type: ignore[type-arg]
+        """Queue an ANSWER and return it."""
+        at = record.begin(self._record, layout.KIND_ANSWER, 0, index)
+        at = record.pack(self._record, at, "BB", (command, error))
+        length = record.finish(self._record, record.pack(self._record, at, fields, values))
+        answer = bytes(self._record[:length])
+        self.put(answer)
+        return answer
+
+    def log(self, level: int, text: str) -> None:
+        """Queue a line for people; dropped when the queue is long."""
+        if len(self._queue) < _QUEUE // 2:
+            timebase = self._recorder.timebase
+            values = (level, timebase.second, timebase.microsecond, record.text_bytes(text))
+            self.put_own(layout.KIND_LOG, layout.FIELDS_LOG, values)
+
+    def stream(self, on: bool) -> None:
+        """Switch STATUS records on (the first one is due at once) or off."""
+        if on and not self._streaming:
+            self._status_s = -1000
+        self._streaming = on
+
+    def read(self, command: int, run: int, first: int, count: int, follow: bool) -> None:
+        """Start to send records; replaces a READ under way. The answer comes by itself."""
+        self._read_command = command
+        self._read_run = run
+        self._read_next = first
+        self._read_left = count
+        self._read_follow = follow
+        self._read_answer = None
+
+    def repeat_read(self) -> bool:
+        """Answer a READ that came again: its answer if it was sent already, else it will still come.
+
+        False when the link was lost in between, so that the READ must be carried out anew.
+        """
+        if self._read_run:
+            return True
+        if self._read_answer is None:
+            return False
+        self.put(self._read_answer)
+        return True
+
+    def stop_read(self) -> None:
+        """Forget the READ under way; it gets no answer."""
+        self._read_run = 0
+
+    def fill(self, packet: bytearray, room: int, ticks: int) -> int:
+        """Write up to `room` bytes to the start of `packet`; return how many, 0 when there is nothing."""
+        used = 0
+        while used < room:
+            if self._frame_at == self._frame_length:
+                if not self._next_frame(ticks):
+                    break
+            size = self._frame_length - self._frame_at
+            if size > room - used:
+                size = room - used
+            packet[used : used + size] = memoryview(self._frame)[self._frame_at : self._frame_at + size]
+            used += size
+            self._frame_at += size
+        return used
+
+    def _next_frame(self, ticks: int) -> bool:
+        recorder = self._recorder
+        if recorder.log:
+            level, text = recorder.log.pop(0)
+            self.log(level, text)
+        length = 0
+        if self._queue:
+            first = self._queue.pop(0)
+            length = len(first)
+            self._record[:length] = first
+        else:
+            if self._streaming:
+                length = self._status(ticks)
+            if not length and self._read_run:
+                length = self._read_record()
+        self._frame_at = 0
+        self._frame_length = cobs.frame(self._record, length, self._frame) if length else 0
+        return length > 0
+
+    def _next_index(self) -> int:
+        index = self._index
+        self._index = (index + 1) & _INDEX_MASK
+        return index
+
+    def _read_record(self) -> int:
+        # 1 a record to send   2 the answer, when all was sent   3 nothing yet, when following
+        store = self._recorder.store
+        run = self._read_run
+        complete = store.complete(run)
+        if self._read_left and self._read_next < store.records(run):
+            length = store.read(run, self._read_next, self._record)
+            self._read_next += 1
+            self._read_left -= 1
+            return length
+        if self._read_left and self._read_follow and not complete and store.find(run) == run:
+            return 0
+        self._read_run = 0
+        finished = 1 if complete and self._read_next >= store.records(run) else 0
+        error = layout.ERROR_OK if store.find(run) == run else layout.ERROR_NO_SUCH_RUN
+        at = record.begin(self._record, layout.KIND_ANSWER, 0, self._read_command)
+        at = record.pack(self._record, at, "BB", (layout.COMMAND_READ, error))
+        if error == layout.ERROR_OK:
+            at = record.pack(self._record, at, layout.RESULTS_READ, (self._read_next, finished))
+        length = record.finish(self._record, at)
+        self._read_answer = bytes(self._record[:length])
+        return length
+
+    def _status(self, ticks: int) -> int:
+        recorder = self._recorder
+        timebase = recorder.timebase
+        timebase.read(ticks)
+        second = timebase.second
+        microsecond = timebase.microsecond
+        if elapsed_ms(second, microsecond, self._status_s, self._status_us) < recorder.settings.status_ms:
+            return 0
+        self._status_s = second
+        self._status_us = microsecond
+        ring = recorder.ring
+        writer = recorder.writer
+        store = recorder.store
+        room = store.room()
+        values = (
+            recorder.state,
+            second,
+            microsecond,
+            ring.counts[(ring.head - 1) & ring.mask],
+            recorder.extreme,
+            recorder.worst_quality,
+            ring.head - writer.first if writer.active else 0,
+            writer.records if writer.active else 0,
+            recorder.missed,
+            ring.rate_mhz(),
+            room if room > 0 else 0,
+            store.runs,
+            self.bad_records & 0xFFFF,
+            recorder.trigger.baseline,
+        )
+        recorder.worst_quality = 0
+        at = record.begin(self._record, layout.KIND_STATUS, 0, self._next_index())
+        return record.finish(self._record, record.pack(self._record, at, layout.FIELDS_STATUS, values))

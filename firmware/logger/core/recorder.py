@@ -1,0 +1,216 @@
+"""The path of a sample and the state of the logger: time, ring, trigger, peaks, run writer.
+
+`push` runs once per sample and allocates nothing, except that the sample which starts a run opens it.
+`service` runs every few milliseconds between samples and does the writing in small steps.
+"""
+
+from micropython import const
+
+from . import layout
+from .identity import ClockAnchor, Identity
+from .layout import QUALITY_RAIL, STATE_IDLE, STATE_RECORDING
+from .peaks import Peaks
+from .ring import Ring
+from .run_writer import RunWriter
+from .settings import Settings
+from .store import MemoryStore
+from .timebase import Timebase, elapsed_ms
+from .trigger import BEGAN, ENDED, EVENT_BACK, EVENT_FULL, EVENT_LOST, EVENT_STOP, Trigger
+
+DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
+CONVERTER_LOST_MS = const(1000)  # ten conversions at the slow rate
+
+
+class Recorder:
+    """Samples in, runs in the store out."""
+
+    def __init__(
+        self, timebase: Timebase, store: MemoryStore, identity: Identity, settings: Settings
+    ) -> None:
+        self.timebase = timebase
+        self.store = store
+        self.identity = identity
+        self.settings = settings
+        self.clock = ClockAnchor(layout.CLOCK_NEVER_SET)
+        self.ring = Ring()
+        self.trigger = Trigger()
+        self.peaks = Peaks()
+        self.writer = RunWriter(self.ring, self.peaks, store, identity, settings, self.clock)
+        self.missed = 0
+        self.extreme = 0
+        self.worst_quality = 0
+        self._extreme_distance = -1
+        self._last_s = 0
+        self._last_us = 0
+        self.delivering = True
+        self._told_full = False
+        self.log: list[tuple[int, str]] = []  # lines for people, taken away by the outbox
+
+    @property
+    def state(self) -> int:
+        """One of the STATE numbers; RECORDING until the whole run is stored."""
+        return STATE_RECORDING if self.writer.active else self.trigger.state
+
+    def push(self, counts: int, ticks: int, quality: int, missed: int) -> None:
+        """Take a sample: counts, counter reading of its conversion, quality, conversions missed before it."""
+        timebase = self.timebase
+        timebase.read(ticks)
+        second = timebase.second
+        microsecond = timebase.microsecond
+        self._last_s = second
+        self._last_us = microsecond
+        self.missed += missed
+        if quality > self.worst_quality:
+            self.worst_quality = quality
+        ring = self.ring
+        position = ring.head
+        ring.push(counts, second, microsecond, quality, missed)
+        trigger = self.trigger
+        if trigger.state == STATE_IDLE:
+            return
+        if quality <= QUALITY_RAIL and trigger.has_baseline:
+            distance = counts - trigger.baseline
+            if distance < 0:
+                distance = -distance
+            if distance > self._extreme_distance:
+                self._extreme_distance = distance
+                self.extreme = counts
+        was_recording = trigger.state == STATE_RECORDING
+        outcome = trigger.sample(position, counts, second, microsecond, quality)
+        if was_recording:
+            self.peaks.sample(position, counts, quality, ring)
+        if outcome == BEGAN:
+            self._begin_triggered(position)
+        elif outcome == ENDED:
+            self._end(layout.END_HANG, second, microsecond)
+
+    def service(self, ticks: int) -> None:
+        """Do a little of what is not done per sample: keep the time, write records, watch the converter."""
+        timebase = self.timebase
+        timebase.read(ticks)
+        second = timebase.second
+        microsecond = timebase.microsecond
+        writer = self.writer
+        if writer.active:
+            writer.drain(DRAIN_SAMPLES)
+            writer.commit(second, microsecond)
+            if writer.full and not self._told_full:
+                self._told_full = True
+                self.log.append((layout.LEVEL_WARNING, "store full: from now on only the peaks are kept"))
+                if self.trigger.by_command and self.trigger.event(EVENT_FULL):
+                    self._end(layout.END_STORE_FULL, second, microsecond)
+            if not writer.active:
+                self._ended()
+        elif self.trigger.state == STATE_IDLE:
+            self.ring.rebase()
+        delivering = elapsed_ms(second, microsecond, self._last_s, self._last_us) < CONVERTER_LOST_MS
+        if delivering != self.delivering:
+            self.delivering = delivering
+            if delivering:
+                self.trigger.event(EVENT_BACK)
+                self.log.append((layout.LEVEL_INFO, "converter delivers again"))
+            else:
+                self.log.append((layout.LEVEL_ERROR, "converter does not deliver"))
+        if not delivering:
+            # A run goes on until its hang time is over; then the fault shows.
+            if self.trigger.quiet(second, microsecond) == ENDED:
+                self._end(layout.END_HANG, second, microsecond)
+            if not writer.active:
+                self.trigger.event(EVENT_LOST)
+
+    def arm(self) -> int:
+        """Wait for the trigger; return an ERROR number."""
+        error = self._may_begin()
+        if error:
+            return error
+        settings = self.settings
+        if not self.trigger.arm(settings.threshold_counts, settings.trigger_samples, settings.hang_ms):
+            return layout.ERROR_BAD_STATE
+        self._extreme_distance = -1
+        self.extreme = 0
+        return layout.ERROR_OK
+
+    def start(self, ticks: int) -> int:
+        """Record from the next sample on; return an ERROR number."""
+        error = self._may_begin()
+        if error:
+            return error
+        baseline = self._recent_mean()
+        if not self.trigger.start(self.settings.threshold_counts, baseline):
+            return layout.ERROR_BAD_STATE
+        self.timebase.read(ticks)
+        self._begin(
+            layout.BEGIN_COMMAND, self.ring.head, self.timebase.second, self.timebase.microsecond, baseline
+        )
+        self._extreme_distance = -1
+        self.extreme = 0
+        return layout.ERROR_OK
+
+    def stop(self, ticks: int) -> int:
+        """End the run or disarm; return the run that was ended, or 0."""
+        recording = self.trigger.state == STATE_RECORDING
+        self.trigger.event(EVENT_STOP)
+        if not recording:
+            return 0
+        self.timebase.read(ticks)
+        self._end(layout.END_COMMAND, self.timebase.second, self.timebase.microsecond)
+        return self.writer.run
+
+    def next_run(self) -> int:
+        """Number of the run being recorded, or else of the next one."""
+        return self.writer.run if self.writer.active else self.store.last_run + 1
+
+    def _may_begin(self) -> int:
+        if self.trigger.state != STATE_IDLE:
+            return layout.ERROR_BAD_STATE
+        # The run before may not be written out yet; there is little left of it as a rule.
+        while self.writer.active:
+            self.writer.drain(DRAIN_SAMPLES)
+            if not self.writer.active:
+                self._ended()
+        if self.store.last_run >= layout.MAX_RUN or not self.writer.has_room():
+            return layout.ERROR_STORE_FULL
+        return layout.ERROR_OK
+
+    def _begin_triggered(self, position: int) -> None:
+        trigger = self.trigger
+        ring = self.ring
+        over = trigger.over_position
+        at = over & ring.mask
+        first = ring.position_before(over, self.settings.pre_trigger_ms)
+        baseline = trigger.baseline
+        self._begin(layout.BEGIN_TRIGGER, first, ring.second[at], ring.microsecond[at], baseline)
+        for earlier in range(over, position + 1):
+            at = earlier & ring.mask
+            self.peaks.sample(earlier, ring.counts[at], ring.quality[at], ring)
+
+    def _begin(self, cause: int, first: int, second: int, microsecond: int, baseline: int) -> None:
+        self._told_full = False
+        run = self.store.last_run + 1
+        self.writer.begin(run, cause, first, second, microsecond, baseline, self.ring.rate_mhz())
+        self.peaks.begin(first, baseline, self.settings.threshold_counts)
+        self.log.append((layout.LEVEL_INFO, f"run {run} began"))
+
+    def _end(self, cause: int, second: int, microsecond: int) -> None:
+        self.writer.end(cause, second, microsecond)
+        self.ring.floor = self.ring.head
+
+    def _ended(self) -> None:
+        self.log.append((layout.LEVEL_INFO, f"run {self.writer.run} ended, {self.writer.samples} samples"))
+
+    def _recent_mean(self) -> int:
+        # Of the latest good samples, up to 16; 0 when there are none.
+        ring = self.ring
+        total = 0
+        number = 0
+        position = ring.head - 1
+        oldest = ring.head - ring.size
+        if oldest < 0:
+            oldest = 0
+        while position >= oldest and number < 16:
+            at = position & ring.mask
+            if ring.quality[at] < QUALITY_RAIL:
+                total += ring.counts[at]
+                number += 1
+            position -= 1
+        return (total + number // 2) // number if number else 0

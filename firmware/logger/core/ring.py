@@ -1,0 +1,99 @@
+"""The latest samples, in fixed arrays: pre-trigger memory, queue of the run writer, source of peak windows.
+
+A sample has a *position*, counted from 0 since the start; it lies at position modulo the size. The ring
+must not know what a run is. `push` allocates nothing.
+"""
+
+from array import array
+
+from micropython import const
+
+from .layout import QUALITY_SETTLING
+from .timebase import MICROSECONDS, elapsed_ms
+
+RING_SIZE = const(2048)  # 8 s of pre-trigger at 160/s are 1280; the rest is patience with a slow store
+_REBASE = const(0x10000000)
+_RATE_SAMPLES = const(129)
+
+
+class Ring:
+    """`size` (a power of two) samples: counts, second, microsecond, quality, conversions missed before it."""
+
+    def __init__(self, size: int = RING_SIZE) -> None:
+        self.size = size
+        self.mask = size - 1
+        self.counts = array("i", bytearray(4 * size))
+        self.second = array("i", bytearray(4 * size))
+        self.microsecond = array("i", bytearray(4 * size))
+        self.quality = bytearray(size)
+        self.missed = bytearray(size)
+        self.head = 0  # position of the next sample to come
+        self.tail = 0  # position of the next sample for the reader
+        self.floor = 0  # no run may begin before this position
+        self.holding = False  # a reader is at work: overwriting what it has not read is an overrun
+        self.overruns = 0
+
+    def push(self, counts: int, second: int, microsecond: int, quality: int, missed: int) -> None:
+        """Add a sample; the oldest is overwritten."""
+        head = self.head
+        at = head & self.mask
+        self.counts[at] = counts
+        self.second[at] = second
+        self.microsecond[at] = microsecond
+        self.quality[at] = quality
+        self.missed[at] = missed if missed < 255 else 255
+        self.head = head + 1
+        if quality == QUALITY_SETTLING:
+            self.floor = head + 1
+        if self.holding and head - self.tail >= self.size:
+            self.tail += 1
+            self.overruns += 1
+
+    def oldest(self) -> int:
+        """Position of the oldest sample that a run may use."""
+        oldest = self.head - self.size
+        return oldest if oldest > self.floor else self.floor
+
+    def position_before(self, position: int, milliseconds: int) -> int:
+        """Position of the first usable sample at most `milliseconds` before the one at `position`."""
+        second = self.second[position & self.mask]
+        microsecond = self.microsecond[position & self.mask]
+        low = self.oldest()
+        if low > position:
+            return position
+        high = position
+        while low < high:
+            middle = (low + high) // 2
+            at = middle & self.mask
+            if elapsed_ms(second, microsecond, self.second[at], self.microsecond[at]) <= milliseconds:
+                high = middle
+            else:
+                low = middle + 1
+        return low
+
+    def rate_mhz(self) -> int:
+        """Conversions per 1000 seconds over the latest samples, missed ones included; 0 when not known."""
+        last = self.head - 1
+        first = self.head - _RATE_SAMPLES
+        oldest = self.oldest()
+        if first < oldest:
+            first = oldest
+        if last - first < 8:
+            return 0
+        steps = last - first
+        for position in range(first + 1, last + 1):
+            steps += self.missed[position & self.mask]
+        a = first & self.mask
+        b = last & self.mask
+        span = (self.second[b] - self.second[a]) * MICROSECONDS + self.microsecond[b] - self.microsecond[a]
+        if span <= 0:
+            return 0
+        return (steps * 1000000000 + span // 2) // span
+
+    def rebase(self) -> None:
+        """Keep positions within 30 bits; call it only while no run holds a position."""
+        if self.head >= _REBASE:
+            shift = self.head - self.head % self.size - self.size
+            self.head -= shift
+            self.floor = self.floor - shift if self.floor > shift else 0
+            self.tail = self.head

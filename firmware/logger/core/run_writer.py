@@ -1,0 +1,426 @@
+"""From the ring to the records of one run, a few samples at a time.
+
+Order in a run: RUN_BEGIN, IDENTITY, SETTINGS, then SAMPLES and MARK in time order, then the PEAK_WINDOWs
+(largest first) and RUN_END. A SAMPLES record is closed when it is full, when its first sample is commit_ms
+old, when a step does not fit or sample numbers are missing, and before a MARK.
+
+When the store is full, samples are counted but no longer kept; room for peak windows and totals was put
+aside at the start. Taking a sample allocates nothing; closing a record allocates a few small objects.
+"""
+
+import hashlib
+
+from micropython import const
+
+from . import layout, record
+from .identity import ClockAnchor, Identity
+from .peaks import Peaks
+from .ring import Ring
+from .settings import Settings
+from .store import MemoryStore, framed
+from .timebase import MICROSECONDS, elapsed_ms
+
+_IDLE = const(0)
+_WAITING = const(1)  # begun, but the first sample has not come
+_WRITING = const(2)
+_ENDING = const(3)  # the last sample is known
+_WINDOWS = const(4)
+
+_SAMPLES_AT = const(20)  # in a SAMPLES record: where the number of samples stands
+_WINDOW_AT = const(29)  # the same in a PEAK_WINDOW record
+_HELD = const(4 * 257 + 83)  # framed: the longest peak windows and RUN_END
+_SMALLEST = const(2048)  # a run needs room for its first records and some samples
+_MARK_WAIT_MS = const(50)
+_NO_RUN_LIMITS = const(8388607)
+
+
+class RunWriter:
+    """Writes one run after another; `begin`, then `drain` until it is no longer `active`."""
+
+    def __init__(
+        self,
+        ring: Ring,
+        peaks: Peaks,
+        store: MemoryStore,
+        identity: Identity,
+        settings: Settings,
+        clock: ClockAnchor,
+    ) -> None:
+        self._ring = ring
+        self._peaks = peaks
+        self._store = store
+        self._identity = identity
+        self._settings = settings
+        self._clock = clock
+        self._buffer = bytearray(layout.MAX_RECORD)  # the SAMPLES record being filled
+        self._other = bytearray(layout.MAX_RECORD)
+        self._hash = hashlib.sha256()
+        self._stage = _IDLE
+        self._marks: list = []  # type: ignore[type-arg]
+        self._marks_size = 0
+        self.run = 0
+        self.records = 0
+        self.full = False
+        self._cause = 0
+        self._trigger_s = 0
+        self._trigger_us = 0
+        self._baseline = 0
+        self._rate_mhz = 0
+        self._end_position = 0
+        self._end_cause = 0
+        self._end_s = 0
+        self._end_us = 0
+        self.first = 0
+        self._number = 0  # of the next sample within the run
+        self._not_stored = 0
+        self._missed = 0
+        self._clipped = 0
+        self._doubtful = 0
+        self._lowest = 0
+        self._highest = 0
+        self._windows = 0
+        self._rank = 0
+        self._count = 0  # samples in _buffer
+        self._at = 0
+        self._record_s = 0
+        self._record_us = 0
+        self._sent_s = 0  # time of the latest sample as its steps add up to
+        self._sent_us = 0
+
+    @property
+    def active(self) -> bool:
+        """True until the run's RUN_END is stored."""
+        return self._stage != _IDLE
+
+    @property
+    def samples(self) -> int:
+        """Samples of the run taken from the ring so far."""
+        return self._number
+
+    def has_room(self) -> bool:
+        """True when the store has room for a run worth beginning."""
+        return self._store.room() >= _HELD + _SMALLEST
+
+    def seconds_left(self, rate_mhz: int) -> int:
+        """Seconds of samples for which the store has room, at this rate (80/s when it is not known)."""
+        rate = rate_mhz if rate_mhz else 80000
+        number = rate * self._settings.commit_ms // 1000000 + 1
+        if number > layout.MAX_SAMPLES:
+            number = layout.MAX_SAMPLES
+        room = self._store.room() - (0 if self.active else _HELD + 300)
+        if room <= 0:
+            return 0
+        size = framed(_SAMPLES_AT + 1 + layout.TRAILER + layout.SAMPLE_BYTES * number)
+        return room * number // size * 1000 // rate
+
+    def begin(
+        self, run: int, cause: int, first: int, trigger_s: int, trigger_us: int, baseline: int, rate_mhz: int
+    ) -> None:
+        """Begin a run with the sample at position `first`, which may still be to come."""
+        self._store.begin(run)
+        self._store.hold(_HELD)
+        self.run = run
+        self.records = 0
+        self.full = False
+        self._cause = cause
+        self._trigger_s = trigger_s
+        self._trigger_us = trigger_us
+        self._baseline = baseline
+        self._rate_mhz = rate_mhz
+        self.first = first
+        self._end_position = -1
+        self._number = 0
+        self._not_stored = 0
+        self._missed = 0
+        self._clipped = 0
+        self._doubtful = 0
+        self._lowest = _NO_RUN_LIMITS
+        self._highest = -_NO_RUN_LIMITS - 1
+        self._rank = 0
+        self._count = 0
+        self._marks = []
+        self._marks_size = 0
+        self._hash = hashlib.sha256()
+        self._ring.tail = first
+        self._ring.holding = True
+        self._stage = _WAITING
+
+    def end(self, cause: int, second: int, microsecond: int) -> None:
+        """End the run with the latest sample in the ring; `drain` does the rest."""
+        self._end_position = self._ring.head
+        self._end_cause = cause
+        self._end_s = second
+        self._end_us = microsecond
+        self._windows = self._peaks.finish(self._ring.head - 1, self._ring)
+
+    def mark(self, second: int, microsecond: int, code: int, text: bytes) -> bool:
+        """Queue a MARK; False when the store has no room for it."""
+        # A record of samples may have to be closed before it.
+        size = framed(layout.MIN_RECORD + 10 + len(text))
+        if self._store.room() < self._marks_size + size + layout.MAX_FRAME:
+            return False
+        self._marks.append((second, microsecond, code, text))
+        self._marks_size += size
+        return True
+
+    def drain(self, limit: int) -> bool:
+        """Take up to `limit` samples, or do one step of the ending; False when there was nothing to do."""
+        if self._stage == _IDLE:
+            return False
+        if self._stage == _WAITING and not self._write_beginning():
+            return False
+        if self._stage == _WRITING:
+            ring = self._ring
+            last = ring.head if self._end_position < 0 else self._end_position
+            if ring.tail >= last and self._end_position < 0:
+                return False
+            while limit and ring.tail < last:
+                self.take()
+                limit -= 1
+            if self._end_position >= 0 and ring.tail >= last:
+                self._stage = _ENDING
+            return True
+        if self._stage == _ENDING:
+            self._close()
+            self._write_marks(-1, 0)
+            self._ring.holding = False
+            self._stage = _WINDOWS
+        elif self._rank < self._windows:
+            self._write_window()
+        else:
+            self._write_end()
+        return True
+
+    def commit(self, second: int, microsecond: int) -> None:
+        """Close the record being filled if its first sample is old enough."""
+        if self._stage == _WRITING:
+            if self._count and (
+                elapsed_ms(second, microsecond, self._record_s, self._record_us) >= self._settings.commit_ms
+            ):
+                self._close()
+            # A mark waits for samples from before it that may still be unread.
+            if self._marks and self._ring.tail >= self._ring.head:
+                mark = self._marks[0]
+                if elapsed_ms(second, microsecond, mark[0], mark[1]) >= _MARK_WAIT_MS:
+                    self._write_marks(mark[0], mark[1])
+
+    def take(self) -> None:
+        """Move one sample from the ring into the record being filled."""
+        ring = self._ring
+        position = ring.tail
+        at = position & ring.mask
+        second = ring.second[at]
+        microsecond = ring.microsecond[at]
+        counts = ring.counts[at]
+        quality = ring.quality[at]
+        number = position - self.first
+        if self._marks:
+            self._write_marks(second, microsecond)
+        if number != self._number:  # the ring was overrun
+            self._close()
+            self._not_stored += number - self._number
+            self._number = number
+        step = 0
+        if self._count:
+            step = layout.MAX_STEP + 1
+            if second - self._sent_s < 2:
+                # Rounded from the sum of the steps so far, so that rounding does not pile up.
+                step = (second - self._sent_s) * MICROSECONDS + microsecond - self._sent_us
+                step = (step + layout.STEP_US // 2) // layout.STEP_US
+                if step < 0:
+                    step = 0
+            if step > layout.MAX_STEP or self._count == layout.MAX_SAMPLES:
+                self._close()
+                step = 0
+        if self._count == 0 and not self._open(second, microsecond):
+            self._not_stored += 1
+        else:
+            self._at = record.put_sample(self._buffer, self._at, counts, quality, step)
+            self._count += 1
+            self._sent_us += step * layout.STEP_US
+            if self._sent_us >= MICROSECONDS:
+                self._sent_us -= MICROSECONDS
+                self._sent_s += 1
+        if number:
+            self._missed += ring.missed[at]
+        if quality == layout.QUALITY_RAIL or counts == layout.RAIL_HIGH or counts == layout.RAIL_LOW:
+            self._clipped += 1
+        if quality:
+            self._doubtful += 1
+        if counts < self._lowest:
+            self._lowest = counts
+        if counts > self._highest:
+            self._highest = counts
+        self._number = number + 1
+        ring.tail = position + 1
+        if self._count == layout.MAX_SAMPLES:
+            self._close()
+
+    def _open(self, second: int, microsecond: int) -> bool:
+        # No allocation: the header is written when the record is closed.
+        if self.full or self._store.room() < self._marks_size + layout.MAX_FRAME:
+            self.full = True
+            return False
+        self._at = _SAMPLES_AT + 1
+        self._record_s = second
+        self._record_us = microsecond
+        self._sent_s = second
+        self._sent_us = microsecond
+        return True
+
+    def _close(self) -> None:
+        if self._count == 0:
+            return
+        buffer = self._buffer
+        at = record.begin(buffer, layout.KIND_SAMPLES, self.run, self.records)
+        first = self._number - self._count
+        record.pack(buffer, at, "IIIB", (first, self._record_s, self._record_us, self._count))
+        self._count = 0
+        self._append(buffer, self._at, False)
+
+    def _append(self, buffer: bytearray, end: int, held: bool) -> bool:
+        length = record.finish(buffer, end)
+        if not self._store.append(buffer, length, held):
+            return False
+        if buffer[0] != layout.KIND_RUN_END:
+            self._hash.update(memoryview(buffer)[:length])
+        self.records += 1
+        return True
+
+    def _write(self, kind: int, fields: str, values: tuple, held: bool = False) -> bool:  # type: ignore[type-arg]
+        at = record.begin(self._other, kind, self.run, self.records)
+        return self._append(self._other, record.pack(self._other, at, fields, values), held)
+
+    def _write_beginning(self) -> bool:
+        ring = self._ring
+        if ring.head > self.first:
+            at = self.first & ring.mask
+            first_s = ring.second[at]
+            first_us = ring.microsecond[at]
+        elif self._end_position >= 0:  # stopped before the first sample came
+            first_s = self._trigger_s
+            first_us = self._trigger_us
+        else:
+            return False
+        clock = self._clock
+        self._write(
+            layout.KIND_RUN_BEGIN,
+            layout.FIELDS_RUN_BEGIN,
+            (
+                self._identity.boot,
+                self._cause,
+                first_s,
+                first_us,
+                self._trigger_s,
+                self._trigger_us,
+                self._baseline,
+                self._rate_mhz,
+                self._settings.input,
+                clock.device_s,
+                clock.device_us,
+                clock.utc_s,
+                clock.utc_us,
+                clock.uncertainty_us,
+            ),
+        )
+        self._write(layout.KIND_IDENTITY, layout.FIELDS_IDENTITY, self._identity.values())
+        self._write(layout.KIND_SETTINGS, layout.FIELDS_SETTINGS, self._settings.values())
+        self._stage = _WRITING
+        return True
+
+    def _write_marks(self, second: int, microsecond: int) -> None:
+        # Those at or before a moment, or all when second is negative.
+        while self._marks:
+            mark = self._marks[0]
+            if second >= 0 and (mark[0] > second or (mark[0] == second and mark[1] > microsecond)):
+                return
+            self._close()
+            self._marks.pop(0)
+            self._marks_size -= framed(layout.MIN_RECORD + 10 + len(mark[3]))
+            self._write(layout.KIND_MARK, layout.FIELDS_MARK, mark)
+
+    def _write_window(self) -> None:
+        peaks = self._peaks
+        slot = peaks.largest()
+        peak = peaks.peak[slot]
+        first = peaks.first[slot]
+        at_peak = slot * layout.MAX_WINDOW_SAMPLES + peak - first
+        # A pause that does not fit into a step ends the window on that side.
+        at = at_peak
+        while at > at_peak - peak + first and self._window_step(at) <= layout.MAX_STEP:
+            at -= 1
+        end = at_peak + 1
+        while end < at_peak - peak + first + peaks.length[slot] and self._window_step(end) <= layout.MAX_STEP:
+            end += 1
+        length = end - at
+        first = peak - (at_peak - at)
+        second = peaks.second[at]
+        microsecond = peaks.microsecond[at]
+        buffer = self._other
+        start = record.begin(buffer, layout.KIND_PEAK_WINDOW, self.run, self.records)
+        record.pack(
+            buffer,
+            start,
+            "BBIiIIIB",
+            (
+                self._rank,
+                self._windows,
+                peak - self.first,
+                peaks.counts[at_peak],
+                first - self.first,
+                second,
+                microsecond,
+                length,
+            ),
+        )
+        to = _WINDOW_AT + 1
+        for i in range(at, end):
+            step = 0
+            if i > at:
+                step = (peaks.second[i] - second) * MICROSECONDS + peaks.microsecond[i] - microsecond
+                step = (step + layout.STEP_US // 2) // layout.STEP_US
+            to = record.put_sample(buffer, to, peaks.counts[i], peaks.quality[i], step)
+            microsecond += step * layout.STEP_US
+            if microsecond >= MICROSECONDS:
+                microsecond -= MICROSECONDS
+                second += 1
+        self._append(buffer, to, True)
+        peaks.drop(slot)
+        self._rank += 1
+
+    def _window_step(self, at: int) -> int:
+        # From the sample before to this one, rounded up; over MAX_STEP when it does not fit.
+        peaks = self._peaks
+        seconds = peaks.second[at] - peaks.second[at - 1]
+        if not 0 <= seconds < 2:
+            return layout.MAX_STEP + 1
+        step = seconds * MICROSECONDS + peaks.microsecond[at] - peaks.microsecond[at - 1]
+        return step // layout.STEP_US + 1
+
+    def _write_end(self) -> None:
+        cause = layout.END_STORE_FULL if self.full else self._end_cause
+        if self._number == 0:
+            self._lowest = 0
+            self._highest = 0
+        digest = self._hash.digest()
+        self._write(
+            layout.KIND_RUN_END,
+            layout.FIELDS_RUN_END,
+            (
+                cause,
+                self._end_s,
+                self._end_us,
+                self._number,
+                self._not_stored,
+                self._missed,
+                self._clipped,
+                self._doubtful,
+                self._lowest,
+                self._highest,
+                self._windows,
+                digest,
+            ),
+            True,
+        )
+        self._store.end(digest)
+        self._stage = _IDLE

@@ -1,0 +1,1 @@
+"""Each file knows one part of the hardware and decides nothing."""

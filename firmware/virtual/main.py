@@ -1,0 +1,86 @@
+"""A logger on a computer: the real firmware, fed by a file, talking through a pipe. See README.md.
+
+MICROPYPATH=firmware/virtual:firmware:.frozen micropython -X heapsize=16M firmware/virtual/main.py [--name value]
+python firmware/virtual/main.py [--name value]
+"""
+
+import sys
+
+ON_MICROPYTHON = sys.implementation.name == "micropython"
+if not ON_MICROPYTHON:
+    here = __file__.replace("\\", "/").rsplit("/", 1)[0] if "/" in __file__.replace("\\", "/") else "."
+    sys.path[0:1] = [here, here + "/.."]
+
+import bench  # noqa: E402
+import event_loop  # noqa: E402
+import feed  # noqa: E402
+import machine  # noqa: E402
+import pipe  # noqa: E402
+from clock import clock  # noqa: E402
+
+TICKS_MASK = 0x3FFFFFFF
+
+
+class Options:
+    """What the command line may change, with the values it has otherwise."""
+
+    serial = "0102030405060708"
+    boot = 0x0B0A70
+    start_us = TICKS_MASK + 1 - 5000000  # the counter wraps 5 s after the start
+    capacity = 1 << 20
+    interval_us = 10870  # 92/s, as seen on boards set to 80/s
+    idle_counts = 0
+    interpreter = ""
+
+
+def read_options(arguments):
+    """Take `--name value` pairs; a number stays a number."""
+    options = Options()
+    options.interpreter = interpreter()
+    for i in range(0, len(arguments), 2):
+        name = arguments[i][2:].replace("-", "_")
+        if not arguments[i].startswith("--") or not hasattr(Options, name) or i + 1 == len(arguments):
+            raise ValueError("unknown or incomplete option " + arguments[i])
+        value = arguments[i + 1]
+        setattr(options, name, int(value) if isinstance(getattr(Options, name), int) else value)
+    return options
+
+
+def interpreter():
+    """The interpreter's name and version, short enough for a text field."""
+    name = sys.implementation.name
+    version = sys.implementation.version
+    return name + " " + ".".join([str(part) for part in version[:3]])
+
+
+def real_ms():
+    """The real clock, for the mode that follows it."""
+    import time
+
+    return time.ticks_ms() if ON_MICROPYTHON else time.monotonic_ns() // 1000000
+
+
+def main(arguments):
+    """Run until the host closes the pipe or cuts the power."""
+    options = read_options(arguments)
+    clock.start_us = options.start_us
+    source = feed.Feed(clock, options.interval_us, options.idle_counts)
+    cable = bench.LinkCable()
+    stand = bench.Bench(clock, machine.chip, source, cable, real_ms)
+    event_loop.install(clock, stand.wait)
+    machine.chip.power_up(source)
+
+    import asyncio
+
+    from logger.app import App
+    from logger.boards.virtual import Board
+
+    stand.tell({"event": "ready", "interpreter": interpreter()})
+    try:
+        asyncio.run(App(Board(options, cable)).run())
+    except Exception as error:
+        stand.tell({"event": "error", "what": "%s: %s" % (type(error).__name__, error)})
+        raise
+
+
+main(sys.argv[1:])
