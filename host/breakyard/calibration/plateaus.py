@@ -244,7 +244,8 @@ def _calmest(bins: _Bins, group: NDArray[np.int64], quiet: float) -> NDArray[np.
     if not starts:
         return group
     limit = max(1.5 * float(min(spread[i] for i in starts)), quiet)
-    keep = {j for i in starts if spread[i] <= limit for j in range(i, i + size) if j in inside}
+    # The first and last bin of a window may reach a little into the handling before and after.
+    keep = {j for i in starts if spread[i] <= limit for j in range(i + 1, i + size - 1) if j in inside}
     return np.array(sorted(keep), dtype=np.int64)
 
 
