@@ -13,7 +13,7 @@ from pathlib import Path
 
 from vector_cases import conversations, invalid, streams, valid
 
-VECTORS = Path(__file__).parent / "vectors"
+VECTORS = Path(__file__).resolve().parent / "vectors"
 
 
 def documents():

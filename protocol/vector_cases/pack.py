@@ -11,7 +11,7 @@ from pathlib import Path
 
 from cobs import cobs
 
-TABLE = json.loads((Path(__file__).parent.parent / "records.json").read_text("utf-8"))
+TABLE = json.loads((Path(__file__).resolve().parent.parent / "records.json").read_text("utf-8"))
 KINDS = {kind["name"]: kind for kind in TABLE["kinds"]}
 COMMANDS = {command["name"]: command for command in TABLE["commands"]}
 LIMITS = {name: limit["value"] for name, limit in TABLE["limits"].items()}

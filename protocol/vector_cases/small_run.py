@@ -5,7 +5,7 @@ import itertools
 from dataclasses import dataclass, field
 
 from . import pack
-from .valid import IDENTITY, RUN_BEGIN, RUN_END, SETTINGS
+from .valid import EXAMPLE, IDENTITY, RUN_BEGIN, RUN_END, SETTINGS
 
 PERIOD = 625  # units of 20 us: 12.5 ms
 FIRST_S = 100
@@ -88,6 +88,26 @@ def whole(number=4, missed_before=(), scale=1000, boot=0x5EA51DE5):
     run.add_samples(range(18, 24))
     add_window(run)
     return run.finish(missed=len(missed_before))
+
+
+def example():
+    """The shortest run that shows everything: three samples."""
+    run = SmallRun(1)
+    run.counts = {n: sample[0] for n, sample in enumerate(EXAMPLE["samples"])}
+    run.time_us = {0: 0, 1: 12500, 2: 25000}
+    begin_ = {
+        "first_s": 61,
+        "first_us": 250000,
+        "trigger_s": 61,
+        "trigger_us": 200000,
+        "cause": 1,
+        "rate_mhz": 80000,
+    }
+    run.add("RUN_BEGIN", RUN_BEGIN | begin_)
+    run.add("IDENTITY", IDENTITY)
+    run.add("SETTINGS", SETTINGS)
+    run.add("SAMPLES", EXAMPLE, range(3))
+    return run.finish(end_s=61, end_us=275000, peak_windows=0)
 
 
 def add_window(run):

@@ -1,7 +1,7 @@
 """Streams and files, sound and damaged: which records a reader keeps, what it reports, which samples come out."""
 
 from . import pack
-from .small_run import add_window, begin, whole
+from .small_run import add_window, begin, example, whole
 from .valid import LOG, SAMPLES, STATUS, TYPICAL
 
 FLAGS = {
@@ -34,6 +34,8 @@ def cases():
 
 
 def _framing():
+    short = example()
+    yield _case("example", "The short run that SPEC.md shows.", ["Whole"], short.frames(), [_run(short)])
     run = whole()
     frames = run.frames()
     yield _case("whole", "A complete run.", ["Whole"], frames, [_run(run)])

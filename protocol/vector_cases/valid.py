@@ -57,6 +57,12 @@ SAMPLES = {
     "first_us": 225000,
     "samples": [(-31040, 0, 0), (-31087, 542, 0), (-31001, 541, 0), (12, 1084, 1), (650321, 542, 0)],
 }
+EXAMPLE = {
+    "first_sample": 0,
+    "first_s": 61,
+    "first_us": 250000,
+    "samples": [(-31042, 0, 0), (-31001, 625, 0), (650321, 625, 0)],
+}
 MARK = {"mark_s": 70, "mark_us": 999999, "code": 2, "text": "cleat 3, bonded"}
 PEAK_WINDOW = {
     "rank": 0,
@@ -177,6 +183,7 @@ def _samples():
         values = {"first_sample": first_sample, "first_s": first_s, "first_us": first_us, "samples": samples}
         return _case(f"samples-{id_}", comment, flags, "SAMPLES", run, index, values)
 
+    yield _case("samples-example", "The one that SPEC.md takes apart.", ["Typical"], "SAMPLES", 1, 3, EXAMPLE)
     yield one("single", "The least there can be: one sample.", ["Limit"], [(0, 0, 0)])
     yield one(
         "both-rails",

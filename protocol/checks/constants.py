@@ -1,0 +1,94 @@
+"""Do the constants of host and firmware say what the table says, no more and no less?"""
+
+import re
+
+from . import FOLDER, LISTS, TABLE, same
+
+FIRMWARE = FOLDER.parent / "firmware" / "logger" / "core" / "layout.py"
+LETTERS = {
+    "u8": "B",
+    "u16": "H",
+    "u32": "I",
+    "i24": "i",
+    "bytes8": "8",
+    "bytes32": "S",
+    "text": "t",
+    "samples": "s",
+    "rest": "*",
+}
+
+
+def items():
+    yield from host()
+    yield from firmware()
+
+
+def host():
+    from breakyard.wire import layout
+
+    yield same("host: VERSION", TABLE["version"], layout.VERSION)
+    for name, limit in TABLE["limits"].items():
+        yield same(f"host: {name}", limit["value"], getattr(layout, name, None))
+    enums = {"kinds": "Kind", "commands": "Command", "settings": "Setting"} | LISTS
+    for group, enum in enums.items():
+        wanted = {entry["name"].upper(): entry["value"] for entry in TABLE[group]}
+        found = {member.name: member.value for member in getattr(layout, enum)}
+        for name in sorted(wanted | found):
+            yield same(f"host: {enum}.{name}", wanted.get(name), found.get(name))
+    for kind in TABLE["kinds"]:
+        yield same(
+            f"host: fields of {kind['name']}", _pairs(kind["fields"]), _of(layout.FIELDS, layout.Kind, kind)
+        )
+    for command in TABLE["commands"]:
+        arguments, results = (
+            _of(part, layout.Command, command) for part in (layout.ARGUMENTS, layout.RESULTS)
+        )
+        yield same(f"host: arguments of {command['name']}", _pairs(command["arguments"]), arguments)
+        yield same(f"host: results of {command['name']}", _pairs(command["results"]), results)
+    for setting in TABLE["settings"]:
+        limits = (setting["min"], setting["default"], setting["max"])
+        yield same(f"host: limits of {setting['name']}", limits, layout.SETTING_LIMITS.get(setting["value"]))
+    fixed = {name: entry["bytes"] for name, entry in TABLE["types"].items() if "bytes" in entry}
+    yield same("host: sizes of types", fixed, dict(layout.TYPE_SIZES))
+
+
+def firmware():
+    """Only by name and value, as text: test_layout.py on the real interpreter compares everything."""
+    if not FIRMWARE.exists():
+        yield "missing", "firmware: layout.py"
+        return
+    text = FIRMWARE.read_text("utf-8")
+    numbers = {
+        name: int(value) for name, value in re.findall(r"^(\w+) = const\((-?\d+)\)", text, re.MULTILINE)
+    }
+    letters = dict(re.findall(r'^(\w+) = "([^"]*)"', text, re.MULTILINE))
+    wanted = {"VERSION": TABLE["version"]} | {name: limit["value"] for name, limit in TABLE["limits"].items()}
+    for group, prefix in (
+        ("kinds", "KIND"),
+        ("commands", "COMMAND"),
+        ("errors", "ERROR"),
+        ("states", "STATE"),
+    ):
+        wanted |= {f"{prefix}_{entry['name']}": entry["value"] for entry in TABLE[group]}
+    for name, value in wanted.items():
+        yield same(f"firmware: {name}", value, numbers.get(name))
+    for kind in TABLE["kinds"]:
+        name = f"FIELDS_{kind['name']}"
+        yield same(f"firmware: {name}", _letters(kind["fields"]), letters.get(name))
+    for command in TABLE["commands"]:
+        for part in ("arguments", "results"):
+            name = f"{part.upper()}_{command['name']}"
+            yield same(f"firmware: {name}", _letters(command[part]), letters.get(name))
+
+
+def _of(layouts, enum, entry):
+    found = layouts.get(enum(entry["value"])) if entry["value"] in list(enum) else None
+    return None if found is None else list(found)
+
+
+def _pairs(fields):
+    return [(field["name"], field["type"]) for field in fields]
+
+
+def _letters(fields):
+    return "".join(LETTERS[field["type"]] for field in fields)
