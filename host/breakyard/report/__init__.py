@@ -1,0 +1,1 @@
+"""What people see: numbers in their unit, sentences for doubts, tables, pictures. Imports the line, makes no files."""

@@ -1,0 +1,134 @@
+"""A calibration: known loads and line, how sure a load is over the whole range, and what the line leaves over."""
+
+from typing import Any, Final
+
+import numpy as np
+
+from breakyard.calibration import Calibration
+from breakyard.report.style import (
+    GREEN,
+    VERMILLION,
+    Key,
+    Mode,
+    Picture,
+    Shape,
+    draw_key,
+    make_look,
+    new_figure,
+    set_title,
+)
+from breakyard.report.trace import limits
+from breakyard.report.values import load_text
+from breakyard.units import FORCE_UNITS, force_unit
+
+STEPS: Final = 60
+BEYOND: Final = 4.0
+"""The picture goes to the cell's capacity, or to this many times the highest known load where none is known."""
+
+
+def calibration_figure(
+    calibration: Calibration,
+    *,
+    unit: str = "N",
+    up_to_n: float | None = None,
+    coverage: float = 0.95,
+    mode: Mode = "light",
+    shape: Shape = "wide",
+) -> Picture:
+    """Draw a calibration in three parts: the line, the interval of a load anywhere, the residuals.
+
+    up_to_n: where the range ends. Raises: UnitError, UsageError (mode, shape).
+    """
+    unit = force_unit(unit)
+    factor = FORCE_UNITS[unit]
+    look = make_look(mode, shape)
+    theme = look.theme
+    known_n = calibration.highest_known_n
+    capacity_n = calibration.plate.capacity_n if calibration.plate is not None else BEYOND * known_n
+    end_n = max(up_to_n or capacity_n, 1.05 * known_n)
+    counts = np.array([point.counts for point in calibration.points])
+    # Counts of the empty cell: where the fitted force is zero.
+    zero = calibration.counts_at(-calibration.coefficients[0], calibration.centre)
+    loads_n = np.linspace(0.0, end_n, STEPS + 1)[1:]
+    at_loads = np.array([calibration.counts_at(float(load), zero) for load in loads_n])
+    finite = np.isfinite(at_loads)
+    loads_n, at_loads = loads_n[finite], at_loads[finite]
+    half_n = np.array(
+        [
+            0.5 * (found.high_n - found.low_n)
+            for found in (calibration.interval(float(c), zero, coverage=coverage) for c in at_loads)
+        ]
+    )
+    points_n = calibration.load_n(counts, zero) + np.array(calibration.residuals_n)
+    figure, (line_axes, interval_axes, residual_axes) = new_figure(look, (0.75, 0.6, 0.6))
+    key = Key(look)
+
+    band = None
+    for axes in (line_axes, interval_axes):
+        band = axes.axvspan(0.0, known_n / factor, color=GREEN, alpha=0.18, linewidth=0.0, zorder=1)
+        axes.set_xlim(*limits(0.0, end_n / factor))
+    points_style: dict[str, Any] = {
+        "linestyle": "none",
+        "marker": "o",
+        "color": VERMILLION,
+        "markersize": 5.5,
+    }
+    line_axes.plot(points_n / factor, (counts - zero) / 1000.0, zorder=4, **points_style)
+    key.line("known loads", **points_style)
+    key.add(band, f"calibrated range, to {load_text(known_n, unit)} {unit}")
+    inside = loads_n <= known_n * 1.001
+    first = np.concatenate([[0.0], loads_n[inside], [known_n]]) / factor
+    first_counts = np.concatenate(
+        [[0.0], at_loads[inside] - zero, [calibration.counts_at(known_n, zero) - zero]]
+    )
+    line_axes.plot(first, first_counts / 1000.0, color=theme.curve, linewidth=1.8, zorder=3)
+    line_axes.plot(
+        loads_n / factor,
+        (at_loads - zero) / 1000.0,
+        color=theme.curve,
+        linewidth=1.5,
+        linestyle=(0, (4, 2)),
+        zorder=2,
+    )
+    key.line("calibration", color=theme.curve, linewidth=1.8)
+    key.line("carried on beyond the known loads", color=theme.curve, linewidth=1.5, linestyle=(0, (4, 2)))
+    line_axes.set_ylabel("Counts above zero\n[thousands]")
+
+    percent = 100.0 * half_n / loads_n
+    interval_axes.plot(loads_n / factor, percent, color=theme.curve, linewidth=1.8, zorder=3)
+    # Near zero any relative interval grows without end; the picture is about the loads that matter.
+    interval_axes.set_ylim(0.0, 1.25 * float(np.max(percent[loads_n >= min(0.1 * end_n, known_n)])))
+    interval_axes.set_ylabel(f"{100 * coverage:g} % interval\n[± % of the load]")
+    interval_axes.set_xlabel(f"Load [{unit}]")
+
+    standard = [point.counts_standard for point in calibration.points]
+    slopes = np.abs(calibration.slope_n_per_count(counts))
+    bars = np.array([2.0 * (value or 0.0) for value in standard]) * slopes / factor
+    residual_axes.errorbar(
+        points_n / factor,
+        np.array(calibration.residuals_n) / factor,
+        yerr=bars,
+        fmt="o",
+        color=VERMILLION,
+        markersize=5.5,
+        capsize=4,
+        linewidth=1.2,
+        zorder=4,
+    )
+    residual_axes.axhline(0.0, color=theme.curve, linewidth=1.5, zorder=2)
+    residual_axes.set_xlim(*limits(0.0, known_n / factor))
+    residual_axes.set_ylabel(f"Known less line\n[{unit}]")
+    residual_axes.set_xlabel(f"Known load [{unit}]")
+    if any(value for value in standard):
+        key.words("bars on the residuals: twice the uncertainty of the counts")
+
+    set_title(line_axes, look, f"Calibration {calibration.name}".strip(), f"{len(counts)} points")
+    draw_key(figure, key)
+    at_end = f"{percent[-1]:.2g} % at {load_text(float(loads_n[-1]), unit)} {unit}"
+    at_known = float(np.interp(known_n, loads_n, percent))
+    alt = (
+        f"Calibration {calibration.name}: {len(counts)} points with known loads up to "
+        f"{load_text(known_n, unit)} {unit} and the line through them. A load's interval is about plus or minus "
+        f"{at_known:.2g} % at the highest known load and {at_end}."
+    )
+    return Picture(figure, alt, look.dpi)

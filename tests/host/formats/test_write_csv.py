@@ -1,0 +1,93 @@
+"""Curves and tables written for other programs read back as they were."""
+
+import csv
+import io
+import json
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from breakyard.curve import LoadCurve, curve_from_columns
+from breakyard.errors import UnitError, UsageError
+from breakyard.formats.read_csv import parse_csv
+from breakyard.formats.recording import CsvOptions
+from breakyard.formats.write_csv import curve_csv, in_unit, summaries_csv
+from breakyard.formats.write_json import json_text
+
+
+def curve(time_s: list[float], load_n: list[float]) -> LoadCurve:
+    return curve_from_columns(time_s, load_n, name="x", extension_m=np.linspace(0.0, 1.0, len(time_s)))
+
+
+@given(
+    st.lists(st.floats(-1e7, 1e7), min_size=8, max_size=30),
+    st.sampled_from([(",", "."), (";", ","), ("\t", ","), (";", ".")]),
+    st.sampled_from(["N", "kN", "lbf"]),
+)
+@settings(max_examples=100)
+def test_a_curve_reads_back(loads: list[float], marks: tuple[str, str], unit: str) -> None:
+    """Times exactly, loads to the last digits of the change of unit; the decimal mark is said where it is open."""
+    original = curve([0.1 * step * step + step for step in range(len(loads))], loads)
+
+    text = curve_csv(original, unit=unit, separator=marks[0], decimal=marks[1])
+    recording = parse_csv(text.encode(), options=CsvOptions(decimal=marks[1]))
+
+    assert recording.load_n is not None
+    assert recording.extension_m is not None
+    np.testing.assert_array_equal(recording.time_s, original.time_s)
+    np.testing.assert_allclose(recording.load_n, original.load_n, rtol=1e-15, atol=1e-300)
+    np.testing.assert_array_equal(recording.extension_m, original.extension_m)
+    assert recording.reading.load.name == f"Load [{unit}]"
+
+
+def test_zero_is_subtracted_and_doubtful_samples_are_marked() -> None:
+    original = curve([float(n) for n in range(8)], [5.0, math.nan, 7.0, 8.0, 9.0, 9.0, 9.0, 9.0])
+
+    rows = list(csv.reader(io.StringIO(curve_csv(original, zero_n=5.0))))
+
+    assert rows[0] == ["Time [s]", "Load [N]", "Extension [m]", "Usable"]
+    assert [row[1] for row in rows[1:4]] == ["0.0", "-5.0", "2.0"]
+    assert [row[3] for row in rows[1:4]] == ["1", "0", "1"]
+
+
+def test_marks_that_collide_are_refused() -> None:
+    original = curve([float(n) for n in range(8)], [1.0] * 8)
+
+    with pytest.raises(UsageError, match="not both"):
+        curve_csv(original, separator=",", decimal=",")
+    with pytest.raises(UsageError, match="separated"):
+        curve_csv(original, separator="|")
+    with pytest.raises(UnitError, match="kgf"):
+        curve_csv(original, unit="kg")
+
+
+def test_tables_of_newtons_change_their_unit_and_say_so() -> None:
+    import pandas as pd
+
+    frame = pd.DataFrame(
+        {"name": ["a"], "peak_n": [4448.2216152605], "rate_n_per_s": [None], "peak_time_s": [2.5]}
+    )
+
+    converted = in_unit(frame, "lbf")
+
+    assert list(converted.columns) == ["name", "peak [lbf]", "rate [lbf/s]", "peak_time [s]"]
+    assert converted["peak [lbf]"][0] == pytest.approx(1000.0, rel=1e-14)
+    assert converted["peak_time [s]"][0] == 2.5
+    assert list(frame.columns)[1] == "peak_n"
+
+
+def test_an_empty_table_can_be_written() -> None:
+    assert summaries_csv([], more={"specimen": []}).startswith("specimen")
+    with pytest.raises(UsageError, match="1 rows for 0"):
+        summaries_csv([], more={"specimen": ["B1"]})
+
+
+def test_json_has_no_word_for_what_is_no_number() -> None:
+    text = json_text({"a": math.nan, "b": [math.inf, 1.5], "c": ("ü", None, True)})
+
+    assert json.loads(text) == {"a": None, "b": [None, 1.5], "c": ["ü", None, True]}
+    with pytest.raises(TypeError):
+        json_text({"a": object()})
