@@ -22,6 +22,11 @@ import pipe
 LINK_GRANT_MS = 100
 
 
+def tell(event):
+    """Send an event to the host."""
+    pipe.put(pipe.BENCH, json.dumps(event).encode())
+
+
 class LinkCable:
     """The virtual end of the USB cable: what the host sent, and the way back."""
 
@@ -96,7 +101,7 @@ class Bench:
     def _finish_grant(self):
         if self._granting:
             self._granting = False
-            self.tell({"event": "idle", "now_ms": self._clock.now_us // 1000})
+            tell({"event": "idle", "now_ms": self._clock.now_us // 1000})
 
     def _follow_real_clock(self, target):
         clock = self._clock
@@ -159,7 +164,3 @@ class Bench:
                 raise ValueError("no such fault: %s" % fault)
         else:
             raise ValueError("the bench cannot do %s" % what)
-
-    def tell(self, event):
-        """Send an event to the host."""
-        pipe.put(pipe.BENCH, json.dumps(event).encode())

@@ -21,12 +21,13 @@ class Feed:
         self._block = b""
         self._at = 0
         self._started_us = 0
+        self._last_us = 0
         self._recent = []
         self._stopped = False
 
     def load(self, path):
         """Play a file from the present moment on; returns the microseconds to its first conversion."""
-        self._file = open(path, "rb")
+        self._file = open(path, "rb")  # noqa: SIM115 - read block by block as time passes
         self._block = b""
         self._at = 0
         self._recent = []

@@ -15,7 +15,6 @@ import bench  # noqa: E402
 import event_loop  # noqa: E402
 import feed  # noqa: E402
 import machine  # noqa: E402
-import pipe  # noqa: E402
 from clock import clock  # noqa: E402
 
 TICKS_MASK = 0x3FFFFFFF
@@ -75,12 +74,23 @@ def main(arguments):
     from logger.app import App
     from logger.boards.virtual import Board
 
-    stand.tell({"event": "ready", "interpreter": interpreter()})
-    try:
-        asyncio.run(App(Board(options, cable)).run())
-    except Exception as error:
-        stand.tell({"event": "error", "what": "%s: %s" % (type(error).__name__, error)})
-        raise
+    bench.tell({"event": "ready", "interpreter": interpreter()})
+    asyncio.run(App(Board(options, cable)).run())
 
 
-main(sys.argv[1:])
+def print_error(error):
+    """Show where it happened, on standard error: standard output belongs to the host."""
+    if ON_MICROPYTHON:
+        sys.print_exception(error, sys.stderr)
+    else:
+        import traceback
+
+        traceback.print_exception(error)
+
+
+try:
+    main(sys.argv[1:])
+except Exception as error:
+    bench.tell({"event": "error", "what": "%s: %s" % (type(error).__name__, error)})
+    print_error(error)
+    sys.exit(1)

@@ -107,9 +107,8 @@ class Outbox:
         """Write up to `room` bytes to the start of `packet`; return how many, 0 when there is nothing."""
         used = 0
         while used < room:
-            if self._frame_at == self._frame_length:
-                if not self._next_frame(ticks):
-                    break
+            if self._frame_at == self._frame_length and not self._next_frame(ticks):
+                break
             size = self._frame_length - self._frame_at
             if size > room - used:
                 size = room - used

@@ -19,6 +19,8 @@ from .ring import Ring
 from .settings import Settings
 from .store import MemoryStore, framed
 from .timebase import MICROSECONDS, elapsed_ms
+from .totals import Totals
+from .window import pack_window
 
 _IDLE = const(0)
 _WAITING = const(1)  # begun, but the first sample has not come
@@ -27,11 +29,9 @@ _ENDING = const(3)  # the last sample is known
 _WINDOWS = const(4)
 
 _SAMPLES_AT = const(20)  # in a SAMPLES record: where the number of samples stands
-_WINDOW_AT = const(29)  # the same in a PEAK_WINDOW record
 _HELD = const(4 * 257 + 83)  # framed: the longest peak windows and RUN_END
 _SMALLEST = const(2048)  # a run needs room for its first records and some samples
 _MARK_WAIT_MS = const(50)
-_NO_RUN_LIMITS = const(8388607)
 
 
 class RunWriter:
@@ -73,11 +73,7 @@ class RunWriter:
         self.first = 0
         self._number = 0  # of the next sample within the run
         self._not_stored = 0
-        self._missed = 0
-        self._clipped = 0
-        self._doubtful = 0
-        self._lowest = 0
-        self._highest = 0
+        self._totals = Totals()
         self._windows = 0
         self._rank = 0
         self._count = 0  # samples in _buffer
@@ -131,11 +127,7 @@ class RunWriter:
         self._end_position = -1
         self._number = 0
         self._not_stored = 0
-        self._missed = 0
-        self._clipped = 0
-        self._doubtful = 0
-        self._lowest = _NO_RUN_LIMITS
-        self._highest = -_NO_RUN_LIMITS - 1
+        self._totals.clear()
         self._rank = 0
         self._count = 0
         self._marks = []
@@ -241,16 +233,7 @@ class RunWriter:
             if self._sent_us >= MICROSECONDS:
                 self._sent_us -= MICROSECONDS
                 self._sent_s += 1
-        if number:
-            self._missed += ring.missed[at]
-        if quality == layout.QUALITY_RAIL or counts == layout.RAIL_HIGH or counts == layout.RAIL_LOW:
-            self._clipped += 1
-        if quality:
-            self._doubtful += 1
-        if counts < self._lowest:
-            self._lowest = counts
-        if counts > self._highest:
-            self._highest = counts
+        self._totals.add(counts, quality, ring.missed[at] if number else 0)
         self._number = number + 1
         ring.tail = position + 1
         if self._count == layout.MAX_SAMPLES:
@@ -340,68 +323,19 @@ class RunWriter:
             self._write(layout.KIND_MARK, layout.FIELDS_MARK, mark)
 
     def _write_window(self) -> None:
-        peaks = self._peaks
-        slot = peaks.largest()
-        peak = peaks.peak[slot]
-        first = peaks.first[slot]
-        at_peak = slot * layout.MAX_WINDOW_SAMPLES + peak - first
-        # A pause that does not fit into a step ends the window on that side.
-        at = at_peak
-        while at > at_peak - peak + first and self._window_step(at) <= layout.MAX_STEP:
-            at -= 1
-        end = at_peak + 1
-        while end < at_peak - peak + first + peaks.length[slot] and self._window_step(end) <= layout.MAX_STEP:
-            end += 1
-        length = end - at
-        first = peak - (at_peak - at)
-        second = peaks.second[at]
-        microsecond = peaks.microsecond[at]
-        buffer = self._other
-        start = record.begin(buffer, layout.KIND_PEAK_WINDOW, self.run, self.records)
-        record.pack(
-            buffer,
-            start,
-            "BBIiIIIB",
-            (
-                self._rank,
-                self._windows,
-                peak - self.first,
-                peaks.counts[at_peak],
-                first - self.first,
-                second,
-                microsecond,
-                length,
-            ),
-        )
-        to = _WINDOW_AT + 1
-        for i in range(at, end):
-            step = 0
-            if i > at:
-                step = (peaks.second[i] - second) * MICROSECONDS + peaks.microsecond[i] - microsecond
-                step = (step + layout.STEP_US // 2) // layout.STEP_US
-            to = record.put_sample(buffer, to, peaks.counts[i], peaks.quality[i], step)
-            microsecond += step * layout.STEP_US
-            if microsecond >= MICROSECONDS:
-                microsecond -= MICROSECONDS
-                second += 1
-        self._append(buffer, to, True)
-        peaks.drop(slot)
+        slot = self._peaks.largest()
+        record.begin(self._other, layout.KIND_PEAK_WINDOW, self.run, self.records)
+        end = pack_window(self._other, self._peaks, slot, self.first, self._rank, self._windows)
+        self._append(self._other, end, True)
+        self._peaks.drop(slot)
         self._rank += 1
-
-    def _window_step(self, at: int) -> int:
-        # From the sample before to this one, rounded up; over MAX_STEP when it does not fit.
-        peaks = self._peaks
-        seconds = peaks.second[at] - peaks.second[at - 1]
-        if not 0 <= seconds < 2:
-            return layout.MAX_STEP + 1
-        step = seconds * MICROSECONDS + peaks.microsecond[at] - peaks.microsecond[at - 1]
-        return step // layout.STEP_US + 1
 
     def _write_end(self) -> None:
         cause = layout.END_STORE_FULL if self.full else self._end_cause
+        totals = self._totals
         if self._number == 0:
-            self._lowest = 0
-            self._highest = 0
+            totals.lowest = 0
+            totals.highest = 0
         digest = self._hash.digest()
         self._write(
             layout.KIND_RUN_END,
@@ -412,11 +346,11 @@ class RunWriter:
                 self._end_us,
                 self._number,
                 self._not_stored,
-                self._missed,
-                self._clipped,
-                self._doubtful,
-                self._lowest,
-                self._highest,
+                totals.missed,
+                totals.clipped,
+                totals.doubtful,
+                totals.lowest,
+                totals.highest,
                 self._windows,
                 digest,
             ),
