@@ -4,7 +4,7 @@ import asyncio
 import json
 import shutil
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -48,6 +48,7 @@ def command(
     off scale, one is let go without a break. The session folder can be read with the other commands afterwards. All
     data are invented.
     """
+    from breakyard.cli.plot import session_picture
     from breakyard.cli.reading import Wanted, read_pulls
     from breakyard.cli.summarize import show, write_tables
     from breakyard.simulate.scenario import boatyard
@@ -67,7 +68,7 @@ def command(
     for read in reads:
         if read.summary is None:
             fail(read.problem)
-    picture = _picture(session, reads)
+    picture = session.write_result("all-pulls.png", session_picture(reads, Wanted(), session.info.unit).png())
     verdicts = [_verdict(read, recording) for read, recording in zip(reads, scenario.pulls, strict=True)]
     out.document(
         {
@@ -229,17 +230,3 @@ def _calibrate(session: "Session", scenario: "Scenario") -> None:
         provenance={"recording": path.name, "masses": masses},
     )
     write_calibration(made, path, None)
-
-
-def _picture(session: "Session", reads: "Sequence[Read]") -> Path:
-    """Draw all pulls over one another."""
-    from breakyard.cli.inputs import load_curve
-    from breakyard.report.figures import overlay_figure
-
-    entries = []
-    for read in reads:
-        assert read.summary is not None
-        curve, _ = load_curve(read.pull, None)
-        entries.append((curve, read.summary, read.pull.specimen, read.pull.group))
-    picture = overlay_figure(entries, unit=session.info.unit)
-    return session.write_result("all-pulls.png", picture.png())
