@@ -1,18 +1,15 @@
 """The curve of one pull with everything that was read from it, and the moment of its break in detail."""
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 
 from breakyard.curve import LoadCurve
+from breakyard.report.marks import draw_missing, draw_onset, draw_peak, draw_story, draw_zero, set_heights
 from breakyard.report.style import (
-    GREEN,
-    ORANGE,
     PURPLE,
-    VERMILLION,
     Key,
-    Look,
     Mode,
     Picture,
     Shape,
@@ -22,13 +19,10 @@ from breakyard.report.style import (
     set_title,
     thinned,
 )
-from breakyard.report.trace import Trace, limits, make_trace
+from breakyard.report.trace import Trace, make_trace
 from breakyard.report.values import load_text, peak_text, standard_n
 from breakyard.report.wording import SERIOUS, manner_text, short_doubts, short_words
 from breakyard.results import Summary
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 ZOOM_S: Final = 0.3
 """Length of the stretch around the break that is shown in detail."""
@@ -57,12 +51,12 @@ def pull_figure(
         *thinned(trace.time_s[inside], trace.load[inside]), color=look.theme.curve, linewidth=1.6, zorder=3
     )
     axes.set_xlim(trace.start_s, trace.end_s)
-    _set_heights(axes, trace, summary, trace.start_s, trace.end_s)
-    _draw_zero(axes, key, look)
-    _draw_missing(axes, key, trace, look, trace.start_s, trace.end_s)
-    _draw_onset(axes, key, summary, look)
-    _draw_peak(axes, key, trace, summary, look)
-    _draw_story(axes, key, trace, summary, look)
+    set_heights(axes, trace, summary, trace.start_s, trace.end_s)
+    draw_zero(axes, key, look)
+    draw_missing(axes, key, trace, look, trace.start_s, trace.end_s)
+    draw_onset(axes, key, summary, look)
+    draw_peak(axes, key, trace, summary, look)
+    draw_story(axes, key, trace, summary, look)
     for flag in dict.fromkeys(summary.flags):
         key.words(f"{'Doubt' if flag in SERIOUS else 'Note'}: {short_words(flag)}")
     axes.set_xlabel("Time [s]")
@@ -109,12 +103,12 @@ def break_figure(
         )
         key.add(line, "load as recovered through the converter's filter")
     axes.set_xlim(start - moment, end - moment)
-    _set_heights(axes, trace, summary, start, end)
-    _draw_zero(axes, key, look)
+    set_heights(axes, trace, summary, start, end)
+    draw_zero(axes, key, look)
     shifted = _shifted(trace, moment)
-    _draw_missing(axes, key, shifted, look, start - moment, end - moment)
+    draw_missing(axes, key, shifted, look, start - moment, end - moment)
     if start <= summary.peak.time_s <= end:
-        _draw_peak(axes, key, shifted, summary, look, moment)
+        draw_peak(axes, key, shifted, summary, look, moment)
     if what == "break":
         line = axes.axvline(0.0, color=look.theme.ink, linewidth=1.2, linestyle=":", zorder=2)
         key.add(line, f"break, {summary.failure.time_s:.3f} s from the first sample")
@@ -164,164 +158,3 @@ def _shifted(trace: Trace, moment: float) -> Trace:
         left_out_s=trace.left_out_s - moment,
         gaps=tuple((start - moment, end - moment) for start, end in trace.gaps),
     )
-
-
-def _set_heights(axes: "Axes", trace: Trace, summary: Summary, start: float, end: float) -> None:
-    inside = trace.load[(trace.time_s >= start) & (trace.time_s <= end)]
-    inside = inside[np.isfinite(inside)]
-    low = min(0.0, float(inside.min())) if inside.size else 0.0
-    high = max(0.0, float(inside.max())) if inside.size else 1.0
-    if start <= summary.peak.time_s <= end:
-        high = max(high, (summary.peak.high_n or summary.peak.estimate_n) / trace.factor)
-        if summary.peak.high_n is None:
-            # Room for the arrow that says "or more".
-            high += 0.08 * (high - low)
-    axes.set_ylim(*limits(low, high))
-
-
-def _draw_zero(axes: "Axes", key: Key, look: Look) -> None:
-    line = axes.axhline(0.0, color=look.theme.faint, linewidth=1.2, linestyle="--", zorder=1)
-    key.add(line, "zero of this pull")
-
-
-def _draw_missing(axes: "Axes", key: Key, trace: Trace, look: Look, start: float, end: float) -> None:
-    band = None
-    for gap_start, gap_end in trace.gaps:
-        if gap_end >= start and gap_start <= end:
-            band = axes.axvspan(
-                gap_start, gap_end, color=look.theme.faint, alpha=0.35, linewidth=0.0, zorder=1
-            )
-    if band is not None:
-        key.add(band, "samples missing")
-    inside = (trace.clipped_s >= start) & (trace.clipped_s <= end)
-    if inside.any():
-        (dots,) = axes.plot(
-            trace.clipped_s[inside], trace.clipped[inside], "s", color=VERMILLION, markersize=4.5, zorder=5
-        )
-        key.add(dots, "off the converter's scale")
-    inside = (trace.left_out_s >= start) & (trace.left_out_s <= end)
-    if inside.any():
-        low, high = axes.get_ylim()
-        heights = np.clip(trace.left_out[inside], low, high)
-        style: dict[str, Any] = {
-            "linestyle": "none",
-            "marker": "x",
-            "color": look.theme.faint,
-            "markersize": 6,
-        }
-        axes.plot(trace.left_out_s[inside], heights, zorder=4, clip_on=False, **style)
-        key.line("sample left out (at the edge: beyond it)", **style)
-
-
-def _draw_onset(axes: "Axes", key: Key, summary: Summary, look: Look) -> None:
-    style: dict[str, Any] = {
-        "color": look.theme.ink,
-        "marker": "|",
-        "markersize": 14,
-        "markeredgewidth": 2.0,
-        "linestyle": "none",
-    }
-    axes.plot([summary.onset_s], [0.0], zorder=5, **style)
-    key.line(f"onset, {summary.onset_s:.2f} s", **style)
-
-
-def _draw_peak(
-    axes: "Axes", key: Key, trace: Trace, summary: Summary, look: Look, moment: float = 0.0
-) -> None:
-    peak, factor, theme = summary.peak, trace.factor, look.theme
-    text = f"peak, {peak_text(summary, trace.unit)} {trace.unit}"
-    time = peak.time_s - moment
-    if peak.high_n is None:
-        bottom = peak.low_n / factor
-        _, top = axes.get_ylim()
-        axes.annotate(
-            "",
-            xy=(time, bottom + 0.9 * (top - bottom)),
-            xytext=(time, bottom),
-            arrowprops={
-                "arrowstyle": "-|>",
-                "color": VERMILLION,
-                "linewidth": 1.8,
-                "shrinkA": 0,
-                "shrinkB": 0,
-            },
-            zorder=6,
-        )
-        style: dict[str, Any] = {
-            "marker": "_",
-            "color": VERMILLION,
-            "markersize": 16,
-            "markeredgewidth": 2.4,
-            "linestyle": "none",
-        }
-        axes.plot([time], [bottom], zorder=6, **style)
-        key.line(f"{text} (arrow: or more)", **(style | {"marker": r"$\uparrow$", "markersize": 11}))
-        return
-    value, low, high = peak.estimate_n / factor, peak.low_n / factor, peak.high_n / factor
-    axes.axhspan(low, high, color=VERMILLION, alpha=0.22, linewidth=0.0, zorder=1)
-    marks = axes.errorbar(
-        [time],
-        [value],
-        yerr=[[max(value - low, 0.0)], [max(high - value, 0.0)]],
-        fmt="o",
-        color=VERMILLION,
-        markerfacecolor=theme.paper,
-        markeredgewidth=1.8,
-        markersize=8,
-        capsize=6,
-        linewidth=1.6,
-        zorder=6,
-    )
-    key.add(marks, f"{text} (band: {100 * peak.coverage:g} % interval)")
-
-
-def _draw_story(axes: "Axes", key: Key, trace: Trace, summary: Summary, look: Look) -> None:
-    factor, unit, theme = trace.factor, trace.unit, look.theme
-    deviation = standard_n(summary)
-    first, peak, failure = summary.first_peak, summary.peak, summary.failure
-    if abs(first.time_s - peak.time_s) > 2.0 / summary.run.rate_hz:
-        style: dict[str, Any] = {
-            "marker": "D",
-            "color": ORANGE,
-            "markeredgecolor": theme.ink,
-            "markersize": 7,
-            "linestyle": "none",
-        }
-        axes.plot([first.time_s], [first.load_n / factor], zorder=5, **style)
-        key.line(f"first peak, {load_text(first.load_n, unit, deviation)} {unit}", **style)
-    if summary.plateaus:
-        for plateau in summary.plateaus:
-            ends = [plateau.start_s, plateau.end_s]
-            (line,) = axes.plot(
-                ends, [plateau.load_n / factor] * 2, color=PURPLE, linewidth=5, alpha=0.55, zorder=2
-            )
-        key.add(line, "plateau: yielding, or held")
-    if (settled := summary.settled) is not None:
-        height = settled.load_n / factor
-        (line,) = axes.plot(
-            [settled.start_s, settled.end_s], [height] * 2, color=GREEN, linewidth=5, alpha=0.8, zorder=2
-        )
-        key.add(line, f"settled load, {load_text(settled.load_n, unit, deviation)} {unit}")
-    if summary.drops:
-        style = {
-            "marker": "v",
-            "color": theme.paper,
-            "markeredgecolor": theme.ink,
-            "markersize": 7,
-            "linestyle": "none",
-        }
-        axes.plot(
-            [drop.time_s for drop in summary.drops],
-            [drop.to_n / factor for drop in summary.drops],
-            zorder=5,
-            **style,
-        )
-        key.line(
-            "partial drop" if len(summary.drops) == 1 else f"{len(summary.drops)} partial drops", **style
-        )
-    if failure.time_s is not None and failure.load_n is not None:
-        line = axes.axvline(failure.time_s, color=theme.ink, linewidth=1.0, linestyle=":", zorder=2)
-        text = f"break, {failure.time_s:.2f} s; {manner_text(summary)}"
-        if failure.residual_n is not None and failure.residual_n > 0.02 * peak.estimate_n:
-            text += f"; {load_text(failure.residual_n, unit)} {unit} left"
-        key.add(line, text)
