@@ -23,6 +23,9 @@ LASTING_S: Final = 0.3
 RING_WITHIN_S: Final = 1.5
 """After a fall, another one that follows a rebound within this time is looked at as ringing."""
 
+HALF_TURN_S: Final = 0.15
+"""Half a turn of the slowest ringing that is looked for (3 to 4 Hz)."""
+
 REBOUND_TIMES: Final = 4.0
 """A rebound rises faster than this many times the pull's usual rate."""
 
@@ -88,7 +91,8 @@ def _is_ringing(time: Array, load: Array, before: Fall, start: int, usual_rate: 
     pause = time[start] - time[before.end]
     if pause > RING_WITHIN_S or pause <= 0:
         return pause <= 0
-    low = before.end + int(np.argmin(load[before.end : start + 1]))
+    recent = max(before.end, int(np.searchsorted(time, time[start] - HALF_TURN_S)))
+    low = recent + int(np.argmin(load[recent : start + 1]))
     rise = float(load[start] - load[low])
     span = max(float(time[start] - time[low]), 1e-9)
     return rise < 0.9 * (before.from_n - load[before.end]) and rise / span > REBOUND_TIMES * max(usual_rate, 0.0)

@@ -7,6 +7,7 @@ event is not much longer than the filter's memory; the largest sample is a lower
 Everything here is about reading the samples; zero and calibration add their own doubts in the summary.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -31,6 +32,12 @@ WIDEST_READING: Final = 0.03
 
 WORST_MISFIT: Final = 4.0
 """Residuals so many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
+
+SUSPICIOUS_MISFIT: Final = 0.9
+"""Nineteen of twenty good pulls fit better than this; then each sample near the fall is doubted in turn."""
+
+GLITCH_CHANCE: Final = 1e-3
+"""Prior chance that a given sample near the fall is a wrong reading (1 to 5 % were reported of bad set-ups)."""
 
 _AROUND: Final = 6.5
 """Conversions after the largest sample within which a sudden fall shows: the filter's four and a spare."""
@@ -123,9 +130,10 @@ def _recovered(
     top = int(np.argmax(load))
     found = recover(time, load, falling, period_s, noise_n, orders)
     glitch = None
-    if found.misfit > 1.5:
+    if found.misfit > SUSPICIOUS_MISFIT or _stands_out(load, falling, noise_n):
         better, spoilt = _without_one(time, load, falling, period_s, noise_n, orders)
-        if better.misfit < 0.3 * found.misfit:
+        # Evidence per newton: a wrong reading may lie anywhere within twice the peak.
+        if better.log_evidence + math.log(GLITCH_CHANCE / (2.0 * load[top])) > found.log_evidence:
             found, glitch = better, spoilt
             load = np.delete(load, spoilt)
             time = np.delete(time, spoilt)
@@ -160,11 +168,24 @@ def _without_one(
     best: tuple[Recovered, int] | None = None
     for k in range(max(1, falling - 4), min(len(load) - 1, falling + 6)):
         first = falling - 1 if k < falling else falling
+        if first < 2 or first >= len(load) - 1:
+            continue
         found = recover(np.delete(time, k), np.delete(load, k), first, period_s, noise_n, orders)
-        if best is None or found.misfit < best[0].misfit:
+        if best is None or found.log_evidence > best[0].log_evidence:
             best = found, k
-    assert best is not None
+    if best is None:
+        return recover(time, load, falling, period_s, noise_n, orders), falling
     return best
+
+
+def _stands_out(load: Array, falling: int, noise_n: float) -> bool:
+    """Whether one of the last samples before the fall lies well above the line through those before it."""
+    for k in range(max(falling - 3, 4), falling):
+        d, c, b, a = load[k - 4 : k]
+        bend = max(abs(a - 2 * b + c), abs(b - 2 * c + d))
+        if load[k] - (2 * a - b) > 5.0 * bend + 8.0 * noise_n and load[k] - a > 2.0 * (a - b):
+            return True
+    return False
 
 
 def _smooth(

@@ -33,8 +33,8 @@ FALLS_S: Final = {0.0: 0.60, 0.004: 0.20, 0.010: 0.12, 0.025: 0.08}
 """How long a sudden fall lasts, with prior weights. Common practice, no source: a stiff part lets go within a
 millisecond or two, a tearing one takes tens of them."""
 
-BEND_SIZES: Final = (0.01, 0.05, 0.25)
-"""Change of slope per conversion near the fall, as a fraction of the slope."""
+BEND_SIZES: Final = (0.01, 0.04, 0.15, 0.5)
+"""Change of slope per conversion near the fall, steady and at random, as a fraction of the slope."""
 
 RING_SIZES: Final = (0.03, 0.15, 0.6)
 """Size of the oscillation after the fall, as a fraction of the fall."""
@@ -47,15 +47,19 @@ TAILS: Final = (0.5, 1.5)
 """Decay times in conversions."""
 
 _NEAR: Final = 8
-_KNOTS: Final = np.concatenate([np.arange(0.5, _NEAR), [8.0, 10.0, 12.0, 15.0, 18.0]])
+_KNOTS: Final = np.arange(0.5, 20.0)
 """Conversions before the fall at which the slope may change."""
 
 _LOOK_BACK: Final = -np.arange(0.0, 4.1, 0.5)
 """The peak is the largest of the force at these times before the fall: a softening part peaks earlier."""
 
 _COARSE: Final = 15
-_FINE: Final = 60
+_FINE: Final = 41
 _NEGLIGIBLE: Final = 1e-3
+_ZOOM_DEVIATIONS: Final = 4.0
+
+ROUGHNESS: Final = 0.003
+"""Error of the broken line that stands for a smooth rise, as a fraction of the rise in one conversion."""
 
 JITTER_S: Final = 50e-6
 """Standard uncertainty of a sample's time stamp: 20 us steps and the wait for the reading."""
@@ -71,6 +75,8 @@ class Recovered:
     break_s: float
     break_standard_s: float
     order_weights: dict[int, float]
+    log_evidence: float
+    """Of all samples in the window under the model; differences tell whether one sample spoils it."""
     misfit: float
     """Root mean square of the residuals over what noise and time stamps explain; near 1 if the model fits."""
     before_s: Array
@@ -115,6 +121,15 @@ class _Solved:
     mean_n: Array
     variance: Array
 
+    def around(self) -> tuple[float, float]:
+        """Instants between which nearly all of the weight lies."""
+        weight = _shares(np.logaddexp.reduce(self.log_evidence, axis=0))
+        step = self.instants[1] - self.instants[0]
+        middle = float(weight @ self.instants)
+        spread = float(np.sqrt(weight @ (self.instants - middle) ** 2))
+        reach = _ZOOM_DEVIATIONS * spread + step
+        return max(middle - reach, self.instants[0]), min(middle + reach, self.instants[-1])
+
 
 def recover(
     time_s: Array,
@@ -134,13 +149,14 @@ def recover(
     problem = _Problem(time_s[window] / period_s, load_n[window], falling - begin, period_s, noise_n)
     sizes = np.array(list(itertools.product(BEND_SIZES, RING_SIZES)))
     choices = list(itertools.product(orders, FALLS_S))
-    coarse = [problem.solve(order, fall_s, sizes, _COARSE) for order, fall_s in choices]
+    whole = problem.whole
+    coarse = [problem.solve(order, fall_s, sizes, *whole(order, fall_s), _COARSE) for order, fall_s in choices]
     shares = _shares(np.stack([np.logaddexp.reduce(part.log_evidence, axis=1) for part in coarse]))
-    parts = [
-        problem.solve(order, fall_s, sizes[share > _NEGLIGIBLE], _FINE)
-        for (order, fall_s), share in zip(choices, shares, strict=True)
-        if (share > _NEGLIGIBLE).any()
-    ]
+    parts = []
+    for first, share in zip(coarse, shares, strict=True):
+        likely = share > _NEGLIGIBLE
+        if likely.any():
+            parts.append(problem.solve(first.order, first.fall_s, sizes[likely], *first.around(), _FINE))
     weight = _shares(np.concatenate([part.log_evidence.ravel() for part in parts]))
     instants = np.concatenate([np.broadcast_to(p.instants, p.mean_n.shape).ravel() for p in parts])
     order_of = np.concatenate([np.full(part.mean_n.size, part.order) for part in parts])
@@ -154,6 +170,7 @@ def recover(
         break_s=middle * period_s,
         break_standard_s=float(np.sqrt(weight @ (instants - middle) ** 2)) * period_s,
         order_weights={order: float(weight[order_of == order].sum()) for order in orders},
+        log_evidence=float(np.logaddexp.reduce(np.concatenate([p.log_evidence.ravel() for p in parts]))),
         misfit=misfit,
         before_s=before_s * period_s,
         before_n=before_n,
@@ -166,21 +183,30 @@ class _Problem:
     def __init__(self, time: Array, load: Array, falling: int, period_s: float, noise_n: float) -> None:
         self.time, self.load, self.falling, self.period_s = time, load, falling, period_s
         steps = np.abs(np.diff(load) / np.diff(time))
-        self.steepness = np.maximum(np.append(steps, 0.0), np.append(0.0, steps))
         self.top = float(load[: falling + 1].max())
         self.fall_n = self.top - float(load[falling:].min())
+        # The filter lets nothing fall faster than 3/4 of it in one conversion; a wrong reading might seem to.
+        steepness = np.maximum(np.append(steps, 0.0), np.append(0.0, steps))
+        self.steepness = np.minimum(steepness, 0.8 * self.fall_n)
         near = slice(max(0, falling - 6), falling)
         slopes = np.diff(load[near]) / np.diff(time[near])
+        # Size of the slope, in newtons per conversion: the unit of the bends.
         self.slope = float(np.abs(np.median(slopes))) if len(slopes) else 0.0
         self.slope += 1e-4 * self.top
         stamp = JITTER_S / period_s
-        self.variance = noise_n**2 + (self.steepness * stamp) ** 2
+        self.variance = noise_n**2 + (ROUGHNESS * self.slope) ** 2 + (self.steepness * stamp) ** 2
 
-    def solve(self, order: int, fall_s: float, sizes: Array, count: int) -> _Solved:
+    def whole(self, order: int, fall_s: float) -> tuple[float, float]:
+        """Earliest and latest instant at which the fall may have begun."""
+        latest = self.time[self.falling]
+        return latest - order - 0.3 - fall_s / self.period_s, latest + 0.3
+
+    def solve(
+        self, order: int, fall_s: float, sizes: Array, earliest: float, latest: float, count: int
+    ) -> _Solved:
         """Evidence and peak for each pair of sizes (rows of `sizes`) and each instant of a grid."""
         fall = fall_s / self.period_s
-        latest = self.time[self.falling]
-        instants = np.linspace(latest - order - 0.3 - fall, latest + 0.3, count)
+        instants = np.linspace(earliest, latest, count)
         step = instants[1] - instants[0]
         fixed, bends, rings = self._design(self.time[None, :] - instants[:, None], order, fall)
         # An instant between two of the grid shifts the steep samples; that counts as noise of theirs.
@@ -202,7 +228,7 @@ class _Problem:
         variance = np.maximum(prior - (gains**2).sum(-2), 0.0)
         largest = mean.argmax(-1, keepdims=True)
         log_determinant = np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1)
-        log_prior = np.log(FALLS_S[fall_s] / count)
+        log_prior = np.log(FALLS_S[fall_s] * step)
         evidence = log_prior - 0.5 * (white[..., 0] ** 2).sum(-1) - log_determinant
         return _Solved(
             order,
@@ -238,6 +264,8 @@ class _Problem:
         lag = order / 2.0
         after = u - fall
         bends = [filtered_power(u + knot, 1, order) - (u + knot - lag) for knot in _KNOTS]
+        # A steady bend: v squared / 2 before the fall, through the filter.
+        curve = 0.5 * ((u - lag) ** 2 + order / 12.0) - filtered_power(u, 2, order)
         fixed = [
             self.top * (1.0 - fallen),
             3.0 * self.slope * (u - lag - filtered_power(u, 1, order)),
@@ -252,7 +280,7 @@ class _Problem:
             rings += [turning.real, turning.imag]
         return (
             np.stack(fixed, axis=-1),
-            self.slope * np.stack(bends[:_NEAR], axis=-1),
+            self.slope * np.stack([*bends[:_NEAR], curve], axis=-1),
             self.fall_n * np.stack(rings, axis=-1),
         )
 
@@ -262,7 +290,9 @@ class _Problem:
         nothing = np.zeros((len(before), 2))
         level = np.full((len(before), 1), self.top)
         line = 3.0 * self.slope * before[:, None]
-        return np.concatenate([level, line, bends[:, _NEAR:], nothing], axis=1), bends[:, :_NEAR]
+        curve = 0.5 * self.slope * before[:, None] ** 2
+        fixed = np.concatenate([level, line, bends[:, _NEAR:], nothing], axis=1)
+        return fixed, np.concatenate([bends[:, :_NEAR], curve], axis=1)
 
 
 def _outer(design: Array) -> Array:

@@ -57,12 +57,12 @@ class Story:
 
 
 def tell(
-    time: Array, load: Array, onset: int, period_s: float, noise_n: float, usual_rate: float, delay_s: float
+    time: Array, load: Array, onset: int, period_s: float, noise_n: float, usual_rate: float, delay_s: float, clipped: bool
 ) -> Story:
     """Tell the events of a pull.
 
     time, load: usable samples without glitches, zero subtracted, shape (n,). delay_s: by how much the filter
-    shows a sudden fall late.
+    shows a sudden fall late. clipped: the top of the curve is cut off at a rail.
     """
     top = int(np.argmax(load))
     peak = float(load[top])
@@ -78,7 +78,7 @@ def tell(
     )
     return Story(
         first_peak=_first_peak(time, load, onset, top, noise_n),
-        failure=_failure(time, load, last, drops, top, peak, noise_n, usual_rate, period_s, delay_s),
+        failure=_failure(time, load, last, drops, top, peak, noise_n, usual_rate, period_s, delay_s, clipped),
         settled=_settled(plateaus, time, top, stop),
         plateaus=plateaus,
         drops=drops,
@@ -112,8 +112,8 @@ def _first_peak(time: Array, load: Array, onset: int, top: int, noise_n: float) 
 
 
 def _break_of(time: Array, load: Array, falls: list[Fall], top: int, peak: float) -> Fall | None:
-    """The last fall that left less than half of what it fell from, with nothing as high after it."""
-    for fall in reversed(falls):
+    """The first fall that left less than half of what it fell from, with nothing as high after it."""
+    for fall in falls:
         gone = fall.to_n < LEFT_AFTER_BREAK * fall.from_n
         if gone and fall.from_n > 0.1 * peak and fall.end >= top and load[fall.end :].max() < fall.from_n:
             return fall
@@ -150,6 +150,7 @@ def _failure(
     usual_rate: float,
     period_s: float,
     delay_s: float,
+    clipped: bool,
 ) -> Break:
     if last is None:
         return Break("none", None, None, None, True, "no fall to below half of the load")
@@ -168,13 +169,13 @@ def _failure(
     elif eased >= EASED and last.start > top + 6:
         manner, sure = "ductile", eased >= 1.5 * EASED and not sizes
         reason = f"the load had eased by {100 * eased:.0f} % before it let go"
-    elif lingered >= BENT_OVER:
+    elif lingered >= BENT_OVER and not clipped:
         manner, sure = "ductile", lingered >= 1.6 * BENT_OVER
         reason = f"it stayed near the peak {lingered:.0f} times longer than the loading rate explains"
     else:
         manner, sure = "brittle", lingered <= 0.6 * BENT_OVER and eased < 0.5 * EASED + 6 * noise_n / peak
         reason = "a sudden fall from the peak at once after it was reached"
-        sure = sure and not sizes
+        sure = sure and not sizes and not clipped
     return Break(manner, instant, last.from_n, residual, bool(sure), reason)
 
 

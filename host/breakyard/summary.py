@@ -77,11 +77,17 @@ def summarise(
     if reading.glitch is not None:
         spoilt = np.append(spoilt, used[reading.glitch])
         used, time, load = (np.delete(array, reading.glitch) for array in (used, time, load))
+    rail_n = _rail(curve, rails, zero, float(load.max()))
+    if rail_n is not None:  # the story goes on at the rail
+        used = np.sort(np.concatenate([used, rails]))
+        time, load = curve.time_s[used], curve.load_n[used] - zero.load_n(curve.time_s[used])
+    onset = int(np.searchsorted(time, zero.onset_s))
     top = int(np.argmax(load))
     late_s = float(np.mean([delay(order) for order in filter_orders])) * curve.period_s if filtered else 0.0
-    rate = loading_rate(time, load, zero.onset, top, curve.period_s, float(load[top]))
-    story = tell(time, load, zero.onset, curve.period_s, zero.noise_n, rate.median_n_per_s, late_s)
-    rail_n = _rail(curve, rails, zero, float(load[top]))
+    rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]))
+    story = tell(
+        time, load, onset, curve.period_s, zero.noise_n, rate.median_n_per_s, late_s, rail_n is not None
+    )
     terms = _terms(curve, zero, reading, rail_n, misalignment_deg)
     peak = _peak(curve, reading, rail_n, terms, coverage)
     shift = _shift(curve, time, load, zero, story, peak)
@@ -99,7 +105,7 @@ def summarise(
         drops=story.drops,
         energy=None
         if extension is None
-        else work(time, load, extension[used], zero.onset, top, story.break_index),
+        else work(time, load, extension[used], onset, top, story.break_index),
         flags=flags,
         budget=tuple(
             BudgetLine(t.source, t.standard_n, t.degrees_of_freedom if math.isfinite(t.degrees_of_freedom) else None)
@@ -149,7 +155,7 @@ def _terms(
     """The budget: one term per source, in newtons, independent of each other."""
     load = reading.estimate_n if rail_n is None else rail_n
     names = {"slow": "sampling and filter", "ramp_and_break": "recovery of the peak", "too_short": "noise"}
-    terms = [Term(names[reading.regime], reading.standard_n, kind="A")]
+    terms = [Term(names[reading.regime], reading.standard_n if rail_n is None else zero.noise_n, kind="A")]
     terms.append(Term("zero", zero.standard_at_n(reading.time_s), kind="A"))
     if curve.calibration is not None:
         at_peak = float(zero.load_n(np.float64(reading.time_s)))

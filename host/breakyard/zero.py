@@ -130,8 +130,10 @@ def _last_quiet(time: Array, load: Array, noise: float, height: float) -> int:
         return 0
     medians = np.median(load[: count * width].reshape(count, width), axis=1)
     # The zero may drift over an hour: each block is judged against the quiet ones before it.
-    near = max(6.0 * noise, 0.01 * height)
-    level = float(medians[: min(count, 8)].min() if count < 4 else np.median(medians[: min(count, 8)]))
+    first = medians[: min(count, 8)]
+    level = float(first.min() if count < 4 else np.median(first))
+    sway = _STEADY * float(np.median(np.abs(first - level)))
+    near = min(max(6.0 * noise, 6.0 * sway), max(6.0 * noise, 0.01 * height))
     if level > medians.min() + 0.2 * height:
         return 0
     ends, stay = 0, 0
@@ -152,8 +154,9 @@ def _hinge(time: Array, load: Array, last_quiet: int, height: float) -> float:
     risen = np.flatnonzero(load[last_quiet:] > level + 0.05 * height)
     stop = last_quiet + (int(risen[0]) + 1 if len(risen) else 1)
     start = int(np.searchsorted(time, time[last_quiet - 1] - 1.5))
-    stop = min(stop, int(np.searchsorted(time, time[last_quiet - 1] + 3.0)) + 1)
+    stop = min(stop, int(np.searchsorted(time, time[last_quiet - 1] + 1.0)) + 1)
     step = max(1, (stop - start) // 400)
+    stop = max(stop, min(last_quiet + 4, len(time)))
     t, y = time[start:stop:step], load[start:stop:step]
     if len(t) < 6:
         return float(time[last_quiet - 1])
