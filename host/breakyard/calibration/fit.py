@@ -139,22 +139,16 @@ def _between(rows: Floats, y: Floats, own: Floats) -> float:
     if n <= p:
         return 0.0
     smallest = _smallest(own)
-
-    def excess(extra: float) -> float:
-        variances = np.maximum(own + extra, smallest)
-        coefficients, _ = _solve(rows, y, variances)
-        return float(np.sum((y - rows @ coefficients) ** 2 / variances) - (n - p))
-
-    if excess(0.0) <= 0.0:
-        return 0.0
-    plain, _ = _solve(rows, y, np.ones(n))
-    high = float(np.sum((y - rows @ plain) ** 2)) / (n - p)
-    if high == 0.0:
-        return 0.0
-    while excess(high) > 0.0:
-        high *= 2.0
-    low = 0.0
-    for _ in range(60):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if excess(middle) > 0.0 else (low, middle)
-    return math.sqrt(high)
+    extra = 0.0
+    # The excess falls and flattens with the added variance, so Newton's steps from nothing never overshoot.
+    for _ in range(100):
+        weights = 1.0 / np.maximum(own + extra, smallest)
+        roots = np.sqrt(weights)
+        orthogonal, _ = np.linalg.qr(rows * roots[:, None])
+        scaled = roots * y
+        left = scaled - orthogonal @ (orthogonal.T @ scaled)
+        excess = float(left @ left) - (n - p)
+        if excess <= 1e-10 * (n - p):
+            break
+        extra += excess / float((weights * left) @ left)
+    return math.sqrt(extra)
