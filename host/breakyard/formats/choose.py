@@ -162,8 +162,24 @@ def _choose_extension(free: Sequence[Header], notes: list[str]) -> Header | None
     return found[0] if found else None
 
 
+def _refuse_other(header: Header, said: str | None, wanted: str, option: str, where: str) -> None:
+    """Refuse an option that contradicts the header: one of them hides a factor."""
+    if said is not None and said != wanted:
+        raise UnitError(
+            f"{where}, column {header}: the header says {said}, {option} says {wanted}; "
+            f"leave out {option}, or mend the header if it is wrong"
+        )
+
+
+def _force_or_counts(unit: str) -> str | None:
+    if unit == COUNTS:
+        return COUNTS
+    return force_unit(unit) if is_force(unit) else None
+
+
 def _time_unit(header: Header, options: CsvOptions, where: str) -> str:
     if options.time_unit is not None:
+        _refuse_other(header, find_time_unit(header.unit), options.time_unit, "--time-unit", where)
         return options.time_unit
     if found := find_time_unit(header.unit or header.name):
         return found
@@ -173,7 +189,11 @@ def _time_unit(header: Header, options: CsvOptions, where: str) -> str:
 
 def _load_unit(header: Header, options: CsvOptions, where: str) -> str:
     if options.unit is not None:
-        return COUNTS if means_counts(options.unit) else force_unit(options.unit)
+        wanted = COUNTS if means_counts(options.unit) else force_unit(options.unit)
+        said = COUNTS if means_counts(header.unit) else header.unit
+        # A mass in a header is a slip that the person sets right; another force would be a hidden factor.
+        _refuse_other(header, _force_or_counts(said), wanted, "--unit", where)
+        return wanted
     if header.is_counts:
         return COUNTS
     if not header.unit and header.name in FORCE_UNITS:
@@ -188,6 +208,9 @@ def _load_unit(header: Header, options: CsvOptions, where: str) -> str:
 
 def _length_unit(header: Header, options: CsvOptions, where: str) -> str:
     if options.extension_unit is not None:
+        _refuse_other(
+            header, find_length_unit(header.unit), options.extension_unit, "--extension-unit", where
+        )
         return options.extension_unit
     if found := find_length_unit(header.unit):
         return found

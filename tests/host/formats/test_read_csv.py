@@ -225,6 +225,17 @@ def test_files_that_are_no_text_are_refused(data: bytes) -> None:
     refused(data, DataError)
 
 
+def test_an_option_never_hides_a_factor_that_the_header_names() -> None:
+    """A unit that contradicts the header is refused; the same unit, or a force for a mass, is not."""
+    text = "Time [ms],Load [kN],Weg [mm]\n0,1,0\n1,2,0\n"
+
+    assert "header says kN, --unit says kgf" in refused(text, UnitError, unit="kgf")
+    assert "header says kN, --unit says counts" in refused(text, UnitError, unit="counts")
+    assert "header says ms, --time-unit says s" in refused(text, UnitError, time_unit="s")
+    assert "header says mm" in refused(text, UnitError, extension_column=3, extension_unit="m")
+    assert read(text, unit="kN", time_unit="ms", extension_unit="mm").reading.load.unit == "kN"
+
+
 def test_missing_units_are_asked_for() -> None:
     assert "--time-unit" in refused("Time,Load [N]\n0,1\n1,2\n", UnitError)
     assert "--unit" in refused("Time [s],Load\n0,1\n1,2\n", UnitError)

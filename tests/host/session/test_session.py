@@ -149,14 +149,16 @@ def test_a_changed_original_is_noticed(session: Session) -> None:
 
 
 def test_importing_again_keeps_what_people_added(session: Session) -> None:
-    session.add_recording("M1", CSV.encode(), parse_csv(CSV.encode()), specimen="B1", notes="first")
+    data = b"Zeit [ms];Kraft\n0,5;1\n1,5;2\n"
+    first = parse_csv(data, options=CsvOptions(unit="kN"))
+    session.add_recording("M1", data, first, specimen="B1", notes="first")
     before = session.notes("M1")
     session.write_notes(
         "M1", RunNotes("B1", "slipped once", ("a.jpg",), before.imported, {"video_offset_s": 2.5})
     )
 
-    other = parse_csv(CSV.encode(), options=CsvOptions(unit="kgf"))
-    session.add_recording("M1", CSV.encode(), other)
+    other = parse_csv(data, options=CsvOptions(unit="kgf"))
+    session.add_recording("M1", data, other)
 
     notes = session.notes("M1")
     assert (notes.specimen, notes.notes, notes.photos) == ("B1", "slipped once", ("a.jpg",))
