@@ -236,7 +236,7 @@ class _Reader:
         if key not in self.table:
             return None
         value = self.table[key]
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if not _is_number(value):
             raise DataError(f'{self.where}, {key}: expected a number, not "{value}"')
         return float(value)
 
@@ -254,9 +254,7 @@ class _Reader:
         """One number, or two as a range [low, high]."""
         value = self.table.get(key)
         if isinstance(value, list):
-            if len(value) != 2 or any(
-                isinstance(end, bool) or not isinstance(end, int | float) for end in value
-            ):
+            if len(value) != 2 or not all(_is_number(end) for end in value):
                 raise DataError(f"{self.where}, {key}: a range is two numbers, as [0.4, 0.6]")
             return float(value[0]), float(value[1])
         number = self.optional_number(key)
@@ -290,3 +288,8 @@ class _Reader:
         if not isinstance(value, list):
             raise DataError(f"{self.where}, {key}: write [[rig.{key}]] and its keys below it")
         return value
+
+
+def _is_number(value: object) -> bool:
+    """A finite number of a size that means something; TOML has nan, inf and integers of any length."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e15
