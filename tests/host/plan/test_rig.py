@@ -196,6 +196,7 @@ def test_a_part_never_looks_stronger_for_less_known(kind: str, rating: float, pe
     assert from_wll.breaking_low_n == pytest.approx(rating * low)
     assert from_breaking.wll_n == pytest.approx(rating / high)
     assert from_wll.wll_use == pytest.approx(peak / rating)
+    assert (from_wll.design_factor, from_breaking.design_factor) == (low, high)
 
 
 @given(st.sampled_from(sorted(ENDS)), st.floats(0.0, 90.0), st.sampled_from(["straight", "choker"]), forces)
