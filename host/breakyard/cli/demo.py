@@ -210,7 +210,10 @@ def _calibrate(session: "Session", scenario: "Scenario") -> None:
     from breakyard.cli.inputs import load_run
 
     weights = scenario.weights
-    masses = ", ".join(f"{kilograms:g} kg" if kilograms else "0" for kilograms in weights.stated_kg)
+    single_kg = weights.singles_kg[0]
+    one = f"{single_kg:g} kg +- {2 * weights.standard_kg:g} kg (k=2)"
+    hung = [round(kilograms / single_kg) for kilograms in weights.stated_kg]
+    masses = ", ".join(f"{number} x {one}" if number else "0" for number in hung)
     path = session.layout.run_file(scenario.calibration.id)
     run = load_run(path)
     points, _ = points_from_run(run, parse_loads(masses))

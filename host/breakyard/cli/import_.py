@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.output import JsonOption, Output
+from breakyard.errors import UsageError
 
 
 def command(
@@ -13,11 +14,21 @@ def command(
         Path, typer.Argument(help="CSV file with a column of times and one of loads or counts.")
     ],
     session: Annotated[
-        Path, typer.Option("--session", "-s", help="Session folder; a new one is made if there is none.")
-    ] = Path(),
+        Path | None,
+        typer.Option(
+            "--session",
+            "-s",
+            help="Session folder; a new one is made if it is not there. Default: the one you are in.",
+        ),
+    ] = None,
     name: Annotated[str, typer.Option(help="Name in the session; default: the file's.")] = "",
     specimen: Annotated[str | None, typer.Option(help="Specimen that was pulled.")] = None,
-    unit: UnitOption = None,
+    unit: Annotated[
+        str | None,
+        typer.Option(
+            "--unit", "-u", help='Unit of the loads in the file, or "counts", where its header does not say.'
+        ),
+    ] = None,
     time_column: Annotated[
         str | None, typer.Option(help="Header or number (from 1) of the column of times.")
     ] = None,
@@ -41,8 +52,7 @@ def command(
     """Bring in a recording of any other instrument.
 
     Separator, decimal mark, header rows, columns and units are found where the file tells them; what it leaves open is
-    asked for. The original is kept as it is, with a note of how it was read. --unit is the unit of the file's loads
-    ("counts" for raw counts).
+    asked for. The original is kept as it is, with a note of how it was read.
 
     Example: breakyard import pull7.csv --session 2026-05-03-slipway --unit kN
     """
@@ -65,7 +75,13 @@ def command(
     )
     data = recording.read_bytes()
     read = parse_csv(data, name=name or recording.stem, options=options, where=recording.name)
-    kept_in = find_session(session) or create_session(session, SessionInfo())
+    kept_in = find_session(session or Path())
+    if kept_in is None:
+        if session is None:
+            raise UsageError(
+                "no session in this folder or above it; name one, new or not, with --session FOLDER"
+            )
+        kept_in = create_session(session, SessionInfo())
     chosen = name_from(name or recording.stem)
     path = kept_in.add_recording(
         chosen,

@@ -125,7 +125,7 @@ def _table(title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -
 
     table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
     for number, heading in enumerate(headings):
-        table.add_column(heading, overflow="fold", no_wrap=number == 0)
+        table.add_column(Text(heading), overflow="fold", no_wrap=number == 0)
     for row in rows:
         table.add_row(*(Text(printable(cell)) for cell in row))
     return table

@@ -3,13 +3,16 @@
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import typer
 
 from breakyard.cli.inputs import AccuracyOption, CalibrationOption, Pull, find_pulls, shown_unit
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
 from breakyard.cli.reading import Read, Wanted, read_pulls
+
+STRENGTH: Final = 3
+"""Which column of the table tells what the specimen bears."""
 
 
 def command(
@@ -62,12 +65,18 @@ def show(out: Output, reads: Sequence[Read], unit: str) -> None:
         specimens=[pull.specimen or pull.name for pull, _ in good],
         groups=[pull.group for pull, _ in good],
     )
-    rows = [
-        [("! " if row.doubtful else "") + cells[0], *cells[1:]]
-        for row in table.rows
-        for cells in [table.cells(row)]
-    ]
+    rows = []
+    for row in table.rows:
+        specimen, *cells = table.cells(row)
+        # What a specimen bears is its peak, unless it did not break: only then it needs saying.
+        cells = [
+            "same" if cell == row.strength == row.peak and place == STRENGTH else cell
+            for place, cell in enumerate(cells, start=1)
+        ]
+        rows.append([f"! {specimen}" if row.doubtful else specimen, *cells])
     out.table("", table.headings, rows)
+    for sentence in table.shared:
+        out.say(f"  All: {sentence}")
     for row in table.rows:
         for doubt in row.doubts:
             out.say(f"{'! ' if row.doubtful else '  '}{row.specimen or row.name}: {doubt}")
