@@ -1,0 +1,12 @@
+"""The same plain test files run here under CPython and, by tests/on_micropython, in the real interpreter."""
+
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).parent
+FIRMWARE = HERE.parent.parent / "firmware"
+
+# The stand-ins come last: they are called `machine`, `clock` and so on and must shadow nothing here.
+for folder in (str(HERE), str(FIRMWARE), str(FIRMWARE / "virtual")):
+    if folder not in sys.path:
+        sys.path.append(folder)
