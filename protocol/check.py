@@ -3,8 +3,8 @@
     python protocol/check.py          ok, outdated, missing or unexpected per item; exit 1 unless all are ok
     python protocol/check.py --fix    first rewrite the tables between markers in SPEC.md
 
-Checked: the table itself, released tables, the tables and headings of SPEC.md, the hex examples of SPEC.md, the constants of the host
-(imported) and of the firmware (read as text; their own test imports them in the real interpreter), the vectors.
+Checked: the table itself, released tables, the tables, headings and hex examples of SPEC.md, the constants of the
+host (imported) and of the firmware (read as text; their own test imports them in the real interpreter), the vectors.
 """
 
 import argparse

@@ -304,8 +304,8 @@ def _totals(end: RunEnd | None, samples: MergedSamples) -> list[str]:
     if end.samples_not_stored:
         return []  # the other totals include samples that are nowhere
     counts = samples.counts
-    on_rail = int(np.count_nonzero(counts == RAIL_LOW) + np.count_nonzero(counts == RAIL_HIGH))
-    found = {"clipped": on_rail, "doubtful": int(np.count_nonzero(samples.quality))}
+    on_rail = (samples.quality == Quality.RAIL) | (counts <= RAIL_LOW) | (counts >= RAIL_HIGH)
+    found = {"clipped": int(np.count_nonzero(on_rail)), "doubtful": int(np.count_nonzero(samples.quality))}
     if len(counts):
         found |= {"lowest_counts": int(counts.min()), "highest_counts": int(counts.max())}
     return [

@@ -121,11 +121,11 @@ def test_invalid_vector_does_not_hurt_its_neighbours(invalid_case):
 
 def test_invalid_record_is_refused_unframed(invalid_case):
     """parse refuses the unframed bytes, unframe the framed ones, with the same reason."""
+    only_framed = invalid_case["record"] is None
+    data = bytes.fromhex(invalid_case["body" if only_framed else "record"])
     with pytest.raises(DamagedRecord) as caught:
-        if invalid_case["record"] is None:
-            unframe(bytes.fromhex(invalid_case["body"]))
-        else:
-            parse(bytes.fromhex(invalid_case["record"]))
+        (unframe if only_framed else parse)(data)
+
     assert caught.value.reason.name == invalid_case["error"]
 
 

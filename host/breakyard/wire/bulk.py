@@ -9,6 +9,7 @@ import hashlib
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -17,18 +18,18 @@ from numpy.typing import NDArray
 from breakyard.wire.damage import Damaged, DamagedRecord
 from breakyard.wire.frame import LONGEST_BODY
 from breakyard.wire.layout import (
+    CRC_SIZE,
     MAX_SAMPLES,
     MAX_STEP,
     MAX_US,
     MIN_RECORD,
     SAMPLE_SIZE,
     STAMP_QUALITY_SHIFT,
-    STEP_US,
     VERSION,
     Damage,
     Kind,
 )
-from breakyard.wire.records import Record, RunEnd, parse
+from breakyard.wire.records import Record, parse
 
 Ints = NDArray[np.int64]
 
@@ -39,7 +40,7 @@ _SAMPLES_AT: Final = 21
 _BARE_SIZE: Final = 25
 """Of a SAMPLES record without its samples."""
 _AT_ONCE: Final = 256
-"""Records that are copied together for the hash, few enough to stay in the processor's cache."""
+"""Records that are copied and checked together, few enough to stay in the processor's cache."""
 _TABLE: Final = np.dtype(
     [
         ("kind", "u1"),
@@ -60,7 +61,8 @@ class SampleTable:
     """The SAMPLES records of a file, one row each (m,), and their samples one after another (n,).
 
     Row r holds the samples start[r] .. start[r] + number[r] - 1. `first_us` is the device time of its first
-    sample in whole microseconds; `step_us` is the time since the sample before, 0 for the first of a row.
+    sample in whole microseconds; `step` is the time since the sample before in units of STEP_US, 0 for the first
+    of a row.
     """
 
     position: Ints
@@ -69,7 +71,7 @@ class SampleTable:
     number: Ints
     start: Ints
     counts: NDArray[np.int32]
-    step_us: NDArray[np.int32]
+    step: NDArray[np.uint16]
     quality: NDArray[np.uint8]
 
 
@@ -78,8 +80,7 @@ class Decoded:
     """All undamaged records of a file in their order (position 0, 1, ...), and what was damaged.
 
     Arrays have one element per record: `begin` and `size` point into `unstuffed`, `offset` into the file.
-    `others` holds by position what is not in `samples`. `vouched` means that the file is one complete run whose
-    SHA-256 agrees, which says more than the checksums of its records.
+    `others` holds by position what is not in `samples`.
     """
 
     unstuffed: bytearray
@@ -93,7 +94,6 @@ class Decoded:
     samples: SampleTable
     others: dict[int, Record]
     damaged: tuple[Damaged, ...]
-    vouched: bool
 
     def raw(self, position: int) -> bytes:
         """The bytes of one record, unframed."""
@@ -102,7 +102,10 @@ class Decoded:
 
     def sha256(self, positions: Ints) -> bytes:
         """The hash over those records, in that order."""
-        return _sha256(self.unstuffed, self.begin[positions], self.size[positions])
+        digest = hashlib.sha256()
+        for _, _, block in _blocks(self.unstuffed, self.begin[positions], self.size[positions]):
+            digest.update(block)
+        return digest.digest()
 
     def items(self) -> Iterator[Record | Damaged]:
         """Everything in file order, exactly as a FrameReader gives it."""
@@ -136,12 +139,8 @@ def decode(data: bytes) -> Decoded:
     # A stuffed record is one byte longer than the record, and every code after the first stands for a zero.
     fits = np.flatnonzero(reasons == 0)
     begin, size = starts[fits] + 1, ends[fits] - starts[fits] - 1
-    vouched = len(fits) == len(starts) and _hash_agrees(buffer, begin, size)
-    if not vouched:
-        spans = zip(begin.tolist(), (begin + size).tolist(), strict=True)
-        residues = np.fromiter((zlib.crc32(buffer[a:b]) for a, b in spans), dtype=np.uint32, count=len(begin))
-        reasons[fits[residues != CRC_RESIDUE]] = Damage.BAD_CHECKSUM
-    return _read(buffer, view, starts, ends, reasons, vouched)
+    reasons[fits[_bad_checksums(buffer, begin, size)]] = Damage.BAD_CHECKSUM
+    return _read(buffer, view, starts, ends, reasons)
 
 
 def _unstuff_sound(view: NDArray[np.uint8], starts: Ints, ends: Ints) -> bool:
@@ -180,29 +179,39 @@ def _unstuff(view: NDArray[np.uint8], starts: Ints, ends: Ints) -> NDArray[np.bo
     return bad
 
 
-def _hash_agrees(buffer: bytearray, begin: Ints, size: Ints) -> bool:
-    """True if the last record is an undamaged RUN_END that vouches for all records before it."""
-    if not len(begin):
-        return False
-    last = int(begin[-1])
-    try:
-        end = parse(bytes(buffer[last : last + int(size[-1])]))
-    except DamagedRecord:
-        return False
-    return (
-        isinstance(end, RunEnd)
-        and end.index == len(begin) - 1
-        and _sha256(buffer, begin[:-1], size[:-1]) == end.sha256
-    )
-
-
-def _sha256(buffer: bytearray, begin: Ints, size: Ints) -> bytes:
-    digest = hashlib.sha256()
+def _blocks(buffer: bytearray, begin: Ints, size: Ints) -> Iterator[tuple[int, int, bytes]]:
+    """Yield (first record, size of each, their bytes) of records that follow each other evenly."""
     for a, b, spacing in _even_stretches(begin, size):
         for first in range(a, b, _AT_ONCE):
             shape = (min(_AT_ONCE, b - first), int(size[a]))
-            digest.update(np.ndarray(shape, np.uint8, buffer, int(begin[first]), (spacing, 1)).tobytes())
-    return digest.digest()
+            yield (
+                first,
+                shape[1],
+                np.ndarray(shape, np.uint8, buffer, int(begin[first]), (spacing, 1)).tobytes(),
+            )
+
+
+def _bad_checksums(buffer: bytearray, begin: Ints, size: Ints) -> NDArray[np.bool_]:
+    """Which records have a CRC that does not agree.
+
+    The CRC over several sound records of known sizes is known too, whatever is in them, and one bad record among them
+    always changes it. So a block is checked at once, and its records singly only if the block is bad. (Several bad
+    records in one block could hide each other once in 2^32 times, as any random damage can.)
+    """
+    bad = np.zeros(len(begin), dtype=np.bool_)
+    for first, each, block in _blocks(buffer, begin, size):
+        many = len(block) // each
+        if zlib.crc32(block) != _sound_crc(each, many):
+            residues = [zlib.crc32(block[i * each : (i + 1) * each]) for i in range(many)]
+            bad[first : first + many] = np.array(residues) != CRC_RESIDUE
+    return bad
+
+
+@lru_cache(maxsize=4096)
+def _sound_crc(size: int, many: int) -> int:
+    """CRC-32 over `many` sound records of `size` bytes each."""
+    body = bytes(size - CRC_SIZE)
+    return zlib.crc32((body + zlib.crc32(body).to_bytes(CRC_SIZE, "little")) * many)
 
 
 def _read(
@@ -211,7 +220,6 @@ def _read(
     starts: Ints,
     ends: Ints,
     reasons: NDArray[np.uint8],
-    vouched: bool,
 ) -> Decoded:
     """Sort undamaged records into samples and others; what has impossible values joins the damaged."""
     fits = np.flatnonzero(reasons == 0)
@@ -258,7 +266,6 @@ def _read(
             Damaged(int(starts[i]), int(ends[i] - starts[i]), Damage(int(reasons[i])))
             for i in np.flatnonzero(reasons)
         ),
-        vouched=vouched,
     )
 
 
@@ -281,9 +288,7 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: NDArray[np.void], begin
         stamp[into].reshape(shape)[...] = np.ndarray(shape, "<u2", view, place + _SAMPLES_AT + 3, strides)
     quality = (stamp >> STAMP_QUALITY_SHIFT).astype(np.uint8)
     stamp &= MAX_STEP
-    step_us = stamp.astype(np.int32)
-    step_us *= STEP_US
-    for array in (counts, step_us, quality):
+    for array in (counts, stamp, quality):
         array.setflags(write=False)
     return SampleTable(
         position=rows,
@@ -292,7 +297,7 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: NDArray[np.void], begin
         number=number,
         start=start,
         counts=counts,
-        step_us=step_us,
+        step=stamp,
         quality=quality,
     )
 

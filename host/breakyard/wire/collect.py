@@ -101,9 +101,7 @@ def _describe(decoded: Decoded, positions: Ints, duplicates: int, damaged: tuple
     end = ends[-1] if ends else None
     agrees = None
     if end is not None:
-        agrees = decoded.vouched or (
-            not missing and int(index[-1]) == end.index and decoded.sha256(positions[:-1]) == end.sha256
-        )
+        agrees = not missing and int(index[-1]) == end.index and decoded.sha256(positions[:-1]) == end.sha256
     return RunRecords(
         number=int(decoded.run[positions[0]]),
         positions=positions,

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from breakyard.wire.bulk import Decoded, Ints
 from breakyard.wire.collect import RunRecords
+from breakyard.wire.layout import STEP_US
 from breakyard.wire.records import PeakWindow
 
 
@@ -37,17 +38,17 @@ def merge(decoded: Decoded, records: RunRecords) -> MergedSamples:
     rows = row_of[records.positions]
     rows = rows[rows >= 0]
     length, first, first_us = table.number[rows], table.first_sample[rows], table.first_us[rows]
-    counts, step_us, quality = table.counts, table.step_us, table.quality
+    counts, steps, quality = table.counts, table.step, table.quality
     start = np.cumsum(length) - length
     if not np.array_equal(rows, np.arange(len(table.number))):
         pick = np.repeat(table.start[rows] - start, length) + np.arange(int(length.sum()))
-        counts, step_us, quality = counts[pick], step_us[pick], quality[pick]
+        counts, steps, quality = counts[pick], steps[pick], quality[pick]
 
-    step: NDArray[np.int32] | NDArray[np.float64] = step_us.copy()
-    between = np.empty(0, dtype=np.int64)
+    step: NDArray[np.int32] | NDArray[np.float64] = steps.astype(np.int32)
+    step *= STEP_US
     if len(rows):
-        between = np.diff(first_us) - np.add.reduceat(step_us, start)[:-1]
-        if len(between) and (np.abs(between) > np.iinfo(np.int32).max).any():
+        between = np.diff(first_us) - np.add.reduceat(step, start)[:-1]
+        if (np.abs(between) > np.iinfo(np.int32).max).any():
             step = step.astype(np.float64)
         step[start[1:]] = between
     # Whole microseconds in float64 are exact for 285 years; a second array of this size would cost more than it tells.
