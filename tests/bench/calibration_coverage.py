@@ -14,13 +14,15 @@ import argparse
 import math
 import sys
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from breakyard.calibration import Plate, calibrate, gravity_at, pair, parse_loads
 from breakyard.calibration.gravity import normal_gravity
 from breakyard.calibration.plateaus import find_plateaus
-from breakyard.simulate.cell import draw_cell
+from breakyard.simulate.cell import Cell, draw_cell
 from breakyard.simulate.chain import measure
 from breakyard.simulate.converter import Converter, counts_per_mv_v
 from breakyard.simulate.phases import Hold
@@ -33,6 +35,8 @@ NONLINEARITY = 0.0003
 LIMIT = 0.001
 LATITUDE = 54.0
 ASKED_KGF = (60.0, 1200.0)
+AIM = 0.94
+ENOUGH = 1000
 SEQUENCE = ("", "a", "ab", "abc", "ab", "a", "")
 
 
@@ -44,10 +48,19 @@ def stated() -> str:
     )
 
 
-def one(seed: int) -> list[tuple[float, float]]:
+def draw(rng: np.random.Generator, cells: str) -> Cell:
+    """A cell as bought, or one bent in any way that its rating allows, all ways equally likely."""
+    cell = draw_cell(rng, capacity_n=CAPACITY_N, nonlinearity=NONLINEARITY)
+    if cells == "bought":
+        return cell
+    a, b = rng.uniform(-1.0, 1.0, 2) * NONLINEARITY
+    return replace(cell, quadratic=float(a + b) / 2.0, cubic=float(a - b) / 2.0)
+
+
+def one(seed: int, cells: str = "bought") -> list[tuple[float, float]]:
     """(error, half width) in newtons for each load asked."""
     rng = np.random.default_rng([2026, seed])
-    cell = draw_cell(rng, capacity_n=CAPACITY_N, nonlinearity=NONLINEARITY)
+    cell = draw(rng, cells)
     gravity = normal_gravity(LATITUDE, 20.0) * (1.0 + rng.normal(0.0, 4e-5))
     air = rng.uniform(1.1, 1.3)
     masses = {name: 20.0 * (1.0 + rng.uniform(-LIMIT, LIMIT)) for name in "abc"}
@@ -67,7 +80,7 @@ def one(seed: int) -> list[tuple[float, float]]:
             )
         )
     truth = pull(phases, seed=seed)
-    moved = type(cell)(**{**{n: getattr(cell, n) for n in cell.__dataclass_fields__}, "zero_drift_per_s": drift})
+    moved = replace(cell, zero_drift_per_s=drift)
     converter = Converter(rate_hz=rng.uniform(78.0, 96.0), filter_order=int(rng.integers(3, 5)))
     seen = measure(truth, moved, converter, seed=seed)
 
@@ -98,9 +111,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=1000)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--cells", choices=("bought", "any"), default="bought", help="see draw()")
     arguments = parser.parse_args()
     with ProcessPoolExecutor(arguments.jobs) as pool:
-        results = np.array(list(pool.map(one, range(arguments.seeds), chunksize=20)))
+        results = np.array(
+            list(pool.map(partial(one, cells=arguments.cells), range(arguments.seeds), chunksize=20))
+        )
     missed = False
     for column, kgf in enumerate(ASKED_KGF):
         error, half = np.abs(results[:, column, 0]) / KGF, results[:, column, 1] / KGF
@@ -112,7 +128,9 @@ def main() -> int:
             f"half-width median {np.median(half):.3f} kgf, widest error {error.max():.3f} kgf, ratio {ratio:.2f}; "
             f"rms error {math.sqrt(np.mean(error**2)):.3f} kgf"
         )
-        missed |= hits < 0.94 * len(error) or ratio > 1.5
+        # With few seeds chance alone may miss the aim: then only what contradicts it counts.
+        short = hits < AIM * len(error) if len(error) >= ENOUGH else high < AIM
+        missed |= short or ratio > 1.5
     return int(missed)
 
 

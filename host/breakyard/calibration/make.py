@@ -21,7 +21,7 @@ COMMON: Final = (*EVERYWHERE, ASSUMED_SOURCE, COMMON_SOURCE)
 """Sources that all points share; they shift the points together and so say nothing about weights."""
 
 DEFAULT_REPEATABILITY: Final = 0.001
-"""Of the highest known load, where the points leave no scatter to see and carry no uncertainty."""
+"""Of the highest known load, where the points are too few to show their scatter."""
 
 
 def calibrate(
@@ -133,12 +133,12 @@ def _own(points: Sequence[Point], loads: Floats, counts: Floats, degree: int, pl
     first = fit_polynomial(counts, loads, 1)
     slope = abs(float(first.coefficients[1])) / first.scale
     own = np.array([slope * (point.counts_standard or 0.0) for point in points])
-    if len(points) == degree + 1 and all(point.counts_standard is None for point in points):
-        # Nothing shows the scatter: assume one rather than none.
+    if len(points) == degree + 1:
+        # Nothing shows how well loads repeat (a steady reading does not): assume something rather than nothing.
         floor = DEFAULT_REPEATABILITY * float(np.max(np.abs(loads)))
         if plate is not None and plate.repeatability is not None:
             floor = max(floor, plate.repeatability * plate.capacity_n)
-        own = np.full(len(points), floor)
+        own = np.hypot(own, floor)
     return own
 
 

@@ -6,8 +6,6 @@ z = (counts - centre) / scale. `effects` tell by how much one standard uncertain
 (a mass, gravity, ...) shifts the coefficients; that keeps every correlation.
 """
 
-import hashlib
-import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -18,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from breakyard.calibration.air import Air
 from breakyard.calibration.degree import Suspect
+from breakyard.calibration.document import derived, hash_of, read, write
 from breakyard.calibration.fit import powers
 from breakyard.calibration.gravity import Gravity
 from breakyard.calibration.plate import Plate
@@ -25,13 +24,6 @@ from breakyard.calibration.points import Point
 from breakyard.calibration.quality import CREEP_SEEN_S, Quality, assess
 from breakyard.calibration.shape import nonlinearity_n
 from breakyard.calibration.terms import Term, combine
-from breakyard.errors import DataError
-
-SCHEMA: Final = "breakyard.calibration/1"
-LAW: Final = (
-    "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
-    "load_n = force_n(counts) - force_n(zero counts of the pull)"
-)
 
 TEMPERATURE_RANGE_C: Final = 10.0
 """A pull may be this much warmer or colder than the calibration when nothing else is known."""
@@ -186,8 +178,8 @@ class Calibration:
     @property
     def content_hash(self) -> str:
         """sha256 of the canonical JSON (sorted keys, no spaces, ASCII, every number a double as Python
-        writes it) without the hash itself."""
-        return _hash(self._document())
+        writes it) without the hash itself and without "derived"."""
+        return hash_of(write(self))
 
     def to_json(self) -> dict[str, Any]:
         """The face for programs and files, schema "breakyard.calibration/1".
@@ -195,10 +187,16 @@ class Calibration:
         "derived" repeats in plain terms what follows from the rest (slope, budget at two loads, quality); it
         is not part of the hash and is not read back.
         """
-        document = self._document()
-        document["hash"] = _hash(document)
-        document["derived"] = self._derived()
-        return document
+        document = write(self)
+        return {**document, "hash": hash_of(document), "derived": derived(self)}
+
+    @classmethod
+    def from_json(cls, document: Mapping[str, Any] | str) -> "Calibration":
+        """Read a calibration back, from its JSON text or the parsed document.
+
+        Raises: DataError if it is no calibration, or was changed after it was made.
+        """
+        return cls(**read(document))
 
     def quality(self) -> Quality:
         """The terms and classes of ISO 376, ISO 7500-1 and ASTM E74 for these points, in their order."""
@@ -226,139 +224,9 @@ class Calibration:
             z -= value / slope if slope else 0.0
         return self.centre + self.scale * z
 
-    def _derived(self) -> dict[str, Any]:
-        loads = [self.highest_known_n] + ([self.plate.capacity_n] if self.plate else [])
-        return {
-            "slope_n_per_count": float(self.slope_n_per_count(self.zero_counts)),
-            "zero_counts": self.zero_counts,
-            "budgets": [
-                {
-                    "load_n": load,
-                    "extrapolation": self.extrapolation(load),
-                    "standard_n": combine(terms).standard_n,
-                    "terms": [term.to_json() for term in terms],
-                }
-                for load in loads
-                if math.isfinite(self.counts_at(load, self.zero_counts))
-                for terms in [self.budget(load)]
-            ],
-            "quality": self.quality().to_json(),
-        }
-
-    def _document(self) -> dict[str, Any]:
-        gravity, air = self.gravity, self.air
-        return {
-            "schema": SCHEMA,
-            "name": self.name,
-            "created": self.created,
-            "gain": self.gain,
-            "highest_known_n": self.highest_known_n,
-            "fit": {
-                "law": LAW,
-                "degree": self.degree,
-                "centre": self.centre,
-                "scale": self.scale,
-                "coefficients_n": list(self.coefficients),
-                "covariance_n2": [list(row) for row in self.covariance],
-                "residuals_n": list(self.residuals_n),
-                "variances_n2": list(self.variances_n2),
-                "between_n": self.between_n,
-                "degrees_of_freedom": self.degrees_of_freedom,
-                "curvature": [list(row) for row in self.curvature],
-            },
-            "effects": [{"source": source, "shift_n": list(shift)} for source, shift in self.effects],
-            "points": [point.to_json() for point in self.points],
-            "gravity": {name: getattr(gravity, name) for name in Gravity.__dataclass_fields__},
-            "air": {name: getattr(air, name) for name in Air.__dataclass_fields__},
-            "plate": self.plate.to_json() if self.plate else None,
-            "temperature_range_c": self.temperature_range_c,
-            "flags": list(self.flags),
-            "sentences": list(self.sentences),
-            "suspects": [{"points": list(s.points), "off_n": s.off_n, "t": s.t} for s in self.suspects],
-            "provenance": dict(self.provenance),
-        }
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any] | str) -> "Calibration":
-        """Read a calibration back, from its JSON text or the parsed document.
-
-        Raises: DataError if it is no calibration, or was changed after it was made.
-        """
-        if isinstance(document, str):
-            try:
-                document = json.loads(document)
-            except ValueError:
-                raise DataError("this calibration is not JSON: choose a file from calibrations/") from None
-        if not isinstance(document, Mapping) or document.get("schema") != SCHEMA:
-            found = document.get("schema") if isinstance(document, Mapping) else None
-            raise DataError(f'this is no calibration: its "schema" is {found!r}, expected "{SCHEMA}"')
-        stated = document.get("hash")
-        content = {key: value for key, value in document.items() if key not in ("hash", "derived")}
-        if stated != _hash(content):
-            raise DataError(
-                "this calibration was changed after it was made (its hash disagrees): calibrate again"
-            )
-        try:
-            return cls._read(content)
-        except (KeyError, TypeError, ValueError, IndexError) as error:
-            raise DataError(f"this calibration cannot be read ({error}): calibrate again") from error
-
-    @classmethod
-    def _read(cls, document: Mapping[str, Any]) -> "Calibration":
-        fit = document["fit"]
-        square, cube = fit["curvature"]
-        return cls(
-            name=document["name"],
-            created=document["created"],
-            points=tuple(Point.from_json(point) for point in document["points"]),
-            gravity=Gravity(**document["gravity"]),
-            air=Air(**document["air"]),
-            plate=Plate.from_json(document["plate"]) if document["plate"] else None,
-            gain=document["gain"],
-            centre=float(fit["centre"]),
-            scale=float(fit["scale"]),
-            coefficients=tuple(map(float, fit["coefficients_n"])),
-            covariance=tuple(tuple(map(float, row)) for row in fit["covariance_n2"]),
-            effects=tuple(
-                (str(item["source"]), tuple(map(float, item["shift_n"]))) for item in document["effects"]
-            ),
-            curvature=(tuple(map(float, square)), tuple(map(float, cube))),
-            residuals_n=tuple(map(float, fit["residuals_n"])),
-            variances_n2=tuple(map(float, fit["variances_n2"])),
-            between_n=float(fit["between_n"]),
-            degrees_of_freedom=int(fit["degrees_of_freedom"]),
-            highest_known_n=float(document["highest_known_n"]),
-            flags=tuple(document["flags"]),
-            sentences=tuple(document["sentences"]),
-            suspects=tuple(
-                Suspect(tuple(map(int, s["points"])), float(s["off_n"]), float(s["t"]))
-                for s in document["suspects"]
-            ),
-            provenance=tuple((str(key), str(value)) for key, value in document["provenance"].items()),
-            temperature_range_c=float(document["temperature_range_c"]),
-        )
-
 
 def group_of(source: str) -> str:
     """The name under which a source stands in a budget: all masses together, the rest as they are."""
     if source.startswith(("mass", "water")):
         return "known masses"
     return source.split(":")[0]
-
-
-def _hash(document: Mapping[str, Any]) -> str:
-    text = json.dumps(
-        _plain(document), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
-    )
-    return hashlib.sha256(text.encode("ascii")).hexdigest()
-
-
-def _plain(value: Any) -> Any:
-    """Every number as a double, so that 20 and 20.0 (which JSON tools swap freely) hash alike."""
-    if isinstance(value, Mapping):
-        return {str(key): _plain(inner) for key, inner in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(inner) for inner in value]
-    if isinstance(value, int) and not isinstance(value, bool):
-        return float(value)
-    return value

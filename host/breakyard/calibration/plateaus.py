@@ -74,6 +74,11 @@ class Plateaus:
     used: NDArray[np.bool_]
     tolerance_counts: float
 
+    @property
+    def noise_counts(self) -> float:
+        """Standard deviation of single samples, the median over the plateaus; 0 without any."""
+        return float(np.median([plateau.noise_counts for plateau in self.found])) if self.found else 0.0
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Bins:

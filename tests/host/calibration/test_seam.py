@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from breakyard.calibration import Calibration, Plate, calibrate, gravity_at, mass_point
+from breakyard.calibration.document import hash_of
 from breakyard.errors import CalibrationError, DataError
 
 PLATE = Plate(capacity_n=19613.3, rated_output_mv_v=2.0, nonlinearity=0.0003, hysteresis=0.0002)
@@ -42,6 +43,33 @@ def test_other_files_are_refused_in_one_line(text: str) -> None:
         Calibration.from_json(text)
 
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("field", ["fit", "points", "gravity", "effects", "suspects", "temperature_range_c"])
+def test_a_document_without_a_part_is_refused_in_one_line(field: str) -> None:
+    """Also when its hash was made to agree: a part is missing, not a traceback."""
+    document = make().to_json()
+    content = {key: value for key, value in document.items() if key not in (field, "hash", "derived")}
+
+    with pytest.raises(DataError, match="calibrate again"):
+        Calibration.from_json({**content, "hash": hash_of(content)})
+
+
+def test_numbers_that_json_does_not_know_are_refused() -> None:
+    """NaN in a file is told, not carried on."""
+    text = json.dumps({**make().to_json(), "highest_known_n": float("nan")})
+
+    with pytest.raises(DataError, match="JSON does not know"):
+        Calibration.from_json(text)
+
+
+def test_derived_values_are_not_part_of_the_hash() -> None:
+    """What follows from the rest may be dropped; other spellings of a number are the same number."""
+    document = make().to_json()
+    del document["derived"]
+    text = json.dumps(document).replace('"latitude_deg": 54.0', '"latitude_deg": 54')
+
+    assert Calibration.from_json(text) == make()
 
 
 def test_load_is_relative_to_the_zero_given() -> None:
