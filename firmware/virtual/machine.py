@@ -86,8 +86,9 @@ class Hx711Chip:
             raise ValueError("clock left high")
         if self._pulses and not 25 <= self._pulses <= 27:
             raise ValueError("%d clock pulses; the chip wants 25 to 27" % self._pulses)
-        if self._pulses == 0 and self.data == 0:
-            self.lost += 1
+        if self.data == 0:  # the line goes high for a moment at each new conversion
+            if self._pulses == 0:
+                self.lost += 1
             self._set_data(1)
         self._pulses = 0
         self._value = self.source.counts & 0xFFFFFF
@@ -98,9 +99,11 @@ class Hx711Chip:
         """A level on the clock pin; bits move at the rising edge."""
         if level == self._high:
             return
+        if level:
+            self._rise()
         self._high = level
-        if not level:
-            return
+
+    def _rise(self):
         if not _masked:
             raise ValueError("clock pulse with interrupts on: it could be stretched and power the chip down")
         pulses = self._pulses

@@ -1,6 +1,7 @@
 """Stuffing: the rules of Cheshire and Baker's paper, in both directions."""
 
 from firmware_support import raises
+
 from logger.core import cobs
 
 

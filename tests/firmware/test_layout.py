@@ -1,6 +1,7 @@
 """The firmware's numbers are those of protocol/records.json, nothing missing and nothing extra."""
 
 from firmware_support import read_json
+
 from logger.core import layout
 
 LETTERS = {
@@ -77,7 +78,7 @@ def test_sizes_that_follow_from_the_table():
 
     assert sum([sizes[field["type"]]["bytes"] for field in table["header"]]) == layout.HEADER
     assert sum([sizes[field["type"]]["bytes"] for field in table["trailer"]]) == layout.TRAILER
-    assert layout.SAMPLE_BYTES == sizes["i24"]["bytes"] + sizes["u16"]["bytes"]
+    assert sizes["i24"]["bytes"] + sizes["u16"]["bytes"] == layout.SAMPLE_BYTES
     assert (1 << layout.QUALITY_SHIFT) == layout.MAX_STEP + 1
 
 

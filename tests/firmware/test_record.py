@@ -60,7 +60,15 @@ def test_text_limits():
 
 def test_text_must_be_utf8():
     # RFC 3629: section 4 lists what is well formed; section 10 warns of C0 80 and of surrogates.
-    good = (b"", b"a", b"\xc3\xa9", b"\xe2\x89\xa2\xce\x91.", b"\xed\x9f\xbf", b"\xee\x80\x80", b"\xf0\xa3\x8e\xb4")
+    good = (
+        b"",
+        b"a",
+        b"\xc3\xa9",
+        b"\xe2\x89\xa2\xce\x91.",
+        b"\xed\x9f\xbf",
+        b"\xee\x80\x80",
+        b"\xf0\xa3\x8e\xb4",
+    )
     bad = (
         b"\x80",
         b"\xc0\x80",

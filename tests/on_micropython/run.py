@@ -1,6 +1,6 @@
 """Runs plain test files in the interpreter: every test_* function of the modules named on the command line.
 
-    MICROPYPATH=tests/firmware:firmware:firmware/virtual:.frozen micropython tests/on_micropython/run.py test_cobs ...
+MICROPYPATH=tests/firmware:firmware:firmware/virtual:.frozen micropython tests/on_micropython/run.py test_cobs ...
 """
 
 import sys

@@ -6,6 +6,7 @@ Law:
     (data sheet, "Power down"). Not the whole reading: that would hold up the radio.
   * The extra pulses that choose the next input must read as ones; otherwise bits may be shifted and the
     sample is OUT_OF_STEP.
+    (Bits shifted by one lost pulse are found for half of all counts only: where the last bit is a zero.)
   * What was not read in time is lost in the chip; it is counted from the steps of time.
 
 `poll` allocates nothing. Counter readings wrap at 2**30.
@@ -64,7 +65,8 @@ class Hx711:
         """Read a conversion if one is ready."""
         found_by_edge = self._edge
         if not found_by_edge:
-            if self._data():
+            # After a reading out of step the line may be left low: only an edge tells then.
+            if self.quality == OUT_OF_STEP or self._data():
                 return False
             # Ready, but its edge was not seen: before the start, or while the last reading went on.
             self._edge_ticks = self._ticks_us()
