@@ -26,6 +26,8 @@ LAW: Final = (
     "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
     "load_n = force_n(counts) - force_n(zero counts of the pull)"
 )
+NOT_CONTENT: Final = ("hash", "derived", "file")
+"""Beside the content: the hash itself, what follows from the rest, and where a command wrote it."""
 
 
 def write(calibration: "Calibration") -> dict[str, Any]:
@@ -98,7 +100,7 @@ def read(document: Mapping[str, Any] | str) -> dict[str, Any]:
         found = document.get("schema") if isinstance(document, Mapping) else None
         raise DataError(f'this is no calibration: its "schema" is {found!r}, expected "{SCHEMA}"')
     stated = document.get("hash")
-    content = {key: value for key, value in document.items() if key not in ("hash", "derived")}
+    content = {key: value for key, value in document.items() if key not in NOT_CONTENT}
     try:
         agrees = stated == hash_of(content)
     except ValueError as error:

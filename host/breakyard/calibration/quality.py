@@ -79,8 +79,8 @@ class Quality:
     """Largest values over the calibration, in percent; None where the readings do not show it.
 
     reversibility: down less up, of the load's own reading. hysteresis_span: the same, of the whole span.
-    repeatability: spread of equal loads reached the same way. interpolation: reading against the fit, of
-    the load. zero: last empty reading less first, of the span. creep: drift on a long plateau at the highest
+    repeatability: spread of equal loads reached the same way. interpolation: rising reading against the
+    fit, of the load. zero: last empty reading less first, of the span. creep: drift on a long plateau at the highest
     load, of the span, per plateau. `iso_376`, `iso_7500` name the class, None if beyond the widest.
     """
 
@@ -160,7 +160,8 @@ def assess(
     reversibility = max((abs(d) / x for x, d in pairs), default=None)
     hysteresis = max((abs(d) / span for _, d in pairs), default=None)
     repeat = _worst_repeatability(loads, shown, up)
-    off = np.abs(shown[loaded] - base - loads[loaded]) / loads[loaded]
+    rose = loaded & np.array(up)
+    off = np.abs(shown[rose] - base - loads[rose]) / loads[rose]
     zero = abs(float(shown[empty[-1]] - shown[empty[0]])) / span if len(empty) > 1 else None
     creep = None if creep_counts is None else abs(creep_counts) * slope / span
     resolution = resolution_counts * slope / float(loads[loaded].min()) if loaded.any() else None
