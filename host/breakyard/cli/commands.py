@@ -4,10 +4,13 @@ from typing import Final
 
 import typer
 
-from breakyard.cli import calibrate, demo, export, import_, plot, summarize
+from breakyard.cli import calibrate, demo, export, import_, plot, rig, summarize
+from breakyard.cli import range as range_
 
 MODULES: Final = {
     "demo": demo,
+    "range": range_,
+    "rig": rig,
     "calibrate": calibrate,
     "summarize": summarize,
     "plot": plot,

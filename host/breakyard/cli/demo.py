@@ -4,6 +4,7 @@ import asyncio
 import json
 import shutil
 import tempfile
+import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 MARK: Final = "breakyard-demo"
 """Value of `made_by` in session.toml: only such a folder is replaced."""
+
+CALIBRATION: Final = "weights"
+"""Name of the demo's calibration, named in session.toml so that others beside it change nothing."""
 
 FIRST_COMMAND: Final = 1
 """The demo numbers its commands from a fixed start, so that each run of it gives the same bytes."""
@@ -130,6 +134,7 @@ def _verdict(read: "Read", recording: "Recording") -> _Verdict:
 
 def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
     """Make the session folder, replacing an older demo. Raises: UsageError for a folder that is none."""
+    from breakyard.cli.rig import TEMPLATE
     from breakyard.session.info import SessionInfo, read_info
     from breakyard.session.layout import Layout
     from breakyard.session.session import create_session
@@ -141,12 +146,14 @@ def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
             raise UsageError(f"{folder}: this session was not made by the demo; choose another --folder")
         shutil.rmtree(folder)
     info = SessionInfo(
+        rig=tomllib.loads(TEMPLATE)["rig"],
         place=scenario.place,
         date=date(2026, 5, 3),
         latitude_deg=scenario.weights.latitude_deg,
         height_m=scenario.weights.height_m,
         unit=unit,
         logger="virtual",
+        calibration=CALIBRATION,
         notes=scenario.invented,
         more={"made_by": MARK},
     )
@@ -228,7 +235,7 @@ def _calibrate(session: "Session", scenario: "Scenario") -> None:
         ),
         gain=None if run.converter is None else run.converter.gain,
         gravity=gravity_at(weights.latitude_deg, weights.height_m),
-        name="weights",
+        name=CALIBRATION,
         created="2026-05-03T08:00:00+00:00",
         provenance={"recording": path.name, "masses": masses},
     )

@@ -20,7 +20,7 @@ class SessionInfo:
     """What a session says of itself; keys of session.toml have the same names.
 
     latitude_deg and height_m (above sea level) give the local gravity for calibrations. `unit` is the unit
-    of force people read. `calibration` names the one to use where several are there. `more` holds
+    of force people read. `rig` is a sentence, or the table that `breakyard rig` checks. `calibration` names the one to use where several are there. `more` holds
     everything else that people wrote, and is kept.
     """
 
@@ -29,7 +29,7 @@ class SessionInfo:
     latitude_deg: float | None = None
     height_m: float | None = None
     unit: str = "N"
-    rig: str = ""
+    rig: str | Mapping[str, Any] = ""
     logger: str = ""
     calibration: str | None = None
     notes: str = ""
@@ -56,7 +56,7 @@ def read_info(path: Path) -> SessionInfo:
         latitude_deg=None if latitude is None else float(latitude),
         height_m=None if height is None else float(height),
         unit=unit,
-        rig=take(data, "rig", str, path) or "",
+        rig=take(data, "rig", (str, dict), path) or "",
         logger=take(data, "logger", str, path) or "",
         calibration=take(data, "calibration", str, path),
         notes=take(data, "notes", str, path) or "",
