@@ -113,7 +113,7 @@ def end_of(records):
     record = records[-1]
     assert record[0] == layout.KIND_RUN_END
     names = ("end_s", "end_us", "samples", "samples_not_stored", "missed", "clipped", "doubtful")
-    fields = dict(zip(names, unpack_from("<IIIIIII", record, 9)))
+    fields = dict(zip(names, unpack_from("<IIIIIII", record, 9)))  # noqa: B905 - MicroPython has no strict
     fields["cause"] = record[8]
     fields["lowest"] = signed(record[37:40])
     fields["highest"] = signed(record[40:43])

@@ -84,6 +84,6 @@ def test_sizes_that_follow_from_the_table():
 
 def test_settings_fields_are_the_settings_in_order():
     table = read_json("protocol/records.json")
-    fields = [kind for kind in table["kinds"] if kind["name"] == "SETTINGS"][0]["fields"]
+    fields = next(kind for kind in table["kinds"] if kind["name"] == "SETTINGS")["fields"]
 
     assert [field["name"] for field in fields] == [setting["name"] for setting in table["settings"]]

@@ -45,10 +45,7 @@ def test_one_ramp_and_break_is_one_peak_with_its_window():
 
 def test_a_noisy_ramp_does_not_fill_the_slots():
     # Noise of 5 % of the load, less than 1/16.
-    counts = []
-    for i in range(600):
-        counts.append(i * 20 + (i * 7919 % 101 - 50) * i * 20 // 2000)
-    counts += [0] * 50
+    counts = [i * 20 + (i * 7919 % 101 - 50) * i * 20 // 2000 for i in range(600)] + [0] * 50
 
     assert len(feed(counts)) == 1
 

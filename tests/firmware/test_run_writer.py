@@ -180,7 +180,7 @@ def test_peaks_and_totals_are_kept_when_the_store_is_full():
     records = logger.records(1)
     end = end_of(records)
     stored = run_samples(records)
-    window = [record for record in records if record[0] == layout.KIND_PEAK_WINDOW][0]
+    window = next(record for record in records if record[0] == layout.KIND_PEAK_WINDOW)
 
     assert end["cause"] == layout.END_STORE_FULL
     assert end["samples"] - end["samples_not_stored"] == len(stored)
@@ -244,7 +244,7 @@ def test_peak_windows_hold_the_samples_of_the_run():
             microsecond += (stamp & 8191) * 20
             second += microsecond // 1000000
             microsecond %= 1000000
-            number, true_second, true_us, true_counts, _ = samples[first + i]
+            _number, true_second, true_us, true_counts, _ = samples[first + i]
             assert (window[at] | window[at + 1] << 8 | window[at + 2] << 16) == true_counts
             assert abs((second - true_second) * 1000000 + microsecond - true_us) <= 20
 

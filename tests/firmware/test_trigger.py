@@ -32,11 +32,11 @@ def test_states_are_those_of_the_protocol():
 
 
 def test_what_is_refused():
-    refused = []
-    for state in range(4):
-        for event in range(trigger.EVENTS):
-            if trigger.NEXT[state * trigger.EVENTS + event] == trigger.REFUSED:
-                refused.append((state, event))
+    refused = [
+        (place // trigger.EVENTS, place % trigger.EVENTS)
+        for place in range(len(trigger.NEXT))
+        if trigger.NEXT[place] == trigger.REFUSED
+    ]
 
     # ARM and START, in every state but IDLE
     assert refused == [(1, 0), (1, 1), (2, 0), (2, 1), (3, 0), (3, 1)]

@@ -102,7 +102,7 @@ def matches(record_bytes, expected, table):
         return False
     at = 8
     values = {}
-    for field in [kind for kind in table.values() if kind["value"] == expected["kind"]][0]["fields"]:
+    for field in next(kind for kind in table.values() if kind["value"] == expected["kind"])["fields"]:
         letter = LETTERS[field["type"]]
         if letter == "*":
             values[field["name"]] = bytes(record_bytes[at:-4]).hex()

@@ -1,0 +1,13 @@
+"""The path of a sample allocates nothing."""
+
+import pytest
+
+
+@pytest.mark.parametrize("heap", ["200wK", "8m"])
+def test_no_allocation_per_sample(interpret, heap):
+    """With the heap locked, from the pins to the record being filled; also with little memory."""
+    done = interpret("tests/on_micropython/no_alloc_sample_path.py", folders=("firmware",), heap=heap)
+
+    print(done.stdout)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.count("ok  ") == 8
