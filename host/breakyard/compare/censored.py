@@ -155,7 +155,7 @@ def _normal(share: float) -> float:
 @lru_cache(maxsize=64)
 def _null_statistics(n_a: int, n_b: int, failures_a: int, failures_b: int) -> NDArray[np.float64]:
     """Sorted statistics of samples from one curve, in which the weakest of each group broke."""
-    draws = min(20_000, max(4_000, 400_000 // (n_a + n_b)))
+    draws = min(10_000, max(4_000, 400_000 // (n_a + n_b)))
     generator = np.random.default_rng(19720214)
     parts = []
     for n, failures in ((n_a, failures_a), (n_b, failures_b)):

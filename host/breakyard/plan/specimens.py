@@ -1,4 +1,4 @@
-"""How many specimens settle a question, what one, two or three can show, and in which order to pull them.
+"""How many specimens per group settle a question.
 
 Differences and scatter are relative (0.1 is 10 %): scatter is the coefficient of variation of the strengths. Power is
 exact for normal strengths with equal scatter (noncentral t, Cohen, Statistical Power Analysis, ch. 2) and simulated for
@@ -6,7 +6,6 @@ Weibull strengths and for what the instrument adds.
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, Literal
@@ -38,21 +37,21 @@ def power(n: int, difference: float, cv: float, *, confidence: float = 0.95, gro
     With more than two groups every pair is looked at, so each pair's risk is shared out (Sidak).
     Raises: UsageError for a share out of range or fewer than 2 specimens.
     """
-    _check(difference=difference, cv=cv, confidence=confidence, groups=groups)
+    check(difference=difference, cv=cv, confidence=confidence, groups=groups)
     if n < 2:
         raise UsageError(
             "one specimen per group shows no scatter, so it cannot show a difference: take 2 or more"
         )
-    return _power(float(n), difference / cv, _pair_risk(confidence, groups))
+    return _power(float(n), difference / cv, pair_risk(confidence, groups))
 
 
 def specimens_per_group(
     difference: float, cv: float, *, confidence: float = 0.95, power_wanted: float = 0.8, groups: int = 2
 ) -> int:
     """Smallest number per group with the wanted power. Raises: UsageError, also above MOST_SPECIMENS."""
-    _check(difference=difference, cv=cv, confidence=confidence, groups=groups)
-    _check_share("power", power_wanted)
-    risk, effect = _pair_risk(confidence, groups), difference / cv
+    check(difference=difference, cv=cv, confidence=confidence, groups=groups)
+    check_share("power", power_wanted)
+    risk, effect = pair_risk(confidence, groups), difference / cv
     high = 2
     while _power(float(high), effect, risk) < power_wanted:
         high *= 2
@@ -78,8 +77,8 @@ def smallest_difference(
     from scipy import optimize
 
     power(n, cv, cv, confidence=confidence, groups=groups)
-    _check_share("power", power_wanted)
-    risk = _pair_risk(confidence, groups)
+    check_share("power", power_wanted)
+    risk = pair_risk(confidence, groups)
     high = 1.0
     while _power(float(n), high, risk) < power_wanted:
         high *= 2.0
@@ -102,7 +101,8 @@ def _power(n: float, effect: float, risk: float) -> float:
     return min(max(above + (below if math.isfinite(below) else 0.0), 0.0), 1.0)
 
 
-def _pair_risk(confidence: float, groups: int) -> float:
+def pair_risk(confidence: float, groups: int) -> float:
+    """Risk of one pair so that all pairs of the groups together keep 1 - confidence (Sidak)."""
     pairs = groups * (groups - 1) // 2
     return -math.expm1(math.log(confidence) / pairs)
 
@@ -133,28 +133,27 @@ def simulate_power(
 ) -> Simulated:
     """Pull n specimens of two groups many times over, with the instrument's errors, and count what Welch's test says.
 
-    Each pull has its own relative error; each calibration one that all its pulls share. Raises: UsageError.
+    Each pull has its own relative error; each calibration one that all its pulls share. The test allows for what does
+    not cancel, as the comparison does. Raises: UsageError.
     """
-    _check(difference=difference, cv=cv, confidence=confidence, groups=groups)
+    check(difference=difference, cv=cv, confidence=confidence, groups=groups)
     if n < 2:
         raise UsageError(
             "one specimen per group shows no scatter, so it cannot show a difference: take 2 or more"
         )
     errors = instrument or Instrument()
     generator = np.random.default_rng(seed)
-    risk = _pair_risk(confidence, groups)
+    risk = pair_risk(confidence, groups)
     shares = []
     for true in (difference, 0.0):
         first = _pulls(generator, n, sessions, cv, strengths, errors.own)
         second = (1.0 + true) * _pulls(generator, n, sessions, cv, strengths, errors.own)
         one = generator.standard_normal(sessions)
         other = one if errors.one_calibration else generator.standard_normal(sessions)
+        first *= (1.0 + errors.shared * one)[:, None]
+        second *= (1.0 + errors.shared * other)[:, None]
         shares.append(
-            _found(
-                first * (1.0 + errors.shared * one)[:, None],
-                second * (1.0 + errors.shared * other)[:, None],
-                risk,
-            )
+            _found(first, second, risk, 0.0 if errors.one_calibration else math.sqrt(2.0) * errors.shared)
         )
     return Simulated(shares[0], shares[1], math.sqrt(shares[0] * (1.0 - shares[0]) / sessions), sessions)
 
@@ -182,122 +181,20 @@ def weibull_shape(cv: float) -> float:
     return math.exp(float(optimize.brentq(excess, math.log(0.1), math.log(1e5))))
 
 
-def _found(first: NDArray[np.float64], second: NDArray[np.float64], risk: float) -> float:
-    """Share of rows in which Welch's test finds a difference."""
+def _found(first: NDArray[np.float64], second: NDArray[np.float64], risk: float, residual: float) -> float:
+    """Share of rows in which Welch's test finds a difference; `residual` is the instrument's, relative, in the ratio."""
     from scipy import special
 
     n = first.shape[1]
     a, b = first.var(axis=1, ddof=1) / n, second.var(axis=1, ddof=1) / n
-    t = (second.mean(axis=1) - first.mean(axis=1)) / np.sqrt(a + b)
-    freedom = (a + b) ** 2 / (a**2 + b**2) * (n - 1)
+    total = a + b + (residual * 0.5 * (first.mean(axis=1) + second.mean(axis=1))) ** 2
+    t = (second.mean(axis=1) - first.mean(axis=1)) / np.sqrt(total)
+    freedom = total**2 / (a**2 + b**2) * (n - 1)
     return float(np.mean(2.0 * special.stdtr(freedom, -np.abs(t)) <= risk))
 
 
-@dataclass(frozen=True, slots=True)
-class Shows:
-    """What n specimens of a group can and can't show, at a given scatter; shares of the mean."""
-
-    n: int
-    mean_within: float | None
-    """Half width of the interval of the mean."""
-    difference: float | None
-    """Smallest difference to an equal group that is found with the wanted power."""
-    bound: float | None
-    """The 95/95 bound as a share of the mean; None where there is none above zero."""
-    scatter_low: float | None
-    scatter_high: float | None
-    """The true scatter may be so many times the one seen."""
-    weakest_is_weak: float
-    """Chance that the weakest of them is among the weakest 5 % of all such parts."""
-
-
-def shows(
-    n: int, cv: float, *, confidence: float = 0.95, power_wanted: float = 0.8, groups: int = 2
-) -> Shows:
-    """What n specimens per group tell. One tells its own load, and nothing about scatter or the next one."""
-    _check(difference=cv, cv=cv, confidence=confidence, groups=groups)
-    if n < 1:
-        raise UsageError("a group needs at least one specimen")
-    weakest = 1.0 - 0.95**n
-    if n == 1:
-        return Shows(1, None, None, None, None, None, weakest)
-    from scipy import special, stats
-
-    t = float(special.stdtrit(n - 1, 0.5 + confidence / 2.0))
-    root = math.sqrt(n)
-    factor = float(stats.nct.ppf(0.95, n - 1, stats.norm.ppf(0.95) * root) / root)
-    bound = 1.0 - factor * cv
-    low, high = (
-        float(stats.chi2.ppf(share, n - 1)) for share in (0.5 - confidence / 2.0, 0.5 + confidence / 2.0)
-    )
-    return Shows(
-        n,
-        t * cv / root,
-        smallest_difference(n, cv, confidence=confidence, power_wanted=power_wanted, groups=groups),
-        bound if bound > 0.0 else None,
-        math.sqrt((n - 1) / high),
-        math.sqrt((n - 1) / low),
-        weakest,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class SinglePull:
-    """What has to be true for one specimen against one to mean anything."""
-
-    cv: float
-    difference: float
-    """Smallest relative difference of two single specimens that scatter alone rarely makes (1 - confidence)."""
-
-
-def single_pull(cv: float, *, confidence: float = 0.95) -> SinglePull:
-    """One against one, with a scatter that is known from elsewhere: exp(z sqrt 2 CV) - 1."""
-    from scipy import special
-
-    _check(difference=cv, cv=cv, confidence=confidence, groups=2)
-    return SinglePull(cv, math.expm1(float(special.ndtri(0.5 + confidence / 2.0)) * math.sqrt(2.0) * cv))
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedPull:
-    """One place in the pulling order."""
-
-    order: int
-    block: int
-    group: str
-    specimen: str
-
-
-def pulling_order(specimens: Sequence[tuple[str, str]], *, seed: int) -> tuple[PlannedPull, ...]:
-    """Order (group, specimen) pairs into blocks that hold each group once, shuffled within each block.
-
-    So warmth, a tiring cell or a learning crew act on all groups alike. A group with fewer specimens is spread evenly
-    over the blocks. Which specimen of a group comes first is drawn as well. The same seed gives the same order.
-    Raises: UsageError if there are none, or one is listed twice.
-    """
-    if not specimens:
-        raise UsageError("no specimens to order: name the groups and how many of each")
-    if len(set(specimens)) < len(specimens):
-        raise UsageError("a specimen is listed twice; each is broken once")
-    generator = np.random.default_rng(seed)
-    by_group: dict[str, list[str]] = {}
-    for group, specimen in specimens:
-        by_group.setdefault(group, []).append(specimen)
-    blocks = max(len(names) for names in by_group.values())
-    placed: list[list[tuple[str, str]]] = [[] for _ in range(blocks)]
-    for group, names in by_group.items():
-        shuffled = [names[i] for i in generator.permutation(len(names))]
-        offset = float(generator.random())
-        for place, name in enumerate(shuffled):
-            placed[int((place + offset) * blocks / len(names)) % blocks].append((group, name))
-    planned: list[PlannedPull] = []
-    for number, block in enumerate(placed):
-        for i in generator.permutation(len(block)):
-            planned.append(PlannedPull(len(planned) + 1, number + 1, *block[i]))
-    return tuple(planned)
-
-
-def _check(*, difference: float, cv: float, confidence: float, groups: int) -> None:
+def check(*, difference: float, cv: float, confidence: float, groups: int) -> None:
+    """Refuse what cannot be planned with. Raises: UsageError."""
     if not 0.0 < cv <= 1.0:
         raise UsageError(
             f"a scatter of {cv:g} is not possible here: give the SD over the mean, as 8% or 0.08"
@@ -306,11 +203,93 @@ def _check(*, difference: float, cv: float, confidence: float, groups: int) -> N
         raise UsageError(
             f"a difference of {difference:g} cannot be planned for: give a share of the mean, as 10%"
         )
-    _check_share("confidence", confidence)
+    check_share("confidence", confidence)
     if groups < 2:
         raise UsageError("a comparison needs two groups or more")
 
 
-def _check_share(name: str, value: float) -> None:
+def check_share(name: str, value: float) -> None:
+    """Refuse a confidence or power that is none. Raises: UsageError."""
     if not 0.5 <= value < 1.0:
         raise UsageError(f"a {name} of {value:g} is not possible: give a share from 0.5 to below 1, as 95%")
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Specimens per group, and how sure they are to show the difference."""
+
+    per_group: int
+    exact_per_group: int
+    """By the exact formula: normal strengths, equal scatter, a perfect instrument."""
+    exact_power: float
+    """Of `per_group` specimens, by that formula."""
+    simulated: Simulated
+    """The same with the instrument's errors and the strengths asked for."""
+
+
+def plan_specimens(
+    difference: float,
+    cv: float,
+    *,
+    instrument: Instrument | None = None,
+    strengths: Strengths = "normal",
+    confidence: float = 0.95,
+    power_wanted: float = 0.8,
+    groups: int = 2,
+    seed: int = 1,
+) -> Plan:
+    """Smallest number per group by the exact formula, raised until the simulation reaches the wanted power as well.
+
+    The simulation lets each group scatter by the same share of its own mean and uses Welch's test, so it often asks for
+    one more. Raises: UsageError; also where the instrument hides the difference however many are pulled.
+    """
+    exact = specimens_per_group(
+        difference, cv, confidence=confidence, power_wanted=power_wanted, groups=groups
+    )
+
+    def simulated(n: int) -> Simulated:
+        return simulate_power(
+            n,
+            difference,
+            cv,
+            instrument=instrument,
+            strengths=strengths,
+            confidence=confidence,
+            groups=groups,
+            seed=seed,
+            sessions=max(2_000, min(20_000, 2_000_000 // n)),
+        )
+
+    n, found = exact, simulated(exact)
+    while found.power < power_wanted - 2.0 * found.standard_error:
+        n += max(1, n // 10)
+        if n > max(10 * exact, exact + 20):
+            raise UsageError(
+                f"even {n} specimens per group reach only {found.power:.0%} power: the instrument's own doubt hides a "
+                f"difference of {difference:.1%}; use one calibration for all groups, or ask for a larger difference"
+            )
+        found = simulated(n)
+    return Plan(n, exact, power(n, difference, cv, confidence=confidence, groups=groups), found)
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """A scatter from past sessions: as seen, and the one to plan with."""
+
+    cv: float
+    degrees_of_freedom: int
+    cautious_cv: float
+
+
+def cautious_scatter(cv: float, degrees_of_freedom: int) -> Scatter:
+    """The upper 80 % limit of a scatter that was itself seen in few specimens.
+
+    Planning with the scatter as seen ends with too little power half of the time (Browne, Statistics in Medicine 14,
+    1995, 1933). Raises: UsageError without degrees of freedom.
+    """
+    if degrees_of_freedom < 1 or not cv > 0.0:
+        raise UsageError("those sessions show no scatter: a group of two or more broken specimens is needed")
+    from scipy import stats
+
+    lowest = float(stats.chi2.ppf(0.2, degrees_of_freedom))
+    return Scatter(cv, degrees_of_freedom, cv * math.sqrt(degrees_of_freedom / lowest))

@@ -1,0 +1,258 @@
+"""breakyard design: how many specimens, what few of them can show, and in which order to pull them."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, replace
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from breakyard.cli.output import JsonOption, Output
+from breakyard.errors import UsageError
+
+if TYPE_CHECKING:
+    from breakyard.plan.few import Shows, SinglePull
+    from breakyard.plan.order import PlannedPull
+    from breakyard.plan.specimens import Plan, Scatter
+    from breakyard.session.session import Session
+    from breakyard.session.specimens import Specimen
+
+
+class Strengths(StrEnum):
+    """How strengths scatter in the simulation."""
+
+    NORMAL = "normal"
+    WEIBULL = "weibull"
+
+
+def command(
+    session: Annotated[
+        Path | None, typer.Argument(help="Session to plan: its specimens.csv gets the pulling order.")
+    ] = None,
+    groups: Annotated[
+        str | None,
+        typer.Option(help='Names of the groups, as "bonded, screwed"; default: those of the session.'),
+    ] = None,
+    scatter: Annotated[str | None, typer.Option(help="Expected SD over mean within a group, as 10%.")] = None,
+    past: Annotated[
+        list[Path] | None, typer.Option("--from", help="Take the scatter from these past sessions instead.")
+    ] = None,
+    difference: Annotated[str, typer.Option(help="Relative difference that matters.")] = "20%",
+    confidence: Annotated[str, typer.Option(help="Confidence of the verdict.")] = "95%",
+    power: Annotated[str, typer.Option(help="Chance to find the difference if it is there.")] = "80%",
+    per_group: Annotated[
+        int | None, typer.Option(min=1, help="Plan the order for this many instead of the computed number.")
+    ] = None,
+    own: Annotated[
+        str, typer.Option(help="Standard uncertainty of one pull by itself (noise, zero, sampling).")
+    ] = "0.3%",
+    shared: Annotated[
+        str, typer.Option(help="Standard uncertainty that all pulls of one calibration share.")
+    ] = "0.5%",
+    separate: Annotated[
+        bool,
+        typer.Option("--separate-calibrations", help="Each group is pulled with a calibration of its own."),
+    ] = False,
+    strengths: Annotated[
+        Strengths, typer.Option(help="How strengths scatter in the simulation.")
+    ] = Strengths.NORMAL,
+    seed: Annotated[
+        int, typer.Option(min=0, help="Draws the order; the same seed gives the same order.")
+    ] = 1,
+    as_json: JsonOption = False,
+) -> None:
+    """Plan a comparison: specimens per group, what fewer can and can't show, and a random pulling order.
+
+    With a session, the order is written into its specimens.csv (which gets one row per specimen if it has none yet);
+    an order that is already there is never replaced.
+
+    Examples: breakyard design --groups "bonded, screwed, bolted" --scatter 8% --difference 20%
+
+    breakyard design 2026-06-07-slipway --groups "bonded, screwed" --from 2026-05-03-slipway
+    """
+    from breakyard.cli.comparing import share
+    from breakyard.cli.planning import option
+    from breakyard.plan.few import shows, single_pull
+    from breakyard.plan.order import pulling_order
+    from breakyard.plan.specimens import Instrument, plan_specimens
+    from breakyard.session.session import open_session
+
+    opened = None if session is None else open_session(session)
+    have = () if opened is None else opened.specimens()
+    names = _names(groups, have)
+    out = Output(as_json)
+    seen = None if not past else _past_scatter(past, out)
+    cv = option("--scatter", share, scatter or "10%") if seen is None else seen.cautious_cv
+    if seen is not None and scatter is not None:
+        raise UsageError("--scatter and --from both give the scatter; use one of them")
+    wanted = option("--difference", share, difference)
+    sure, chance = option("--confidence", share, confidence), option("--power", share, power)
+    instrument = Instrument(option("--own", share, own), option("--shared", share, shared), not separate)
+    number = max(len(names), 2)
+    plan = plan_specimens(
+        wanted,
+        cv,
+        instrument=instrument,
+        strengths=strengths.value,
+        confidence=sure,
+        power_wanted=chance,
+        groups=number,
+        seed=seed,
+    )
+    counts = sorted({1, 2, 3, 5, 10, plan.per_group, *([per_group] if per_group else [])})
+    few = [shows(n, cv, confidence=sure, power_wanted=chance, groups=number) for n in counts]
+    listed = _listed(names, have, per_group or plan.per_group)
+    order = pulling_order(listed, seed=seed) if listed else ()
+    written = _write(opened, have, order) if opened is not None and order else None
+    out.document(
+        {
+            "schema": "breakyard.design/1",
+            "groups": list(names),
+            "difference": wanted,
+            "scatter": {"cv": cv, "from": "past sessions" if seen else "stated" if scatter else "assumed"}
+            | ({} if seen is None else asdict(seen)),
+            "confidence": sure,
+            "power": chance,
+            "instrument": asdict(instrument),
+            "plan": asdict(plan),
+            "shows": [asdict(one) for one in few],
+            "single": asdict(single_pull(cv, confidence=sure)),
+            "seed": seed,
+            "order": [asdict(one) for one in order],
+            "written": None if written is None else str(written),
+        }
+    )
+    _say_scatter(out, cv, seen, assumed=scatter is None)
+    _say_plan(out, plan, wanted, sure, chance, cv, number)
+    _say_few(out, few, single_pull(cv, confidence=sure), sure)
+    _show_order(out, order, seed)
+    if written is not None:
+        out.say(f"The order is in {written}.")
+
+
+def _say_scatter(out: Output, cv: float, seen: "Scatter | None", *, assumed: bool) -> None:
+    if seen is not None:
+        out.say(
+            f"Scatter in the past sessions: {100 * seen.cv:.1f} % ({seen.degrees_of_freedom} degrees of freedom); "
+            f"planned with its upper 80 % limit, {100 * cv:.1f} %."
+        )
+    elif assumed:
+        out.say(
+            "No scatter given: 10 % is assumed, which is a guess. Give --scatter, or --from a past session."
+        )
+
+
+def _say_plan(
+    out: Output, plan: "Plan", difference: float, sure: float, chance: float, cv: float, groups: int
+) -> None:
+    pairs = f" ({groups} groups, every pair compared)" if groups > 2 else ""
+    out.say(
+        f"{plan.per_group} specimens per group show a difference of {100 * difference:.3g} % with {100 * chance:.3g} % "
+        f"power at {100 * sure:.3g} % confidence, if a group scatters by {100 * cv:.1f} %{pairs}."
+    )
+    out.say(
+        f"Simulated with the instrument's errors: found in {100 * plan.simulated.power:.0f} % of sessions, and found "
+        f"where there is none in {100 * plan.simulated.false_alarms:.1f} %; the exact formula alone asks for "
+        f"{plan.exact_per_group}."
+    )
+
+
+def _say_few(out: Output, few: "Sequence[Shows]", alone: "SinglePull", sure: float) -> None:
+    out.table(
+        f"what n specimens per group show at a scatter of {100 * alone.cv:.1f} %",
+        ("n", "mean within", "difference found", "95/95 bound", "true scatter", "weakest 5 % among them"),
+        [
+            (
+                str(one.n),
+                "unknown" if one.mean_within is None else f"+- {100 * one.mean_within:.0f} %",
+                "none" if one.difference is None else f"{100 * one.difference:.0f} %",
+                "none" if one.bound is None else f"{100 * one.bound:.0f} % of the mean",
+                _times(one),
+                f"{100 * one.weakest_is_weak:.0f} % likely",
+            )
+            for one in few
+        ],
+    )
+    out.say(
+        f"One against one ranks nothing by itself: even with the scatter known to be {100 * alone.cv:.1f} %, two alike "
+        f"specimens differ by {100 * alone.difference:.0f} % or more 1 time in {1 / (1 - sure):.0f}."
+    )
+
+
+def _times(one: "Shows") -> str:
+    if one.scatter_low is None or one.scatter_high is None:
+        return "unknown"
+    return f"{one.scatter_low:.2f} to {one.scatter_high:.2f} times seen"
+
+
+def _names(groups: str | None, have: "Sequence[Specimen]") -> tuple[str, ...]:
+    if groups is None:
+        return tuple(dict.fromkeys(one.group for one in have if one.group))
+    names = tuple(name.strip() for name in groups.split(",") if name.strip())
+    if len(set(names)) < len(names):
+        raise UsageError(f'--groups: "{groups}" names a group twice')
+    if len(names) < 2:
+        raise UsageError(
+            f'--groups: "{groups}" is not a comparison; name two groups or more, separated by commas'
+        )
+    return names
+
+
+def _past_scatter(past: Sequence[Path], out: Output) -> "Scatter":
+    """Scatter within the groups of past sessions. Raises: UsageError, DataError."""
+    from breakyard.cli.comparing import compare_reads
+    from breakyard.cli.inputs import find_pulls
+    from breakyard.cli.reading import Wanted, read_pulls
+    from breakyard.plan.specimens import cautious_scatter
+
+    pulls = find_pulls(past)
+    with out.progress("reading past pulls", len(pulls)) as step:
+        reads = read_pulls(pulls, Wanted(), step)
+    compared = compare_reads(reads)
+    return cautious_scatter(compared.pooled_cv or 0.0, compared.pooled_df)
+
+
+def _listed(names: Sequence[str], have: "Sequence[Specimen]", per_group: int) -> list[tuple[str, str]]:
+    """The specimens to order: those in the table, else `per_group` new ones of each group."""
+    from breakyard.session.layout import name_from
+
+    known = [(one.group, one.id) for one in have if one.group in names]
+    if known:
+        return known
+    taken: set[str] = {one.id for one in have}
+    listed = [(name, f"{name_from(name)}-{i}") for name in names for i in range(1, per_group + 1)]
+    if len({one for _, one in listed} | taken) < len(listed) + len(taken):
+        raise UsageError(
+            "two groups would give their specimens the same ids; choose names that differ in letters"
+        )
+    return listed
+
+
+def _write(session: "Session", have: "Sequence[Specimen]", order: "Sequence[PlannedPull]") -> Path:
+    """Put the order into specimens.csv. Raises: UsageError if an order is there already."""
+    from breakyard.session.specimens import Specimen
+
+    path = session.layout.specimens_file
+    if any(one.order is not None for one in have):
+        raise UsageError(f"{path}: there is an order already; clear its column to plan a new one")
+    places = {one.specimen: one for one in order}
+    known = [replace(one, order=places[one.id].order) if one.id in places else one for one in have]
+    new = [
+        Specimen(one.specimen, one.group, one.order)
+        for one in sorted(order, key=lambda one: (one.group, one.specimen))
+        if one.specimen not in {specimen.id for specimen in have}
+    ]
+    session.write_specimens([*known, *new])
+    return path
+
+
+def _show_order(out: Output, order: "Sequence[PlannedPull]", seed: int) -> None:
+    if not order:
+        out.say('Name the groups with --groups "a, b" to get a pulling order.')
+        return
+    out.say(
+        f"Pulling order (seed {seed}); each line is a block, so that what drifts acts on all groups alike:"
+    )
+    for block in sorted({one.block for one in order}):
+        out.say("  " + ", ".join(f"{one.order} {one.specimen}" for one in order if one.block == block))
