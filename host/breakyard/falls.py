@@ -95,7 +95,9 @@ def _is_ringing(time: Array, load: Array, before: Fall, start: int, usual_rate: 
     low = recent + int(np.argmin(load[recent : start + 1]))
     rise = float(load[start] - load[low])
     span = max(float(time[start] - time[low]), 1e-9)
-    return rise < 0.9 * (before.from_n - load[before.end]) and rise / span > REBOUND_TIMES * max(usual_rate, 0.0)
+    return rise < 0.9 * (before.from_n - load[before.end]) and rise / span > REBOUND_TIMES * max(
+        usual_rate, 0.0
+    )
 
 
 def _with_levels(time: Array, load: Array, falls: list[Fall], smallest: float) -> list[Fall]:

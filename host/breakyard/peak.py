@@ -33,7 +33,7 @@ WIDEST_READING: Final = 0.03
 WORST_MISFIT: Final = 4.0
 """Residuals so many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
 
-SUSPICIOUS_MISFIT: Final = 0.9
+SUSPICIOUS_MISFIT: Final = 0.7
 """Nineteen of twenty good pulls fit better than this; then each sample near the fall is doubted in turn."""
 
 GLITCH_CHANCE: Final = 1e-3
@@ -218,7 +218,17 @@ def _smooth(
         return _lower(time, load, top, noise_n, "the peak is as short as the filter's memory")
     reason = "slow against the filter: the largest samples are the peak"
     return Reading(
-        estimate, standard, half, half, float(load[top]), float(time[top]), "slow", "two-sided", None, None, reason
+        estimate,
+        standard,
+        half,
+        half,
+        float(load[top]),
+        float(time[top]),
+        "slow",
+        "two-sided",
+        None,
+        None,
+        reason,
     )
 
 
@@ -245,9 +255,13 @@ def _unfiltered(time: Array, load: Array, top: int, noise_n: float, coverage: fl
         slope = (load[top] - load[top - 1]) / (time[top] - time[top - 1])
         onward = max(float(slope), 0.0) * float(time[top + 1] - time[top])
         fallen = float(load[top] - load[top + 1])
-        hidden = min(onward, 3.0 * max(float(load[top] - load[top - 1]), 0.0)) if fallen > 3.0 * onward else 0.0
+        hidden = (
+            min(onward, 3.0 * max(float(load[top] - load[top - 1]), 0.0)) if fallen > 3.0 * onward else 0.0
+        )
         if hidden == 0.0:
-            hidden = 0.25 * min(fallen, float(load[top] - load[top - 1]))  # a parabola rises no higher than that
+            hidden = 0.25 * min(
+                fallen, float(load[top] - load[top - 1])
+            )  # a parabola rises no higher than that
             hidden = max(hidden - 4.0 * noise_n, 0.0)
     standard = float(np.hypot(hidden / np.sqrt(12.0), noise_n))
     estimate = largest + 0.5 * hidden
@@ -267,7 +281,17 @@ def _lower(
 ) -> Reading:
     largest = float(load[top])
     return Reading(
-        largest, noise_n, 3.0 * noise_n, 0.0, largest, float(time[top]), "too_short", "lower", None, glitch, reason
+        largest,
+        noise_n,
+        3.0 * noise_n,
+        0.0,
+        largest,
+        float(time[top]),
+        "too_short",
+        "lower",
+        None,
+        glitch,
+        reason,
     )
 
 

@@ -42,6 +42,9 @@ RING_SIZES: Final = (0.03, 0.15, 0.6)
 RING_CYCLES: Final = (0.08, 0.14, 0.2, 0.27, 0.35, 0.45)
 """Cycles per conversion: 6 to 36 Hz at 80 conversions a second, spread as the filter lets them through."""
 
+RING_ROUGHNESS: Final = 0.02
+"""What a few oscillations with one decay do not explain of a real ringing, as a fraction of its size."""
+
 RING_DECAY: Final = 10.0
 TAILS: Final = (0.5, 1.5)
 """Decay times in conversions."""
@@ -116,6 +119,8 @@ class _Solved:
 
     order: int
     fall_s: float
+    sizes: Array
+    """Pairs of bend and ring size, shape (sizes, 2)."""
     instants: Array
     log_evidence: Array
     mean_n: Array
@@ -150,7 +155,9 @@ def recover(
     sizes = np.array(list(itertools.product(BEND_SIZES, RING_SIZES)))
     choices = list(itertools.product(orders, FALLS_S))
     whole = problem.whole
-    coarse = [problem.solve(order, fall_s, sizes, *whole(order, fall_s), _COARSE) for order, fall_s in choices]
+    coarse = [
+        problem.solve(order, fall_s, sizes, *whole(order, fall_s), _COARSE) for order, fall_s in choices
+    ]
     shares = _shares(np.stack([np.logaddexp.reduce(part.log_evidence, axis=1) for part in coarse]))
     parts = []
     for first, share in zip(coarse, shares, strict=True):
@@ -162,7 +169,7 @@ def recover(
     order_of = np.concatenate([np.full(part.mean_n.size, part.order) for part in parts])
     middle = float(weight @ instants)
     best = max(parts, key=lambda part: float(part.log_evidence.max()))
-    misfit, before_s, before_n = problem.inspect(best, sizes)
+    misfit, before_s, before_n = problem.inspect(best)
     return Recovered(
         weight=weight,
         mean_n=np.concatenate([part.mean_n.ravel() for part in parts]),
@@ -188,6 +195,7 @@ class _Problem:
         # The filter lets nothing fall faster than 3/4 of it in one conversion; a wrong reading might seem to.
         steepness = np.maximum(np.append(steps, 0.0), np.append(0.0, steps))
         self.steepness = np.minimum(steepness, 0.8 * self.fall_n)
+        self.ringing = np.where(np.arange(len(time)) >= falling, RING_ROUGHNESS * self.fall_n, 0.0)
         near = slice(max(0, falling - 6), falling)
         slopes = np.diff(load[near]) / np.diff(time[near])
         # Size of the slope, in newtons per conversion: the unit of the bends.
@@ -210,15 +218,19 @@ class _Problem:
         step = instants[1] - instants[0]
         fixed, bends, rings = self._design(self.time[None, :] - instants[:, None], order, fall)
         # An instant between two of the grid shifts the steep samples; that counts as noise of theirs.
-        off_grid = np.where(np.arange(len(self.time)) >= self.falling - 2, self.steepness * step, 0.0) ** 2 / 12
+        off_grid = (
+            np.where(np.arange(len(self.time)) >= self.falling - 2, self.steepness * step, 0.0) ** 2 / 12
+        )
         covariance = (
             _outer(fixed[..., None, :, :])
             + sizes[:, 0, None, None] ** 2 * _outer(bends[:, None])
-            + sizes[:, 1, None, None] ** 2 * _outer(rings[:, None])
+            + sizes[:, 1, None, None] ** 2 * (_outer(rings[:, None]) + np.diag(self.ringing**2))
             + np.diag(self.variance + off_grid)
         )
         look_fixed, look_bends = self._look_back()
-        cross = (fixed @ look_fixed.T)[:, None] + sizes[:, 0, None, None] ** 2 * (bends @ look_bends.T)[:, None]
+        cross = (fixed @ look_fixed.T)[:, None] + sizes[:, 0, None, None] ** 2 * (bends @ look_bends.T)[
+            :, None
+        ]
         prior = (look_fixed**2).sum(1) + sizes[:, :1] ** 2 * (look_bends**2).sum(1)
         lower = np.linalg.cholesky(covariance)
         load = np.broadcast_to(self.load[:, None], (*covariance.shape[:-1], 1))
@@ -233,28 +245,29 @@ class _Problem:
         return _Solved(
             order,
             fall_s,
+            sizes,
             instants,
             evidence.T,
             np.take_along_axis(mean, largest, -1)[..., 0].T,
             np.take_along_axis(variance, largest, -1)[..., 0].T,
         )
 
-    def inspect(self, part: _Solved, sizes: Array) -> tuple[float, Array, Array]:
+    def inspect(self, part: _Solved) -> tuple[float, Array, Array]:
         """Misfit of the likeliest solution, and its force before the fall (times in conversions, newtons)."""
         row, column = np.unravel_index(int(np.argmax(part.log_evidence)), part.log_evidence.shape)
         instant = part.instants[column]
         fall = part.fall_s / self.period_s
         fixed, bends, rings = self._design((self.time - instant)[None], part.order, fall)
-        middle_sizes = sizes[len(sizes) // 2]
-        design = np.concatenate([fixed[0], middle_sizes[0] * bends[0], middle_sizes[1] * rings[0]], axis=1)
+        bend, ring = part.sizes[row]
+        design = np.concatenate([fixed[0], bend * bends[0], ring * rings[0]], axis=1)
         step = part.instants[1] - part.instants[0]
-        noise = np.sqrt(self.variance + (self.steepness * step) ** 2 / 12)
+        noise = np.sqrt(self.variance + (self.steepness * step) ** 2 / 12 + (ring * self.ringing) ** 2)
         covariance = design @ design.T + np.diag(noise**2)
         duals = np.linalg.solve(covariance, self.load)
         misfit = float(np.sqrt(np.mean((noise * duals) ** 2)))
         look_fixed, look_bends = self._look_back(np.linspace(self.time[0] - instant, 0.0, 60))
-        look = np.concatenate([look_fixed, middle_sizes[0] * look_bends], axis=1)
-        before = look @ (np.concatenate([fixed[0], middle_sizes[0] * bends[0]], axis=1).T @ duals)
+        look = np.concatenate([look_fixed, bend * look_bends], axis=1)
+        before = look @ (np.concatenate([fixed[0], bend * bends[0]], axis=1).T @ duals)
         return misfit, np.linspace(self.time[0], instant, 60), before
 
     def _design(self, u: Array, order: int, fall: float) -> tuple[Array, Array, Array]:

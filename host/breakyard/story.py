@@ -57,7 +57,14 @@ class Story:
 
 
 def tell(
-    time: Array, load: Array, onset: int, period_s: float, noise_n: float, usual_rate: float, delay_s: float, clipped: bool
+    time: Array,
+    load: Array,
+    onset: int,
+    period_s: float,
+    noise_n: float,
+    usual_rate: float,
+    delay_s: float,
+    clipped: bool,
 ) -> Story:
     """Tell the events of a pull.
 
@@ -209,7 +216,11 @@ def _plateaus(
     at = time[stop - count * width : stop].reshape(count, width)
     levels, middles = np.median(used, axis=1), at.mean(axis=1)
     rates = np.abs(np.diff(levels) / np.diff(middles))
-    still = (rates < PLATEAU_RATE * usual_rate) & (levels[1:] > peak / 3) & (np.ptp(used[1:], axis=1) < 0.03 * peak)
+    still = (
+        (rates < PLATEAU_RATE * usual_rate)
+        & (levels[1:] > peak / 3)
+        & (np.ptp(used[1:], axis=1) < 0.03 * peak)
+    )
     edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(np.int8)))
     found = []
     for first, past in zip(edges[::2], edges[1::2], strict=True):

@@ -50,7 +50,9 @@ def summarise(
     Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
     """
     if not 0.5 <= coverage <= 0.999:
-        raise UsageError(f"a coverage of {coverage:g} is not sensible: give a number from 0.5 to 0.999, as 0.95")
+        raise UsageError(
+            f"a coverage of {coverage:g} is not sensible: give a number from 0.5 to 0.999, as 0.95"
+        )
     if not 0.0 <= misalignment_deg <= 30.0:
         raise UsageError(f"a misalignment of {misalignment_deg:g} degrees is not sensible: give 0 to 30")
     if not filter_orders or any(not 1 <= order <= 5 for order in filter_orders):
@@ -108,7 +110,9 @@ def summarise(
         else work(time, load, extension[used], onset, top, story.break_index),
         flags=flags,
         budget=tuple(
-            BudgetLine(t.source, t.standard_n, t.degrees_of_freedom if math.isfinite(t.degrees_of_freedom) else None)
+            BudgetLine(
+                t.source, t.standard_n, t.degrees_of_freedom if math.isfinite(t.degrees_of_freedom) else None
+            )
             for t in terms
         ),
         zero=Zero(
@@ -166,7 +170,9 @@ def _terms(
         terms.append(Term("stated accuracy", curve.accuracy * load))
     if misalignment_deg:
         # The cell reads F cos(angle); the angle is known only to lie within the stated one (JCGM 100, 4.3.7).
-        terms.append(Term("misalignment", load * (1.0 - math.cos(math.radians(misalignment_deg))) / math.sqrt(3.0)))
+        terms.append(
+            Term("misalignment", load * (1.0 - math.cos(math.radians(misalignment_deg))) / math.sqrt(3.0))
+        )
     return tuple(term for term in terms if term.standard_n > 0.0)
 
 
@@ -214,19 +220,30 @@ def _flags(
     """Flags in a fixed order, and a sentence for each that says what to do."""
     found: list[tuple[str, str]] = [(flag, "") for flag in curve.flags]
     if clipped:
-        found.append(("clipped", "The converter was at its limit: the load was higher. Use a lower gain or a larger cell."))
+        found.append(
+            (
+                "clipped",
+                "The converter was at its limit: the load was higher. Use a lower gain or a larger cell.",
+            )
+        )
     if reading.bound == "lower" and not clipped:
         sentence = f"Too short for this rate ({reading.reason}): a lower bound. Pull more slowly."
         found.append(("shock", sentence))
     if glitches:
         found.append(("glitch", f"{glitches} sample(s) that no force can make were left out."))
     if _gap_matters(curve, zero, peak):
-        found.append(("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it."))
-    if shift is not None and abs(shift) > max(SHIFT_FRACTION * peak.estimate_n, 8.0 * zero.standard_at_n(float(curve.time_s[-1]))):
+        found.append(
+            ("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it.")
+        )
+    if shift is not None and abs(shift) > max(
+        SHIFT_FRACTION * peak.estimate_n, 8.0 * zero.standard_at_n(float(curve.time_s[-1]))
+    ):
         sentence = "The zero moved over the pull: check cell and mounting with a known mass."
         found.append(("zero_shift", sentence))
     if not zero.quiet:
-        found.append(("no_zero", "The recording begins under load: its zero is a guess. Start recording sooner."))
+        found.append(
+            ("no_zero", "The recording begins under load: its zero is a guess. Start recording sooner.")
+        )
     if story.failure.manner == "none":
         found.append(("no_break", "It did not break: its strength is at least the peak."))
     if story.ended_early:
@@ -234,7 +251,9 @@ def _flags(
     if curve.calibration is not None:
         beyond = curve.calibration.extrapolation(peak.estimate_n)
         if beyond > WELL_INSIDE:
-            found.append(("extrapolated", f"The peak is {beyond:.1f} times the highest known load of the calibration."))
+            found.append(
+                ("extrapolated", f"The peak is {beyond:.1f} times the highest known load of the calibration.")
+            )
     return tuple(flag for flag, _ in found), tuple(sentence for _, sentence in found if sentence)
 
 

@@ -95,13 +95,25 @@ def find_zero(time: Array, load: Array, *, force_zero_known: bool = False) -> Ze
         level = 0.0 if force_zero_known else float(load[: max(1, min(4, top))].min())
         doubt = 0.0 if force_zero_known else 0.005 * height
         return ZeroLine(
-            level, doubt, 0.0, 0.0, float(time[0]), noise, float(time[0]), 0, float(time[0]), float(time[0]), False
+            level,
+            doubt,
+            0.0,
+            0.0,
+            float(time[0]),
+            noise,
+            float(time[0]),
+            0,
+            float(time[0]),
+            float(time[0]),
+            False,
         )
     onset_s = _hinge(time[: top + 1], load[: top + 1], last_quiet, height)
     begin, end = np.searchsorted(time, [onset_s - GUARD_S - ZERO_SPAN_S, onset_s - GUARD_S])
     if end - begin < 4:
         begin, end = max(0, int(last_quiet) - 8), int(last_quiet)
-    return _line(time[begin:end], load[begin:end], noise, height, onset_s, int(np.searchsorted(time, onset_s)))
+    return _line(
+        time[begin:end], load[begin:end], noise, height, onset_s, int(np.searchsorted(time, onset_s))
+    )
 
 
 def zero_after(time: Array, load: Array, zero: ZeroLine, from_s: float, peak_n: float) -> float | None:
@@ -124,7 +136,7 @@ def zero_after(time: Array, load: Array, zero: ZeroLine, from_s: float, peak_n: 
 
 def _last_quiet(time: Array, load: Array, noise: float, height: float) -> int:
     """Index after the last quiet stretch before the largest sample; 0 if there is none."""
-    width = max(4, int(round(BLOCK_S * (len(time) - 1) / max(time[-1] - time[0], 1e-9))))
+    width = max(4, round(BLOCK_S * (len(time) - 1) / max(time[-1] - time[0], 1e-9)))
     count = len(load) // width
     if count < 1:
         return 0
@@ -182,7 +194,9 @@ def _line(time: Array, load: Array, noise: float, height: float, onset_s: float,
     level, slope = float(np.median(load)), 0.0
     for _ in range(4):
         rest = load - level - slope * (time - middle)
-        spread = max(_STEADY * float(np.median(np.abs(rest[keep] - np.median(rest[keep])))), noise, 1e-12 * height)
+        spread = max(
+            _STEADY * float(np.median(np.abs(rest[keep] - np.median(rest[keep])))), noise, 1e-12 * height
+        )
         away = np.abs(rest - np.median(rest[keep])) > 4.0 * spread
         away[2:] |= away[:-2].copy()
         away[:-2] |= away[2:].copy()
@@ -198,7 +212,9 @@ def _line(time: Array, load: Array, noise: float, height: float, onset_s: float,
     # Neighbouring samples may sway together: the scatter of block means tells what a mean is worth.
     blocks = min(8, len(rest) // 3)
     means = np.array([part.mean() for part in np.array_split(rest, max(blocks, 1))])
-    scatter = max(float(np.std(means)) if blocks > 2 else 0.0, noise / np.sqrt(max(len(rest) / max(blocks, 1), 1)))
+    scatter = max(
+        float(np.std(means)) if blocks > 2 else 0.0, noise / np.sqrt(max(len(rest) / max(blocks, 1), 1))
+    )
     standard = scatter / np.sqrt(max(blocks, 1)) if blocks > 2 else float(np.std(rest) + noise)
     span = float(np.ptp(t)) if len(t) > 1 else 1.0
     drift_standard = standard * np.sqrt(12.0) / max(span, 1e-9)
