@@ -4,16 +4,18 @@ from typing import Final
 
 import typer
 
-from breakyard.cli import calibrate, demo, export, import_, plot, rig, summarize
+from breakyard.cli import calibrate, compare, demo, design, export, import_, plot, rig, summarize
 from breakyard.cli import range as range_
 
 MODULES: Final = {
     "demo": demo,
     "range": range_,
     "rig": rig,
+    "design": design,
     "calibrate": calibrate,
     "summarize": summarize,
     "plot": plot,
+    "compare": compare,
     "import": import_,
     "export": export,
 }
