@@ -15,7 +15,13 @@ from ..links.usb import UsbLink
 
 DATA_PIN = 2  # GP2, pin 4 of the board, to DOUT of the converter
 CLOCK_PIN = 3  # GP3, pin 5, to PD_SCK
+PROMPT_PIN = 22  # GP22, pin 29; the ground beside it is pin 28
 STORE_BYTES = 80000  # of about 180 kB free: some 14 000 samples
+
+
+def wants_prompt() -> bool:
+    """True when the prompt pin is connected to ground."""
+    return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
 
 
 class Board:

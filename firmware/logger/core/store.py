@@ -21,17 +21,22 @@ from .layout import MAX_RUN
 
 _FRAMING = 3  # a record grows by one stuffing byte and two delimiters
 
-_NUMBER = 0
-_OFFSET = 1
-_USED = 2
-_RECORDS = 3
-_SIZE = 4
-_SHA256 = 5
-
 
 def framed(length: int) -> int:
     """Bytes that a record of this length takes in a file or on a link."""
     return length + _FRAMING
+
+
+class _Run:
+    """Where a run lies in memory."""
+
+    def __init__(self, number: int, offset: int) -> None:
+        self.number = number
+        self.offset = offset
+        self.used = 0  # bytes in memory
+        self.records = 0
+        self.size = 0  # framed bytes
+        self.sha256: bytes | None = None
 
 
 class MemoryStore:
@@ -46,7 +51,7 @@ class MemoryStore:
         self._used = 0  # bytes of _data: each record with its length before it
         self._size = 0  # framed bytes of all records
         self._held = 0
-        self._table: list = []  # type: ignore[type-arg]
+        self._table: list[_Run] = []
         self._writing = False
         self._read_run = 0  # where the latest read stopped, because reads go forward
         self._read_index = 0
@@ -60,7 +65,7 @@ class MemoryStore:
         """Open a run; numbers only rise."""
         if self._writing or not self.last_run < run <= MAX_RUN:
             raise ValueError("run cannot begin")
-        self._table.append([run, self._used, 0, 0, 0, None])
+        self._table.append(_Run(run, self._used))
         self.last_run = run
         self.runs += 1
         self._writing = True
@@ -84,53 +89,53 @@ class MemoryStore:
         self._view[at + 1 : at + 1 + length] = memoryview(buffer)[:length]
         self._used = at + 1 + length
         self._size += size
-        entry[_USED] += 1 + length
-        entry[_RECORDS] += 1
-        entry[_SIZE] += size
+        entry.used += 1 + length
+        entry.records += 1
+        entry.size += size
         return True
 
     def end(self, sha256: bytes) -> None:
         """The open run is complete."""
-        self._table[-1][_SHA256] = sha256
+        self._table[-1].sha256 = sha256
         self._writing = False
         self._held = 0
 
     def find(self, first: int) -> int:
         """First run held whose number is at least `first`, or 0."""
         for entry in self._table:
-            if entry[_NUMBER] >= first:
-                return entry[_NUMBER]
+            if entry.number >= first:
+                return entry.number
         return 0
 
     def records(self, run: int) -> int:
         """Records of a run so far; 0 when there is no such run."""
         entry = self._entry(run)
-        return entry[_RECORDS] if entry else 0
+        return entry.records if entry else 0
 
     def size(self, run: int) -> int:
         """Framed bytes of a run."""
         entry = self._entry(run)
-        return entry[_SIZE] if entry else 0
+        return entry.size if entry else 0
 
     def complete(self, run: int) -> bool:
         """True when the run has its RUN_END."""
         entry = self._entry(run)
-        return entry is not None and entry[_SHA256] is not None
+        return entry is not None and entry.sha256 is not None
 
     def sha256(self, run: int) -> bytes | None:
         """The hash in the run's RUN_END, or None."""
         entry = self._entry(run)
-        return entry[_SHA256] if entry else None
+        return entry.sha256 if entry else None
 
     def read(self, run: int, index: int, buffer: bytearray) -> int:
         """Copy record `index` of a run into `buffer`; return its length, 0 when there is none."""
         entry = self._entry(run)
-        if entry is None or index >= entry[_RECORDS]:
+        if entry is None or index >= entry.records:
             return 0
         if run != self._read_run or index < self._read_index:
             self._read_run = run
             self._read_index = 0
-            self._read_at = entry[_OFFSET]
+            self._read_at = entry.offset
         at = self._read_at
         while self._read_index < index:
             at += 1 + self._data[at]
@@ -143,10 +148,10 @@ class MemoryStore:
     def erase(self, run: int) -> bool:
         """Erase a complete run and close the hole; False when it is absent or not complete."""
         entry = self._entry(run)
-        if entry is None or entry[_SHA256] is None:
+        if entry is None or entry.sha256 is None:
             return False
-        start = entry[_OFFSET]
-        hole = entry[_USED]
+        start = entry.offset
+        hole = entry.used
         at = start
         while at + hole < self._used:
             piece = self._used - at - hole
@@ -157,17 +162,17 @@ class MemoryStore:
             self._view[at : at + piece] = self._view[at + hole : at + hole + piece]
             at += piece
         self._used -= hole
-        self._size -= entry[_SIZE]
+        self._size -= entry.size
         self._table.remove(entry)
         for other in self._table:
-            if other[_OFFSET] > start:
-                other[_OFFSET] -= hole
+            if other.offset > start:
+                other.offset -= hole
         self.runs -= 1
         self._read_run = 0
         return True
 
-    def _entry(self, run: int) -> list | None:  # type: ignore[type-arg]
+    def _entry(self, run: int) -> _Run | None:
         for entry in self._table:
-            if entry[_NUMBER] == run:
+            if entry.number == run:
                 return entry
         return None
