@@ -13,6 +13,7 @@ from breakyard.cli.output import JsonOption, Output, UnitOption
 if TYPE_CHECKING:
     from breakyard.compare import Comparison, Quantity
     from breakyard.compare.groups import Group
+    from breakyard.compare.pairwise import Beats
 
 
 class Of(StrEnum):
@@ -86,39 +87,19 @@ def command(
 def show(out: Output, comparison: "Comparison", unit: str) -> None:
     """Print groups, claims and verdicts."""
     shown = unit + comparison.quantity.unit.removeprefix("N")
-    level = f"{100 * comparison.coverage:.6g} %"
-    out.table(
-        f"{comparison.quantity.name.replace('_', ' ')} by group, {shown}",
-        (
-            "group",
-            "n",
-            "at least",
-            "mean",
-            f"{level} interval",
-            "SD",
-            "scatter",
-            "median",
-            "lowest",
-            "highest",
-        ),
-        [_loads(group, unit) for group in comparison.groups],
-    )
-    out.table(
-        f"what such parts bear, {shown}",
-        (
-            "group",
-            *(_claim(bound.name, bound.content, bound.confidence) for bound in comparison.groups[0].bounds),
-            "Weibull shape",
-            "Weibull scale",
-        ),
-        [_claims(group, unit) for group in comparison.groups],
-    )
+    for first in range(0, len(comparison.groups), SIDE_BY_SIDE):
+        groups = comparison.groups[first : first + SIDE_BY_SIDE]
+        columns = [_column(group, unit) for group in groups]
+        names = _row_names(groups[0], comparison.coverage)
+        out.table(
+            f"{comparison.quantity.name.replace('_', ' ')} in {shown}",
+            ("", *(group.name for group in groups)),
+            [(name, *cells) for name, *cells in zip(names, *columns, strict=True)],
+        )
     for pair in comparison.pairs:
         out.say(f"* {pair.sentence}")
         if pair.beats is not None:
-            out.say(
-                f"  {_beats(pair.first, pair.second, pair.beats.probability, pair.beats.low, pair.beats.high)}"
-            )
+            out.say(f"  {_beats(pair.first, pair.second, pair.beats)}")
     if comparison.all_equal is not None:
         out.say(
             f"  All groups alike? Welch's F = {comparison.all_equal.f:.2f}, p = {comparison.all_equal.p:.2g}."
@@ -126,57 +107,74 @@ def show(out: Output, comparison: "Comparison", unit: str) -> None:
     for group in comparison.groups:
         for line in _remarks(group, unit):
             out.say(f"  {group.name}: {line}")
+    for line in _doubts(comparison.groups):
+        out.say(f"! {line}")
     for line in comparison.notes:
         out.say(f"  {line}")
     for line in comparison.left_out:
         out.say(f"! left out: {line}")
 
 
-def _loads(group: "Group", unit: str) -> tuple[str, ...]:
-    interval = group.interval
-    high = None if interval is None else interval.high_n
+SIDE_BY_SIDE: Final = 4
+"""Groups in one table; more do not fit a usual window."""
+
+
+def _row_names(group: "Group", coverage: float) -> tuple[str, ...]:
+    level = f"{100 * coverage:.6g} %"
+    return (
+        "specimens",
+        "mean",
+        f"{level} interval",
+        "SD",
+        "scatter (SD/mean)",
+        "median",
+        "lowest to highest",
+        *(
+            f"{bound.name}: {100 * bound.content:.0f} % bear it, {100 * bound.confidence:.0f} % sure"
+            for bound in group.bounds
+        ),
+        "Weibull shape",
+        "Weibull scale",
+    )
+
+
+def _column(group: "Group", unit: str) -> tuple[str, ...]:
     spread = group.sd_n or max(group.own_n, 0.01 * group.max_n)
+    curve = group.weibull
 
     def load(value: float | None, way: int = 0) -> str:
         return _load(value, unit, spread, way)
 
+    def within(low: float | None, high: float | None) -> str:
+        if low is None or high is None or high > WIDEST * low:
+            return "too few breaks"
+        return f"{load(low, -1)} to {load(high, 1)}"
+
+    interval, median = group.interval, group.median_n
+    if median is None and curve is not None:
+        median = curve.median_n
     return (
-        group.name,
-        str(group.n),
-        str(group.at_least),
+        f"{group.n}" + (f", {group.at_least} of them at least" if group.at_least else ""),
         load(group.mean_n),
-        "-" if interval is None else f"{load(interval.low_n, -1)} to {load(high, 1)}",
+        "-" if interval is None else within(interval.low_n, interval.high_n),
         load(group.sd_n),
         "-" if group.cv is None else f"{100 * group.cv:.1f} %",
-        load(
-            group.median_n if group.median_n is not None or group.weibull is None else group.weibull.median_n
-        ),
-        load(group.min_n),
-        load(group.max_n),
-    )
-
-
-def _claims(group: "Group", unit: str) -> tuple[str, ...]:
-    spread = group.sd_n or 0.01 * group.max_n
-    curve = group.weibull
-    shape = (
-        "-" if curve is None else f"{curve.shape:.3g} ({_open(curve.shape_low)} to {_open(curve.shape_high)})"
-    )
-    scale = (
+        load(median),
+        f"{load(group.min_n)} to {load(group.max_n)}",
+        *(_claimed(load(bound.value_n, -1)) for bound in group.bounds),
         "-"
         if curve is None
-        else f"{_load(curve.scale_n, unit, spread)} ({_load(curve.scale_low_n, unit, spread)} to "
-        f"{_load(curve.scale_high_n, unit, spread)})"
+        else f"{curve.shape:.3g} ({_open(curve.shape_low)} to {_open(curve.shape_high)})",
+        "-" if curve is None else f"{load(curve.scale_n)} ({within(curve.scale_low_n, curve.scale_high_n)})",
     )
-    return (group.name, *(_load(bound.value_n, unit, spread, -1) for bound in group.bounds), shape, scale)
 
 
-def _claim(name: str, content: float, confidence: float) -> str:
-    return f"{name}: {100 * content:.0f} % bear it, {100 * confidence:.0f} % sure"
+WIDEST: Final = 10.0
+"""An interval whose ends differ by more than this factor says "too few"; its numbers are in the JSON."""
 
 
-def _open(value: float | None) -> str:
-    return "?" if value is None else f"{value:.3g}"
+def _claimed(text: str) -> str:
+    return "-" if float(text.replace("-", "0")) == 0.0 else text
 
 
 def _load(value: float | None, unit: str, spread_n: float, way: int = 0) -> str:
@@ -193,9 +191,15 @@ def _load(value: float | None, unit: str, spread_n: float, way: int = 0) -> str:
     return (fixed, ceiled, floored)[way](from_newtons(value, unit), decimals)
 
 
-def _beats(first: str, second: str, chance: float, low: float | None, high: float | None) -> str:
-    text = f"Next {first} bears more than next {second}: {100 * chance:.0f} % likely"
-    return f"{text}." if low is None or high is None else f"{text} ({100 * low:.0f} to {100 * high:.0f} %)."
+def _open(value: float | None) -> str:
+    return "?" if value is None else f"{value:.3g}"
+
+
+def _beats(first: str, second: str, chance: "Beats") -> str:
+    return (
+        f"Next {first} bears more than next {second}: {100 * chance.probability:.0f} % likely "
+        f"({100 * chance.low:.0f} to {100 * chance.high:.0f} %)."
+    )
 
 
 def _remarks(group: "Group", unit: str) -> Sequence[str]:
@@ -215,5 +219,18 @@ def _remarks(group: "Group", unit: str) -> Sequence[str]:
             f"{odd.specimen} lies {odd.statistic:.2f} SD from the mean, more than scatter explains "
             f"({odd.critical:.2f}): look at its curve. It is in every number here."
         )
-    lines += [f"! {doubt.specimen}: {', '.join(doubt.flags)}" for doubt in group.doubts]
     return lines
+
+
+def _doubts(groups: "Sequence[Group]") -> Sequence[str]:
+    """Which pulls carry which doubt; they are in every number."""
+    pulls = sum(group.n for group in groups)
+    by_flag: dict[str, list[str]] = {}
+    for group in groups:
+        for doubt in group.doubts:
+            for flag in doubt.flags:
+                by_flag.setdefault(flag, []).append(doubt.specimen)
+    return [
+        f"{flag.replace('_', ' ')}: {'all pulls' if len(names) == pulls else ', '.join(names)}"
+        for flag, names in by_flag.items()
+    ]

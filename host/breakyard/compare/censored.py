@@ -2,8 +2,8 @@
 
 The log-rank test assumes nothing, but with few specimens it cannot reach a small probability whatever they did. The
 Weibull test can, at the price of an assumption that is said with its result: both groups scatter alike. Its
-likelihood-ratio statistic is pivotal when the weakest of each group broke, so its distribution is simulated with a
-fixed seed for the same numbers of specimens and breaks.
+likelihood-ratio statistic is pivotal for a pattern of breaks and losses (pivots.py), so its distribution is simulated
+for the patterns seen, with a fixed seed.
 """
 
 import math
@@ -16,6 +16,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.compare.observations import Observation
+from breakyard.compare.pairwise import Beats
+from breakyard.compare.pivots import (
+    MANY,
+    Floats,
+    Pattern,
+    heights,
+    likeliest_shapes,
+    log_scales,
+    pattern_of,
+    standard_fits,
+    standard_samples,
+    thinned,
+)
+from breakyard.compare.weibull import fit_weibull, sample_of
 
 FARTHEST: Final = 10.0
 """Logarithm of the farthest ratio looked at; an interval beyond a factor of 20 000 is open."""
@@ -59,7 +73,7 @@ def common_shape(
         tied = _profile([data[0], (data[1][0] + shift, data[1][1])], tied=True)
         return math.inf if tied is None else max(2.0 * (top - tied[1]), 0.0)
 
-    simulated = _null_statistics(len(first), len(second), *failures)
+    simulated = _null_statistics(_pattern(first), _pattern(second))
     critical = float(np.quantile(simulated, coverage))
     low, high = _ends(statistic, log_ratio, critical, 1.0 / (shape * math.sqrt(min(failures))))
     if instrument > 0.0:
@@ -82,7 +96,46 @@ def common_shape(
     )
 
 
+def beats_censored(
+    first: Sequence[Observation], second: Sequence[Observation], *, coverage: float = 0.95
+) -> Beats | None:
+    """Next specimen against next, each group with a Weibull curve of its own; None with fewer than two breaks each.
+
+    Generalised pivots (Weerahandi 1993): the fits to standard samples of the same pattern tell how far shape and scale
+    may lie from those fitted.
+    """
+    fits = [fit_weibull([p.value_n for p in pulls], [p.at_least for p in pulls]) for pulls in (first, second)]
+    if fits[0] is None or fits[1] is None:
+        return None
+    unit = max(fits[0].scale_n, fits[1].scale_n)
+    generator = np.random.default_rng(19930601)
+    curves = []
+    for fit, pulls in ((fits[0], first), (fits[1], second)):
+        pattern = _pattern(pulls)
+        _, _, shapes, scales = standard_fits(pattern if len(pattern) <= MANY else thinned(pattern))
+        # Beyond MANY breaks the pivots shrink towards (1, 0) with the root of their number.
+        shrink = math.sqrt(min(MANY / len(pattern), 1.0))
+        drawn = generator.integers(len(shapes), size=4_000)
+        shape = fit.shape * np.exp(-shrink * np.log(shapes[drawn]))
+        curves.append(
+            (shape, math.log(fit.scale_n / unit) - shrink * scales[drawn] * shapes[drawn] / fit.shape)
+        )
+    (shape_a, log_a), (shape_b, log_b) = curves
+    # P(A > B) is the mean of A's survival at B's loads, over B's own survival u: midpoint rule in u.
+    u = (np.arange(100) + 0.5) / 100
+    log_load = log_b[:, None] + np.log(-np.log(u))[None, :] / shape_b[:, None]
+    chance = np.exp(-np.exp(np.clip(shape_a[:, None] * (log_load - log_a[:, None]), -700.0, 700.0))).mean(
+        axis=1
+    )
+    low, high = np.quantile(chance, [0.5 - coverage / 2.0, 0.5 + coverage / 2.0])
+    return Beats(float(chance.mean()), float(low), float(high), "weibull")
+
+
 _Data = tuple[NDArray[np.float64], NDArray[np.bool_]]
+
+
+def _pattern(pulls: Sequence[Observation]) -> Pattern:
+    return pattern_of(sample_of([p.value_n for p in pulls], [p.at_least for p in pulls]))
 
 
 def _logs(pulls: Sequence[Observation]) -> _Data:
@@ -153,43 +206,27 @@ def _normal(share: float) -> float:
 
 
 @lru_cache(maxsize=64)
-def _null_statistics(n_a: int, n_b: int, failures_a: int, failures_b: int) -> NDArray[np.float64]:
-    """Sorted statistics of samples from one curve, in which the weakest of each group broke."""
-    draws = min(10_000, max(4_000, 400_000 // (n_a + n_b)))
+def _null_statistics(first: Pattern, second: Pattern) -> NDArray[np.float64]:
+    """Sorted statistics of pairs of samples from one curve, broken and left in these patterns."""
+    draws = min(10_000, max(4_000, 400_000 // (len(first) + len(second))))
     generator = np.random.default_rng(19720214)
-    parts = []
-    for n, failures in ((n_a, failures_a), (n_b, failures_b)):
-        logs = np.sort(np.log(-np.log(generator.random((draws, n)))), axis=1)
-        logs[:, failures:] = logs[:, failures - 1 : failures]
-        parts.append((logs, np.arange(n) < failures))
-    both = (
-        np.concatenate([logs for logs, _ in parts], axis=1),
-        np.concatenate([broke for _, broke in parts]),
-    )
-    statistics = 2.0 * (_heights(parts) - _heights([both]))
+    parts = [
+        (standard_samples(pattern, draws, generator), 1.0 + np.asarray(pattern, dtype=np.float64))
+        for pattern in (first, second)
+    ]
+    both = [
+        (
+            np.concatenate([logs for logs, _ in parts], axis=1),
+            np.concatenate([weights for _, weights in parts]),
+        )
+    ]
+    statistics = 2.0 * (_top_heights(parts) - _top_heights(both))
     return np.sort(np.maximum(statistics, 0.0))
 
 
-def _heights(parts: Sequence[_Data]) -> NDArray[np.float64]:
+def _top_heights(parts: Sequence[tuple[Floats, Floats]]) -> Floats:
     """Log likelihood at the likeliest common shape, row by row."""
-    draws = len(parts[0][0])
-    failures = sum(int(broke.sum()) for _, broke in parts)
-    low, high = np.full(draws, math.log(1e-3)), np.full(draws, math.log(1e6))
-    tops = [logs.max(axis=1) for logs, _ in parts]
-    for _ in range(46):
-        middle = 0.5 * (low + high)
-        shape, total = np.exp(middle), np.zeros(draws)
-        for (logs, broke), top in zip(parts, tops, strict=True):
-            weight = np.exp(shape[:, None] * (logs - top[:, None]))
-            total += int(broke.sum()) * (weight * logs).sum(axis=1) / weight.sum(axis=1) - logs[:, broke].sum(
-                axis=1
-            )
-        above = total / failures - 1.0 / shape > 0.0
-        high, low = np.where(above, middle, high), np.where(above, low, middle)
-    shape = np.exp(0.5 * (low + high))
-    height = failures * (np.log(shape) - 1.0)
-    for (logs, broke), top in zip(parts, tops, strict=True):
-        powers = np.exp(shape[:, None] * (logs - top[:, None])).sum(axis=1)
-        scale = top + np.log(powers / int(broke.sum())) / shape
-        height += ((shape - 1.0)[:, None] * logs[:, broke]).sum(axis=1) - int(broke.sum()) * shape * scale
-    return np.asarray(height, dtype=np.float64)
+    shape = likeliest_shapes(parts)
+    return np.sum(
+        [heights(logs, weights, shape, log_scales(logs, weights, shape)) for logs, weights in parts], axis=0
+    )

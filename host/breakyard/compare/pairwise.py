@@ -135,10 +135,12 @@ class Beats:
     """Probability that the next specimen of the first group bears more than the next of the second."""
 
     probability: float
-    low: float | None
-    high: float | None
+    """Over the doubt about both groups (predictive)."""
+    low: float
+    high: float
+    """Interval of the probability itself."""
     method: str
-    """ "normal": predictive t, interval by generalised pivots. "weibull": from both curves, no interval."""
+    """ "normal", or "weibull" where some specimens are only "at least"; generalised pivots either way."""
 
 
 def beats(

@@ -8,13 +8,12 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from breakyard.compare.censored import CommonShape, common_shape
+from breakyard.compare.censored import CommonShape, beats_censored, common_shape
 from breakyard.compare.groups import Group
 from breakyard.compare.instrument import ratio_standard
 from breakyard.compare.pairwise import Beats, Means, Ranks, beats, ranks, welch
 from breakyard.compare.single import Single, single
 from breakyard.compare.survival import LogRank, log_rank
-from breakyard.compare.weibull import chance_first_beats, fit_weibull
 from breakyard.errors import UsageError
 from breakyard.plan.specimens import specimens_per_group
 
@@ -38,7 +37,7 @@ class Pair:
     ratio_low: float | None
     ratio_high: float | None
     separated: Literal["first", "second"] | None
-    """Every specimen of this group held more than any of the other did."""
+    """Every specimen of this group held more than any of the other is known to have held."""
     instrument_relative: float
     """Relative standard uncertainty that the instrument leaves on the ratio, after what cancels."""
     needed_per_group: int | None
@@ -70,7 +69,7 @@ def pair_of(
     ratio, low, high = _ratio(first, second, means, common)
     separated = _separated(first, second)
     needed = _needed(first, second, groups, coverage, matters)
-    verdict = _verdict(p, risk, ratio, low, high, separated, matters)
+    verdict = _verdict(p, risk, ratio, low, high, _surely(first, second), matters)
     alone = single(first, second, coverage=coverage) if min(first.n, second.n) == 1 else None
     pair = Pair(
         first=first.name,
@@ -139,11 +138,25 @@ def _ratio(
 
 
 def _separated(first: Group, second: Group) -> Literal["first", "second"] | None:
-    if not second.at_least and first.min_n > second.max_n:
+    if first.min_n > second.max_n:
         return "first"
-    if not first.at_least and second.min_n > first.max_n:
-        return "second"
+    return "second" if second.min_n > first.max_n else None
+
+
+def _surely(first: Group, second: Group) -> Literal["first_more", "second_more"] | None:
+    """Which group lies higher where the weaker one's loads are all known, or its median is."""
+    a, b = first.median_n, second.median_n
+    if a is not None and b is not None and a != b:
+        return "first_more" if a > b else "second_more"
+    if b is not None and a is None:
+        return "first_more" if _half_above(first, b) else None
+    if a is not None and b is None:
+        return "second_more" if _half_above(second, a) else None
     return None
+
+
+def _half_above(group: Group, load_n: float) -> bool:
+    return 2 * sum(pull.value_n > load_n for pull in group.pulls) > group.n
 
 
 def _needed(first: Group, second: Group, groups: int, coverage: float, matters: float) -> int | None:
@@ -160,15 +173,9 @@ def _needed(first: Group, second: Group, groups: int, coverage: float, matters: 
 
 def _beats(first: Group, second: Group, coverage: float) -> Beats | None:
     known = beats(first.pulls, second.pulls, coverage=coverage)
-    if known is not None:
-        return known
-    fits = [
-        fit_weibull([p.value_n for p in group.pulls], [p.at_least for p in group.pulls])
-        for group in (first, second)
-    ]
-    if not first.at_least + second.at_least or fits[0] is None or fits[1] is None:
-        return None
-    return Beats(chance_first_beats(fits[0], fits[1]), None, None, "weibull")
+    if known is None and first.at_least + second.at_least > 0:
+        return beats_censored(first.pulls, second.pulls, coverage=coverage)
+    return known
 
 
 def _verdict(
@@ -177,15 +184,15 @@ def _verdict(
     ratio: float | None,
     low: float | None,
     high: float | None,
-    separated: Literal["first", "second"] | None,
+    surely: Literal["first_more", "second_more"] | None,
     matters: float,
 ) -> Verdict:
     if p is not None and p <= risk:
         if ratio is not None:
             return "first_more" if ratio > 1.0 else "second_more"
-        if separated is not None:
-            return "first_more" if separated == "first" else "second_more"
-        return "too_few"  # the curves differ, but not simply in level
+        if surely is not None:
+            return surely
+        return "too_few"  # the curves differ, but which one lies higher is not known
     if low is not None and high is not None and low > 1.0 / (1.0 + matters) and high < 1.0 + matters:
         return "no_difference_shown"
     return "too_few"

@@ -103,11 +103,3 @@ def log_likelihood(sample: Sample, shape: float, log_scale: float) -> float:
     logs = sample.log_load[sample.broke]
     constant = sample.failures * (math.log(shape) - shape * log_scale) + (shape - 1.0) * float(logs.sum())
     return constant - float(np.exp(distance).sum())
-
-
-def chance_first_beats(first: WeibullFit, second: WeibullFit) -> float:
-    """Probability that a part of the first curve bears more than one of the second (numerical integral)."""
-    # Over the second's survival u = S2(x), uniform on 0 to 1: E[S1(x(u))], midpoint rule in u.
-    u = (np.arange(4000) + 0.5) / 4000
-    log_x = math.log(second.scale_n / first.scale_n) + np.log(-np.log(u)) / second.shape
-    return float(np.exp(-np.exp(np.clip(first.shape * log_x, -700.0, 700.0))).mean())

@@ -24,7 +24,10 @@ def sentence(pair: "Pair", first: Group, second: Group, *, coverage: float, matt
             )
     elif pair.separated is not None and min(first.n, second.n) > 1:
         strong, weak = (first, second) if pair.separated == "first" else (second, first)
-        parts.append(f"Every specimen of {strong.name} did hold more than any of {weak.name}.")
+        if weak.at_least == weak.n:
+            return " ".join(parts)
+        held = "is known to have held" if weak.at_least else "did"
+        parts.append(f"Still, every specimen of {strong.name} held more than any of {weak.name} {held}.")
     return " ".join(parts)
 
 

@@ -182,7 +182,7 @@ def weibull_shape(cv: float) -> float:
 
 
 def _found(first: NDArray[np.float64], second: NDArray[np.float64], risk: float, residual: float) -> float:
-    """Share of rows in which Welch's test finds a difference; `residual` is the instrument's, relative, in the ratio."""
+    """Share of rows in which Welch's test finds a difference; `residual`: the instrument's, relative, in the ratio."""
     from scipy import special
 
     n = first.shape[1]
