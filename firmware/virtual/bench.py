@@ -1,7 +1,8 @@
 """Lets virtual time pass as the host grants it, and carries out what the host asks of the bench.
 
 The clock stands still unless granted. Messages are taken strictly one after another, the next only when
-the grant of the one before is used up; so the same input gives the same bytes on any machine.
+the grant of the one before is used up; so the same input gives the same bytes on any machine. (While the
+clock follows the real one, messages are taken as they come, and their grants only tell when to say "idle".)
 
     channel 0            bytes for the link; grants 100 ms
     {"do": "run", "ms"}  grants that much
@@ -77,8 +78,7 @@ class Bench:
         self._feed = feed
         self._cable = cable
         self._real_ms = real_ms
-        self._granted_us = 0
-        self._granting = False
+        self._grants = []  # until when; more than one only while the clock follows the real one
         self._realtime = False
         self._real_start_ms = 0
         self._virtual_start_us = 0
@@ -92,33 +92,30 @@ class Bench:
         while clock.now_us < target:
             if self._realtime:
                 self._follow_real_clock(target)
-            elif clock.now_us < self._granted_us:
-                clock.advance_to(min(target, self._granted_us))
+            elif self._grants and clock.now_us < self._grants[0]:
+                clock.advance_to(min(target, self._grants[0]))
             else:
-                self._finish_grant()
+                self._finish_grants()
                 self._take(pipe.read_message())
 
-    def _finish_grant(self):
-        if self._granting:
-            self._granting = False
+    def _finish_grants(self):
+        while self._grants and self._clock.now_us >= self._grants[0]:
+            self._grants.pop(0)
             tell({"event": "idle", "now_ms": self._clock.now_us // 1000})
 
     def _follow_real_clock(self, target):
         clock = self._clock
         real_us = self._virtual_start_us + (self._real_ms() - self._real_start_ms) * 1000
-        if self._granting and real_us >= self._granted_us:
-            clock.advance_to(max(clock.now_us, min(target, self._granted_us)))
-            self._finish_grant()
-        if real_us >= target:
-            clock.advance_to(target)
-            return
-        message = pipe.wait_message((target - real_us) // 1000 + 1)
-        if message is not False:
-            self._take(message)
+        clock.advance_to(max(clock.now_us, min(target, real_us)))
+        self._finish_grants()
+        if clock.now_us < target:
+            message = pipe.wait_message((target - clock.now_us) // 1000 + 1)
+            if message is not False:
+                self._take(message)
 
     def _grant(self, milliseconds):
-        self._granted_us = self._clock.now_us + milliseconds * 1000
-        self._granting = True
+        self._grants.append(self._clock.now_us + milliseconds * 1000)
+        self._grants.sort()
 
     def _take(self, message):
         if message is None:
@@ -126,8 +123,7 @@ class Bench:
         channel, payload = message
         if channel == pipe.LINK:
             self._cable.arrive(payload)
-            if not self._realtime:
-                self._grant(LINK_GRANT_MS)
+            self._grant(LINK_GRANT_MS)
         elif channel == pipe.BENCH:
             self._obey(json.loads(payload))
         else:

@@ -17,6 +17,7 @@ LETTERS = {
     "u16": "H",
     "u32": "I",
     "i24": "i",
+    "f32": "f",
     "bytes8": "8",
     "bytes32": "S",
     "text": "t",
@@ -64,7 +65,7 @@ def test_records_are_written_as_the_vectors_say():
                 continue
             if field["type"] == "text":
                 value = value.encode()
-            elif field["type"] in ("bytes8", "bytes32", "rest"):
+            elif field["type"] in ("f32", "bytes8", "bytes32", "rest"):
                 value = bytes.fromhex(value)
             at = record.pack(buffer, at, LETTERS[field["type"]], (value,))
         length = record.finish(buffer, at)

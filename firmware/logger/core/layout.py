@@ -4,7 +4,7 @@ A test compares every name here with that table, in both directions, under the r
 The host has a file of the same shape (host/breakyard/wire/layout.py) on purpose; neither imports the other.
 
 A layout is a string with one letter per field, in the order of the table:
-    B u8   H u16   I u32   i i24   8 bytes8   S bytes32   t text   s samples   * rest
+    B u8   H u16   I u32   i i24   f f32   8 bytes8   S bytes32   t text   s samples   * rest
 """
 
 from micropython import const
@@ -44,6 +44,7 @@ KIND_STATUS = const(8)
 KIND_COMMAND = const(9)
 KIND_ANSWER = const(10)
 KIND_LOG = const(11)
+KIND_CALIBRATION = const(12)
 
 # payload of each kind
 FIELDS_IDENTITY = "8IBttt"
@@ -57,6 +58,7 @@ FIELDS_STATUS = "BIIiiBIIIIIHHi"
 FIELDS_COMMAND = "B*"
 FIELDS_ANSWER = "BB*"
 FIELDS_LOG = "BIIt"
+FIELDS_CALIBRATION = "tIBiIffffffS"
 
 # commands, their arguments and their results
 COMMAND_HELLO = const(1)
@@ -71,6 +73,8 @@ COMMAND_TIME = const(9)
 COMMAND_SET_CLOCK = const(10)
 COMMAND_STREAM = const(11)
 COMMAND_ERASE = const(12)
+COMMAND_STORE_CALIBRATION = const(13)
+COMMAND_READ_CALIBRATION = const(14)
 
 ARGUMENTS_HELLO = ""
 ARGUMENTS_SET = "BI"
@@ -84,6 +88,8 @@ ARGUMENTS_TIME = ""
 ARGUMENTS_SET_CLOCK = "IIIII"
 ARGUMENTS_STREAM = "B"
 ARGUMENTS_ERASE = "HS"
+ARGUMENTS_STORE_CALIBRATION = "tIBiIffffffS"
+ARGUMENTS_READ_CALIBRATION = ""
 
 RESULTS_HELLO = "B"
 RESULTS_SET = "I"
@@ -97,6 +103,8 @@ RESULTS_TIME = "II"
 RESULTS_SET_CLOCK = ""
 RESULTS_STREAM = ""
 RESULTS_ERASE = ""
+RESULTS_STORE_CALIBRATION = "S"
+RESULTS_READ_CALIBRATION = "S"
 
 # settings: number, then (default, lowest, highest) in the order of the table
 SETTING_THRESHOLD_COUNTS = const(1)

@@ -69,7 +69,7 @@ def pack(buffer: bytearray, at: int, layout: str, values: tuple) -> int:  # type
             buffer[at + 1] = (value >> 8) & 255
             buffer[at + 2] = (value >> 16) & 255
             at += 3
-        else:  # 8 S t *: bytes, a text with its length before it
+        else:  # f 8 S t *: bytes, a text with its length before it
             if code == "t":
                 buffer[at] = len(value)
                 at += 1
@@ -102,7 +102,8 @@ def damage(buffer: bytearray, length: int) -> int:
 def unpack(buffer: bytearray, at: int, end: int, layout: str) -> list | None:  # type: ignore[type-arg]
     """Read fields between `at` and `end`; None when they do not fit.
 
-    The last item of the list is where reading stopped. Texts come as bytes, at most MAX_TEXT, valid UTF-8.
+    The last item of the list is where reading stopped. Texts come as bytes, at most MAX_TEXT, valid UTF-8;
+    an f32 as its four bytes, never an infinity or NaN; an i24 as its three bytes.
     """
     values: list = []  # type: ignore[type-arg]
     for code in layout:
@@ -127,13 +128,15 @@ def unpack(buffer: bytearray, at: int, end: int, layout: str) -> list | None:  #
             raw = bytes(buffer[at : at + size])
             if code == "t" and not _is_utf8(raw):
                 return None
+            if code == "f" and raw[3] & 0x7F == 0x7F and raw[2] & 0x80:
+                return None
             values.append(raw)
         at += size
     values.append(at)
     return values
 
 
-_SIZES = {"B": 1, "H": 2, "I": 4, "8": 8, "S": 32}
+_SIZES = {"B": 1, "H": 2, "I": 4, "i": 3, "f": 4, "8": 8, "S": 32}
 
 
 def _is_utf8(raw: bytes) -> bool:

@@ -18,6 +18,7 @@ from .timebase import Timebase, elapsed_ms
 from .trigger import BEGAN, ENDED, EVENT_BACK, EVENT_FULL, EVENT_LOST, EVENT_STOP, Trigger
 
 DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
+_LOG_LINES = const(8)
 CONVERTER_LOST_MS = const(1000)  # ten conversions at the slow rate
 
 
@@ -96,7 +97,7 @@ class Recorder:
             writer.commit(second, microsecond)
             if writer.full and not self._told_full:
                 self._told_full = True
-                self.log.append((layout.LEVEL_WARNING, "store full: from now on only the peaks are kept"))
+                self._say(layout.LEVEL_WARNING, "store full: from now on only the peaks are kept")
                 if self.trigger.by_command and self.trigger.event(EVENT_FULL):
                     self._end(layout.END_STORE_FULL, second, microsecond)
             if not writer.active:
@@ -108,9 +109,9 @@ class Recorder:
             self.delivering = delivering
             if delivering:
                 self.trigger.event(EVENT_BACK)
-                self.log.append((layout.LEVEL_INFO, "converter delivers again"))
+                self._say(layout.LEVEL_INFO, "converter delivers again")
             else:
-                self.log.append((layout.LEVEL_ERROR, "converter does not deliver"))
+                self._say(layout.LEVEL_ERROR, "converter does not deliver")
         if not delivering:
             # A run goes on until its hang time is over; then the fault shows.
             if self.trigger.quiet(second, microsecond) == ENDED:
@@ -189,14 +190,20 @@ class Recorder:
         run = self.store.last_run + 1
         self.writer.begin(run, cause, first, second, microsecond, baseline, self.ring.rate_mhz())
         self.peaks.begin(first, baseline, self.settings.threshold_counts)
-        self.log.append((layout.LEVEL_INFO, f"run {run} began"))
+        self._say(layout.LEVEL_INFO, f"run {run} began")
 
     def _end(self, cause: int, second: int, microsecond: int) -> None:
         self.writer.end(cause, second, microsecond)
         self.ring.floor = self.ring.head
 
     def _ended(self) -> None:
-        self.log.append((layout.LEVEL_INFO, f"run {self.writer.run} ended, {self.writer.samples} samples"))
+        self._say(layout.LEVEL_INFO, f"run {self.writer.run} ended, {self.writer.samples} samples")
+
+    def _say(self, level: int, text: str) -> None:
+        # Nobody may be listening: the latest few lines are kept.
+        if len(self.log) >= _LOG_LINES:
+            self.log.pop(0)
+        self.log.append((level, text))
 
     def _recent_mean(self) -> int:
         # Of the latest good samples, up to 16; 0 when there are none.
