@@ -8,6 +8,7 @@ Everything here is about reading the samples; zero and calibration add their own
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -71,7 +72,7 @@ def read_peak(
     noise_n: float,
     coverage: float,
     filtered: bool,
-    orders: tuple[int, ...] = FILTER_ORDERS,
+    orders: Mapping[int, float] = FILTER_ORDERS,
 ) -> Reading:
     """Read the highest force.
 
@@ -125,7 +126,7 @@ def _recovered(
     period_s: float,
     noise_n: float,
     coverage: float,
-    orders: tuple[int, ...],
+    orders: Mapping[int, float],
 ) -> Reading:
     top = int(np.argmax(load))
     found = recover(time, load, falling, period_s, noise_n, orders)
@@ -162,7 +163,7 @@ def _recovered(
 
 
 def _without_one(
-    time: Array, load: Array, falling: int, period_s: float, noise_n: float, orders: tuple[int, ...]
+    time: Array, load: Array, falling: int, period_s: float, noise_n: float, orders: Mapping[int, float]
 ) -> tuple[Recovered, int]:
     """The best fit that leaves out one sample near the fall, and which."""
     best: tuple[Recovered, int] | None = None
@@ -195,17 +196,15 @@ def _smooth(
     period_s: float,
     noise_n: float,
     coverage: float,
-    orders: tuple[int, ...],
+    orders: Mapping[int, float],
 ) -> Reading:
     """Peak of a load that changes slowly against the filter.
 
     The filter lowers a curved peak by half its variance times the curvature, to second order. The correction's
     own doubt, the order and the higher terms, is taken as large as 0.6 of it.
     """
-    near = slice(int(np.searchsorted(time, time[top] - 3.2 * period_s)), top + 4)
-    t, y = (time[near] - time[top]) / period_s, load[near]
-    level, curvature = _parabola(t, y, float(load[top]))
-    correction = 0.5 * float(np.mean([variance(order) for order in orders])) * curvature
+    level, curvature = _crest(time, load, top, period_s, noise_n)
+    correction = 0.5 * sum(weight * variance(order) for order, weight in orders.items()) * curvature
     estimate = max(level + 1.2 * correction, float(load[top]) - 3.0 * noise_n)
     steps = np.diff(time[max(0, top - 3) : top + 4]) / period_s
     hole = float(np.max(steps, initial=1.0)) - 1.0
@@ -232,15 +231,17 @@ def _smooth(
     )
 
 
-def _parabola(t: Array, y: Array, largest: float) -> tuple[float, float]:
-    """Top and downward curvature of the parabola through samples around the largest (t = 0)."""
-    if len(t) < 4:
-        return largest, 0.0
-    c, b, a = np.linalg.lstsq(np.stack([np.ones_like(t), t, t**2], axis=1), y, rcond=None)[0]
-    if a >= 0:
-        return largest, 0.0
-    at = float(np.clip(-b / (2 * a), t[0], t[-1]))
-    return max(float(c + b * at + a * at**2), 0.0), float(-2 * a)
+def _crest(time: Array, load: Array, top: int, period_s: float, noise_n: float) -> tuple[float, float]:
+    """Level at the crest, and how it curves down per squared conversion, from three conversions either side.
+
+    A corner between a rise and a hold is no crest: the flatter side decides.
+    """
+    reach = 3.0
+    sides = np.interp([time[top] - reach * period_s, time[top] + reach * period_s], time, load)
+    drop = max(float(load[top] - sides.max()), 0.0)
+    near = load[max(0, top - 3) : top + 4]
+    level = float(near[near > load[top] - 4.0 * noise_n].mean()) if drop < 8.0 * noise_n else float(load[top])
+    return level, 2.0 * drop / reach**2
 
 
 def _unfiltered(time: Array, load: Array, top: int, noise_n: float, coverage: float) -> Reading:

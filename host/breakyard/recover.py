@@ -13,7 +13,9 @@ the order; the order matters only to the shape of the falling samples.
 """
 
 import itertools
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -23,8 +25,11 @@ from breakyard.response import filtered_exponential, filtered_power
 
 Array = NDArray[np.float64]
 
-FILTER_ORDERS: Final = (3, 4)
-"""Assumed orders of the converter's filter, equally likely: "4 conversions to settle" (data sheet)."""
+FILTER_ORDERS: Final[Mapping[int, float]] = MappingProxyType({3: 0.5, 4: 0.5})
+"""Orders of the converter's filter and their prior weights: "4 conversions to settle" (data sheet)."""
+
+STATED_ORDER: Final = 0.8
+"""Prior weight of an order that the user states; the rest goes to its neighbours."""
 
 SAMPLES_BEFORE: Final = 14
 SAMPLES_AFTER: Final = 12
@@ -142,16 +147,17 @@ def recover(
     falling: int,
     period_s: float,
     noise_n: float,
-    orders: tuple[int, ...] = FILTER_ORDERS,
+    orders: Mapping[int, float] = FILTER_ORDERS,
 ) -> Recovered:
     """Estimate the force at a sudden fall.
 
     time_s, load_n: usable samples, shape (n,), zero subtracted; missing conversions are simply not there.
     falling: index of the first sample that is clearly down. noise_n: standard deviation of one sample.
+    orders: candidates for the filter's order with prior weights.
     """
     begin = max(0, falling - SAMPLES_BEFORE)
     window = slice(begin, falling + SAMPLES_AFTER)
-    problem = _Problem(time_s[window] / period_s, load_n[window], falling - begin, period_s, noise_n)
+    problem = _Problem(time_s[window] / period_s, load_n[window], falling - begin, period_s, noise_n, orders)
     sizes = np.array(list(itertools.product(BEND_SIZES, RING_SIZES)))
     choices = list(itertools.product(orders, FALLS_S))
     whole = problem.whole
@@ -184,10 +190,25 @@ def recover(
     )
 
 
+def order_weights(stated: int) -> dict[int, float]:
+    """Prior weights of filter orders when one is stated."""
+    beside = [order for order in (stated - 1, stated + 1) if order >= 1]
+    return {stated: STATED_ORDER} | {order: (1 - STATED_ORDER) / len(beside) for order in beside}
+
+
 class _Problem:
     """The samples around one fall (time in conversions) and the linear model for them."""
 
-    def __init__(self, time: Array, load: Array, falling: int, period_s: float, noise_n: float) -> None:
+    def __init__(
+        self,
+        time: Array,
+        load: Array,
+        falling: int,
+        period_s: float,
+        noise_n: float,
+        orders: Mapping[int, float],
+    ) -> None:
+        self.orders = orders
         self.time, self.load, self.falling, self.period_s = time, load, falling, period_s
         steps = np.abs(np.diff(load) / np.diff(time))
         self.top = float(load[: falling + 1].max())
@@ -240,7 +261,7 @@ class _Problem:
         variance = np.maximum(prior - (gains**2).sum(-2), 0.0)
         largest = mean.argmax(-1, keepdims=True)
         log_determinant = np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1)
-        log_prior = np.log(FALLS_S[fall_s] * step)
+        log_prior = np.log(self.orders[order] * FALLS_S[fall_s] * step)
         evidence = log_prior - 0.5 * (white[..., 0] ** 2).sum(-1) - log_determinant
         return _Solved(
             order,

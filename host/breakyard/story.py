@@ -42,6 +42,33 @@ PLATEAU_S: Final = 0.75
 
 
 @dataclass(frozen=True, slots=True)
+class Pull:
+    """What the rules look at. time_s, load_n: usable samples without glitches, zero subtracted, shape (n,)."""
+
+    time_s: Array
+    load_n: Array
+    onset: int
+    """Index of the first sample after the onset."""
+    period_s: float
+    noise_n: float
+    usual_rate: float
+    """Typical loading rate in N/s."""
+    delay_s: float
+    """By how much the filter shows a sudden fall late."""
+    clipped: bool
+    """Whether the top of the curve is cut off at a rail."""
+
+    @property
+    def top(self) -> int:
+        """Index of the largest sample."""
+        return int(np.argmax(self.load_n))
+
+    @property
+    def peak_n(self) -> float:
+        return float(self.load_n.max())
+
+
+@dataclass(frozen=True, slots=True)
 class Story:
     """The events of one pull."""
 
@@ -56,37 +83,28 @@ class Story:
     end_load_n: float
 
 
-def tell(
-    time: Array,
-    load: Array,
-    onset: int,
-    period_s: float,
-    noise_n: float,
-    usual_rate: float,
-    delay_s: float,
-    clipped: bool,
-) -> Story:
-    """Tell the events of a pull.
-
-    time, load: usable samples without glitches, zero subtracted, shape (n,). delay_s: by how much the filter
-    shows a sudden fall late. clipped: the top of the curve is cut off at a rail.
-    """
-    top = int(np.argmax(load))
-    peak = float(load[top])
-    falls = [fall for fall in find_falls(time, load, peak, noise_n, usual_rate) if fall.start >= onset]
-    last = _break_of(time, load, falls, top, peak)
-    ended = float(np.median(load[-max(3, int(0.2 / period_s)) :])) if len(load) > 6 else float(load[-1])
+def tell(pull: Pull) -> Story:
+    """Tell the events of a pull."""
+    time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
+    falls = [
+        fall
+        for fall in find_falls(time, load, peak, pull.noise_n, pull.usual_rate)
+        if fall.start >= pull.onset
+    ]
+    last = _break_of(pull, falls)
+    ended = float(np.median(load[-max(3, int(0.2 / pull.period_s)) :]))
     stop = last.start if last else _end_of_hold(load, top, peak)
-    plateaus = _plateaus(time, load, onset, stop, peak, noise_n, usual_rate)
+    plateaus = _plateaus(pull, stop)
+    settled = _settled(plateaus, time, top, stop)
     drops = tuple(
-        Drop(float(time[fall.start]) - delay_s, fall.from_n, fall.to_n)
+        Drop(float(time[fall.start]) - pull.delay_s, fall.from_n, fall.to_n)
         for fall in falls
         if fall is not last and fall.start < stop and fall.to_n >= 0.2 * peak
     )
     return Story(
-        first_peak=_first_peak(time, load, onset, top, noise_n),
-        failure=_failure(time, load, last, drops, top, peak, noise_n, usual_rate, period_s, delay_s, clipped),
-        settled=_settled(plateaus, time, top, stop),
+        first_peak=_first_peak(pull),
+        failure=_failure(pull, last, drops, settled),
+        settled=settled,
         plateaus=plateaus,
         drops=drops,
         break_index=last.start if last else None,
@@ -109,22 +127,26 @@ def work(time: Array, load: Array, extension: Array, onset: int, top: int, broke
     return Energy(until(top), None if broke is None else until(broke), stiffness, float(stretch[top]))
 
 
-def _first_peak(time: Array, load: Array, onset: int, top: int, noise_n: float) -> FirstPeak:
-    begin = onset + int(np.argmax(load[onset : top + 1] >= FIRST_PEAK_FLOOR * load[top]))
+def _first_peak(pull: Pull) -> FirstPeak:
+    load, onset, top = pull.load_n, pull.onset, pull.top
+    begin = (
+        onset + int(np.argmax(load[onset : top + 1] >= FIRST_PEAK_FLOOR * load[top])) if top > onset else top
+    )
     part = load[begin : top + 1]
     highest = np.maximum.accumulate(part)
-    fallen = np.flatnonzero(highest - part >= np.maximum(FIRST_PEAK_FALL * highest, 8.0 * noise_n))
+    fallen = np.flatnonzero(highest - part >= np.maximum(FIRST_PEAK_FALL * highest, 8.0 * pull.noise_n))
     first = top if not len(fallen) else begin + int(np.argmax(part[: fallen[0] + 1]))
-    return FirstPeak(float(load[first]), float(time[first]))
+    return FirstPeak(float(load[first]), float(pull.time_s[first]))
 
 
-def _break_of(time: Array, load: Array, falls: list[Fall], top: int, peak: float) -> Fall | None:
+def _break_of(pull: Pull, falls: list[Fall]) -> Fall | None:
     """The first fall that left less than half of what it fell from, with nothing as high after it."""
+    load, top, peak = pull.load_n, pull.top, pull.peak_n
     for fall in falls:
         gone = fall.to_n < LEFT_AFTER_BREAK * fall.from_n
         if gone and fall.from_n > 0.1 * peak and fall.end >= top and load[fall.end :].max() < fall.from_n:
             return fall
-    return _slow_break(time, load, top, peak)
+    return _slow_break(pull.time_s, load, top, peak)
 
 
 def _slow_break(time: Array, load: Array, top: int, peak: float) -> Fall | None:
@@ -146,28 +168,17 @@ def _end_of_hold(load: Array, top: int, peak: float) -> int:
     return top + int(high[-1])
 
 
-def _failure(
-    time: Array,
-    load: Array,
-    last: Fall | None,
-    drops: tuple[Drop, ...],
-    top: int,
-    peak: float,
-    noise_n: float,
-    usual_rate: float,
-    period_s: float,
-    delay_s: float,
-    clipped: bool,
-) -> Break:
+def _failure(pull: Pull, last: Fall | None, drops: tuple[Drop, ...], settled: Settled | None) -> Break:
+    time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
     if last is None:
         return Break("none", None, None, None, True, "no fall to below half of the load")
     residual = _residual(time, load, last)
-    instant = _half_way(time, load, last) - delay_s
+    instant = _half_way(time, load, last) - pull.delay_s
     sizes = [(drop.from_n - drop.to_n) / peak for drop in drops]
     partial = [size for size in sizes if size >= PARTIAL_DROP]
     eased = 1.0 - last.from_n / peak
     near = int(np.argmax(load[: top + 1] >= NEAR_PEAK * peak))
-    expected = max((1 - NEAR_PEAK) * peak / max(usual_rate, 1e-9), 4.0 * period_s)
+    expected = max((1 - NEAR_PEAK) * peak / max(pull.usual_rate, 1e-9), 4.0 * pull.period_s)
     lingered = float(time[last.start] - time[near]) / expected
     manner: Manner
     if partial:
@@ -176,13 +187,16 @@ def _failure(
     elif eased >= EASED and last.start > top + 6:
         manner, sure = "ductile", eased >= 1.5 * EASED and not sizes
         reason = f"the load had eased by {100 * eased:.0f} % before it let go"
-    elif lingered >= BENT_OVER and not clipped:
-        manner, sure = "ductile", lingered >= 1.6 * BENT_OVER
+    elif lingered >= BENT_OVER and not pull.clipped:
+        manner, sure = "ductile", lingered >= 1.6 * BENT_OVER and settled is None
         reason = f"it stayed near the peak {lingered:.0f} times longer than the loading rate explains"
     else:
-        manner, sure = "brittle", lingered <= 0.6 * BENT_OVER and eased < 0.5 * EASED + 6 * noise_n / peak
+        manner, sure = (
+            "brittle",
+            lingered <= 0.6 * BENT_OVER and eased < 0.5 * EASED + 6 * pull.noise_n / peak,
+        )
         reason = "a sudden fall from the peak at once after it was reached"
-        sure = sure and not sizes and not clipped
+        sure = sure and not sizes and not pull.clipped
     return Break(manner, instant, last.from_n, residual, bool(sure), reason)
 
 
@@ -202,10 +216,9 @@ def _half_way(time: Array, load: Array, last: Fall) -> float:
     return float(time[k - 1] + part * (time[k] - time[k - 1]))
 
 
-def _plateaus(
-    time: Array, load: Array, onset: int, stop: int, peak: float, noise_n: float, usual_rate: float
-) -> tuple[Plateau, ...]:
+def _plateaus(pull: Pull, stop: int) -> tuple[Plateau, ...]:
     """Stretches of nearly constant load above a third of the peak."""
+    time, load, onset, peak = pull.time_s, pull.load_n, pull.onset, pull.peak_n
     if stop - onset < 12:
         return ()
     width = max(4, int(np.searchsorted(time[onset:], time[onset] + 0.25)))
@@ -217,7 +230,7 @@ def _plateaus(
     levels, middles = np.median(used, axis=1), at.mean(axis=1)
     rates = np.abs(np.diff(levels) / np.diff(middles))
     still = (
-        (rates < PLATEAU_RATE * usual_rate)
+        (rates < PLATEAU_RATE * pull.usual_rate)
         & (levels[1:] > peak / 3)
         & (np.ptp(used[1:], axis=1) < 0.03 * peak)
     )

@@ -13,10 +13,10 @@ from breakyard.errors import NoPull, UsageError
 from breakyard.glitches import find_glitches
 from breakyard.peak import Reading, read_peak, shortest_event_s
 from breakyard.rate import loading_rate
-from breakyard.recover import FILTER_ORDERS
+from breakyard.recover import FILTER_ORDERS, order_weights
 from breakyard.response import delay
 from breakyard.results import BudgetLine, Glitch, Peak, Source, Strength, Summary, Zero
-from breakyard.story import Story, tell, work
+from breakyard.story import Pull, Story, tell, work
 from breakyard.zero import SHIFT_FRACTION, ZeroLine, find_zero, noise_of, zero_after
 
 if TYPE_CHECKING:
@@ -40,13 +40,13 @@ def summarise(
     *,
     coverage: float = 0.95,
     misalignment_deg: float = 0.0,
-    filter_orders: tuple[int, ...] = FILTER_ORDERS,
+    filter_order: int | None = None,
 ) -> Summary:
     """Read one pull: its peak with an interval, how it was loaded and how it let go.
 
     coverage: of the peak's interval, from 0.5 to 0.999. misalignment_deg: largest angle between the line of pull
-    and the cell's axis that the user vouches for. filter_orders: candidates for the order of the converter's
-    filter, where it is known better than 3 or 4.
+    and the cell's axis that the user vouches for. filter_order: assumed order of the converter's filter, where
+    more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
     Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
     """
     if not 0.5 <= coverage <= 0.999:
@@ -55,8 +55,9 @@ def summarise(
         )
     if not 0.0 <= misalignment_deg <= 30.0:
         raise UsageError(f"a misalignment of {misalignment_deg:g} degrees is not sensible: give 0 to 30")
-    if not filter_orders or any(not 1 <= order <= 5 for order in filter_orders):
-        raise UsageError("filter orders must be from 1 to 5")
+    if filter_order is not None and not 1 <= filter_order <= 5:
+        raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
+    orders = FILTER_ORDERS if filter_order is None else order_weights(filter_order)
     used, rails, spoilt = _sort_samples(curve)
     if len(used) < MINIMUM_SAMPLES:
         raise NoPull(f"{curve.name}: only {len(used)} usable samples; at least {MINIMUM_SAMPLES} are needed")
@@ -74,26 +75,28 @@ def summarise(
         noise_n=zero.noise_n,
         coverage=coverage,
         filtered=filtered,
-        orders=filter_orders,
+        orders=orders,
     )
     if reading.glitch is not None:
         spoilt = np.append(spoilt, used[reading.glitch])
-        used, time, load = (np.delete(array, reading.glitch) for array in (used, time, load))
+        kept = np.arange(len(used)) != reading.glitch
+        used, time, load = used[kept], time[kept], load[kept]
     rail_n = _rail(curve, rails, zero, float(load.max()))
     if rail_n is not None:  # the story goes on at the rail
         used = np.sort(np.concatenate([used, rails]))
         time, load = curve.time_s[used], curve.load_n[used] - zero.load_n(curve.time_s[used])
     onset = int(np.searchsorted(time, zero.onset_s))
     top = int(np.argmax(load))
-    late_s = float(np.mean([delay(order) for order in filter_orders])) * curve.period_s if filtered else 0.0
-    rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]))
-    story = tell(
-        time, load, onset, curve.period_s, zero.noise_n, rate.median_n_per_s, late_s, rail_n is not None
+    late_s = (
+        sum(weight * delay(order) for order, weight in orders.items()) * curve.period_s if filtered else 0.0
     )
+    rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]))
+    clipped = rail_n is not None
+    story = tell(Pull(time, load, onset, curve.period_s, zero.noise_n, rate.median_n_per_s, late_s, clipped))
     terms = _terms(curve, zero, reading, rail_n, misalignment_deg)
     peak = _peak(curve, reading, rail_n, terms, coverage)
     shift = _shift(curve, time, load, zero, story, peak)
-    flags, notes = _flags(curve, zero, reading, story, peak, shift, len(spoilt), rail_n is not None)
+    flags, notes = _flags(curve, zero, reading, story, peak, shift, len(spoilt), clipped)
     at_least = peak.bound == "lower" or story.failure.manner == "none"
     extension = curve.extension_m
     return Summary(
@@ -116,7 +119,7 @@ def summarise(
             for t in terms
         ),
         zero=Zero(
-            float(zero.load_n(np.float64(peak.time_s))),
+            zero.at_n(peak.time_s),
             zero.standard_at_n(peak.time_s),
             zero.drift_n_per_s,
             zero.noise_n,
@@ -162,7 +165,7 @@ def _terms(
     terms = [Term(names[reading.regime], reading.standard_n if rail_n is None else zero.noise_n, kind="A")]
     terms.append(Term("zero", zero.standard_at_n(reading.time_s), kind="A"))
     if curve.calibration is not None:
-        at_peak = float(zero.load_n(np.float64(reading.time_s)))
+        at_peak = zero.at_n(reading.time_s)
         zero_counts = curve.calibration.counts_at(at_peak, 0.0)
         counts = curve.calibration.counts_at(load, zero_counts)
         terms += curve.calibration.terms(counts, zero_counts)

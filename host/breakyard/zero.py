@@ -59,6 +59,10 @@ class ZeroLine:
         """The zero at these times."""
         return self.level_n + self.drift_n_per_s * (time_s - self.at_s)
 
+    def at_n(self, time_s: float) -> float:
+        """The zero at one time."""
+        return self.level_n + self.drift_n_per_s * (time_s - self.at_s)
+
     def standard_at_n(self, time_s: float) -> float:
         """Standard uncertainty of the zero at a time: it grows with the distance from the quiet part."""
         return float(np.hypot(self.standard_n, self.drift_standard_n_per_s * (time_s - self.at_s)))
