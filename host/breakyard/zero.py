@@ -34,6 +34,9 @@ SHIFT_FRACTION: Final = 0.002
 """A zero that moved by more than this fraction of the peak raises a flag (0.1 % of rated output is the usual
 sign of an overloaded cell; a cell is commonly loaded to half of its rating)."""
 
+NOISE_BLOCK: Final = 16
+"""Samples over which the noise is judged at a time."""
+
 _STEADY: Final = 1.4826  # median absolute deviation -> standard deviation of a normal distribution
 
 
@@ -76,9 +79,12 @@ def noise_of(load: Array) -> float:
     second = load[:-2] - 2.0 * load[1:-1] + load[2:]
     if len(second) < 3:
         return 0.0
-    blocks = max(1, len(second) // 16)
-    sizes = [float(np.median(np.abs(part))) for part in np.array_split(second[: blocks * 16], blocks)]
-    return _STEADY * float(np.quantile(sizes, 0.33)) / np.sqrt(6.0)
+    blocks = len(second) // NOISE_BLOCK
+    if blocks:
+        sizes = np.median(np.abs(second[: blocks * NOISE_BLOCK]).reshape(blocks, NOISE_BLOCK), axis=1)
+    else:
+        sizes = np.array([np.median(np.abs(second))])
+    return _STEADY * float(np.quantile(sizes, 0.33)) / float(np.sqrt(6.0))
 
 
 def find_zero(time: Array, load: Array, *, force_zero_known: bool = False) -> ZeroLine:

@@ -1,0 +1,131 @@
+"""How often the peak's interval covers the true peak, family by family; prints a table in Markdown.
+
+    python tests/bench/peak_coverage.py                     500 pulls of each family, good calibration
+    python tests/bench/peak_coverage.py --pulls 50 --calibration small snatch ductile
+
+Uses two processes. 500 pulls of all families take about twenty minutes.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from multiprocessing import Pool
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "support"))
+
+from analysis_cases import KGF, read_case
+
+from breakyard.simulate.families import FAMILIES
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One pull. Errors are relative to the true peak."""
+
+    family: str
+    two_sided: bool
+    covered: bool
+    half_width: float
+    error: float
+    largest_error: float
+    right_manner: bool | None
+    sure: bool
+    rate_kgf_per_s: float
+
+
+def outcome(job: tuple[str, int, str]) -> Outcome:
+    """Simulate, summarise, compare with the truth."""
+    case, summary = read_case(*job)
+    true, peak = case.truth.peak_n, summary.peak
+    high = float("inf") if peak.high_n is None else peak.high_n
+    return Outcome(
+        family=job[0],
+        two_sided=peak.bound == "two-sided",
+        covered=peak.low_n <= true <= high,
+        half_width=(high - peak.low_n) / 2 / true,
+        error=peak.estimate_n / true - 1,
+        largest_error=peak.largest_sample_n / true - 1,
+        right_manner=summary.failure.manner == case.truth.manner if case.truth.clear else None,
+        sure=summary.failure.sure,
+        rate_kgf_per_s=case.truth.rate_at_peak_n_per_s / KGF,
+    )
+
+
+def row(name: str, outcomes: Sequence[Outcome]) -> str:
+    """One line of the table."""
+    two = [o for o in outcomes if o.two_sided]
+    lower = [o for o in outcomes if not o.two_sided]
+    clear = [o for o in outcomes if o.right_manner is not None]
+    sure = [o for o in clear if o.sure]
+    cells = [
+        name,
+        str(len(two)),
+        _share(two),
+        *(_median(two, key) for key in ("half_width", "error", "largest_error")),
+    ]
+    cells += [str(len(lower)), _share(lower)]
+    cells += [_percent([o.right_manner for o in sure]), _percent([not o.sure for o in clear])]
+    return "| " + " | ".join(cells) + " |"
+
+
+def _share(outcomes: Sequence[Outcome]) -> str:
+    """Covered share with its 95 % Wilson interval."""
+    if not outcomes:
+        return ""
+    n, p = len(outcomes), float(np.mean([o.covered for o in outcomes]))
+    z = 1.96
+    middle = (p + z * z / (2 * n)) / (1 + z * z / n)
+    half = z * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n)) / (1 + z * z / n)
+    return f"{100 * p:.1f} ({100 * (middle - half):.1f} to {100 * (middle + half):.1f})"
+
+
+def _median(outcomes: Sequence[Outcome], key: str) -> str:
+    if not outcomes:
+        return ""
+    value = 100 * float(np.median([getattr(o, key) for o in outcomes]))
+    return f"{value:.2f}" if key == "half_width" else f"{value:+.2f}"
+
+
+def _percent(answers: Sequence[bool | None]) -> str:
+    return f"{100 * np.mean([bool(a) for a in answers]):.1f}" if answers else ""
+
+
+def main() -> None:
+    """Read the options, run, print."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("families", nargs="*", default=list(FAMILIES), help="all of them if none is named")
+    parser.add_argument("--pulls", type=int, default=500, help="of each family")
+    parser.add_argument("--calibration", choices=("good", "small"), default="good")
+    options = parser.parse_args()
+    print(
+        "| family | two-sided | covered % | half-width % | bias % | largest sample's bias % | lower bounds",
+        end="",
+    )
+    print(" | hold % | manner right where sure % | unsure % |")
+    print("|---" * 10 + "|")
+    near_500 = []
+    with Pool(2) as pool:
+        for name in options.families:
+            jobs = [(name, seed, options.calibration) for seed in range(options.pulls)]
+            outcomes = pool.map(outcome, jobs, chunksize=4)
+            print(row(name, outcomes), flush=True)
+            if name == "fast_brittle":
+                near_500 = [o for o in outcomes if o.two_sided and 400 <= o.rate_kgf_per_s <= 600]
+    if near_500:
+        print(
+            f"\nFast brittle ramps of 400 to 600 kgf/s ({len(near_500)}): median bias of the estimate",
+            end=" ",
+        )
+        print(
+            f"{_median(near_500, 'error')} %, of the largest sample {_median(near_500, 'largest_error')} %."
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,45 @@
+"""From a simulated case to a summary, the way a user goes: calibration points in, counts in, summary out."""
+
+from breakyard.calibration import Calibration, KnownLoad, Plate, Point, calibrate, gravity_at, reference_load
+from breakyard.calibration.known_loads import Piece
+from breakyard.curve import LoadCurve, curve_from_run
+from breakyard.run import Converter, run_from_columns
+from breakyard.simulate.calibrations import SMALL_KG, calibration
+from breakyard.simulate.cell import Cell
+from breakyard.simulate.converter import Conversions
+from breakyard.simulate.families import Case, family
+from breakyard.summary import Summary, summarise
+
+KGF = 9.80665
+
+
+def calibrated(seed: int, kind: str, cell: Cell) -> Calibration:
+    """What a user with these masses or this reference cell would get for the instrument of a seed."""
+    case = calibration(seed, kind, cell=cell)
+    points = []
+    for point in case.points:
+        if point.stated_n is not None:
+            load = reference_load(point.stated_n, 0.0, shared=case.reference_relative_standard)
+        else:
+            pieces = tuple(
+                Piece(kg, case.weights.standard_kg, f"mass {i}", case.weights.density_kg_m3)
+                for i, kg in enumerate(SMALL_KG[: round(point.mass_kg / SMALL_KG[0])])
+            )
+            load = KnownLoad(f"{point.mass_kg:g} kg", pieces)
+        points.append(Point(load, point.counts, point.counts_standard))
+    place = None if case.weights is None else gravity_at(case.weights.latitude_deg, case.weights.height_m)
+    plate = Plate(cell.capacity_n, cell.plate_mv_v, nonlinearity=cell.nonlinearity, hysteresis=0.0002)
+    return calibrate(points, plate=plate, gravity=place, name=kind)
+
+
+def curve_of(conversions: Conversions, calibration_: Calibration, name: str) -> LoadCurve:
+    """The curve of counts as the logger reads them."""
+    run = run_from_columns(conversions.time_s, conversions.counts, name=name, converter=Converter(128))
+    return curve_from_run(run, calibration_)
+
+
+def read_case(name: str, seed: int, kind: str = "good") -> tuple[Case, Summary]:
+    """Draw one case of a family and summarise it."""
+    case = family(name, seed)
+    curve = curve_of(case.conversions, calibrated(seed, kind, case.cell), f"{name} {seed}")
+    return case, summarise(curve, filter_order=case.assumed_order)
