@@ -254,6 +254,37 @@ def test_clock_that_was_never_set():
     assert unpack_from("<IIIII", line.logger.records(run)[0], 37) == (0, 0, 0, 0, layout.CLOCK_NEVER_SET)
 
 
+CALIBRATION = (
+    b"\x06spring" + pack("<IB", 1777809600, 1) + b"\x00\x00\x80" + pack("<Iffffff", 9, 1, 2, 0, 0, 500, 900)
+)
+
+
+def test_a_calibration_is_kept_as_it_came():
+    line = Line()
+    assert line.ask(1, layout.COMMAND_READ_CALIBRATION)[0] == layout.ERROR_NO_SUCH_RECORD
+    assert line.ask(2, layout.COMMAND_STORE_CALIBRATION, CALIBRATION + b"h" * 32) == (0, b"h" * 32)
+    line.send(command(3, layout.COMMAND_READ_CALIBRATION))
+    kept, answer = line.take()
+
+    assert kept[0] == layout.KIND_CALIBRATION
+    assert kept[8:-4] == CALIBRATION + b"h" * 32
+    assert answer[9:-4] == b"\x00" + b"h" * 32
+
+
+def test_a_calibration_is_refused_while_armed_or_recording_and_when_it_is_none():
+    line = Line()
+    line.ask(1, layout.COMMAND_ARM)
+    assert line.ask(2, layout.COMMAND_STORE_CALIBRATION, CALIBRATION + bytes(32))[0] == layout.ERROR_BAD_STATE
+    line.ask(3, layout.COMMAND_STOP)
+    for bad in (
+        CALIBRATION[:11] + b"\x04" + CALIBRATION[12:],  # input
+        CALIBRATION[:15] + bytes(4) + CALIBRATION[19:],  # scale
+        CALIBRATION[:19] + pack("<f", float("inf")) + CALIBRATION[23:],
+    ):
+        assert line.ask(4, layout.COMMAND_STORE_CALIBRATION, bad + bytes(32))[0] == layout.ERROR_BAD_ARGUMENT
+    assert line.logger.store.calibration == b""
+
+
 def test_time():
     line = Line()
     error, results = line.ask(1, layout.COMMAND_TIME)

@@ -53,6 +53,19 @@ def test_short_fields_are_refused():
     assert record.unpack(bytearray(31), 0, 31, "S") is None
 
 
+def test_floats_must_be_numbers():
+    # IEEE 754: an exponent of all ones is an infinity or no number.
+    for good in (b"\x00\x00\x00\x00", b"\xff\xff\x7f\x7f", b"\xff\xff\x7f\xff", b"\x00\x00\x80\x3f"):
+        assert record.unpack(bytearray(good), 0, 4, "f") == [good, 4]
+    for bad in (b"\x00\x00\x80\x7f", b"\x00\x00\x80\xff", b"\x01\x00\x80\x7f", b"\x00\x00\xc0\xff"):
+        assert record.unpack(bytearray(bad), 0, 4, "f") is None
+
+
+def test_signed_fields():
+    for raw, value in ((b"\x00\x00\x80", -8388608), (b"\xff\xff\x7f", 8388607), (b"\xff\xff\xff", -1)):
+        assert record.unpack(bytearray(raw), 0, 3, "i") == [value, 3]
+
+
 def test_text_limits():
     assert record.unpack(bytearray(b"\x40" + b"a" * 64), 0, 65, "t") == [b"a" * 64, 65]
     assert record.unpack(bytearray(b"\x41" + b"a" * 65), 0, 66, "t") is None

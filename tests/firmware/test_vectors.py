@@ -110,7 +110,12 @@ def matches(record_bytes, expected, table):
             continue
         found = record.unpack(bytearray(record_bytes), at, len(record_bytes) - 4, letter)
         assert found is not None
-        values[field["name"]], at = found
+        value, at = found
+        if letter == "t":
+            value = value.decode()
+        elif letter in ("8", "S", "f"):
+            value = value.hex()
+        values[field["name"]] = value
     for name, value in expected["fields"].items():
         got = values[name]
         if name == "results":  # a beginning is enough

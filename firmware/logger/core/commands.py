@@ -11,6 +11,11 @@ from .recorder import Recorder
 
 _NOTHING = ()
 
+# places in the list of a calibration's fields
+_CALIBRATION_INPUT = 2
+_CALIBRATION_SCALE = 4
+_CALIBRATION_SHA256 = 11
+
 
 class Commands:
     """Carries out commands for one link, by their number."""
@@ -33,6 +38,16 @@ class Commands:
             layout.COMMAND_SET_CLOCK: (layout.ARGUMENTS_SET_CLOCK, layout.RESULTS_SET_CLOCK, self._set_clock),
             layout.COMMAND_STREAM: (layout.ARGUMENTS_STREAM, layout.RESULTS_STREAM, self._stream),
             layout.COMMAND_ERASE: (layout.ARGUMENTS_ERASE, layout.RESULTS_ERASE, self._erase),
+            layout.COMMAND_STORE_CALIBRATION: (
+                layout.ARGUMENTS_STORE_CALIBRATION,
+                layout.RESULTS_STORE_CALIBRATION,
+                self._store_calibration,
+            ),
+            layout.COMMAND_READ_CALIBRATION: (
+                layout.ARGUMENTS_READ_CALIBRATION,
+                layout.RESULTS_READ_CALIBRATION,
+                self._read_calibration,
+            ),
         }
         self._index = 0
         self._ticks = 0
@@ -183,3 +198,25 @@ class Commands:
             return self._fail(layout.ERROR_WRONG_HASH)
         store.erase(run)
         return _NOTHING
+
+    def _store_calibration(self, values: list) -> tuple:  # type: ignore[type-arg]
+        # What the numbers mean is the host's business; only what could never be used is refused.
+        if self._recorder.state in (layout.STATE_ARMED, layout.STATE_RECORDING):
+            return self._fail(layout.ERROR_BAD_STATE)
+        if (
+            not layout.INPUT_A128 <= values[_CALIBRATION_INPUT] <= layout.INPUT_A64
+            or not values[_CALIBRATION_SCALE]
+        ):
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        payload = bytearray(layout.MAX_RECORD)
+        end = record.pack(payload, 0, layout.FIELDS_CALIBRATION, values)
+        if not self._recorder.store.keep_calibration(bytes(payload[:end])):
+            return self._fail(layout.ERROR_STORE_FULL)
+        return (values[_CALIBRATION_SHA256],)
+
+    def _read_calibration(self, _: list) -> tuple:  # type: ignore[type-arg]
+        payload = self._recorder.store.calibration
+        if not payload:
+            return self._fail(layout.ERROR_NO_SUCH_RECORD)
+        self._outbox.put_own(layout.KIND_CALIBRATION, "*", (payload,))
+        return (payload[-32:],)

@@ -103,7 +103,7 @@ def unpack(buffer: bytearray, at: int, end: int, layout: str) -> list | None:  #
     """Read fields between `at` and `end`; None when they do not fit.
 
     The last item of the list is where reading stopped. Texts come as bytes, at most MAX_TEXT, valid UTF-8;
-    an f32 as its four bytes, never an infinity or NaN; an i24 as its three bytes.
+    an f32 as its four bytes, never an infinity or NaN.
     """
     values: list = []  # type: ignore[type-arg]
     for code in layout:
@@ -124,6 +124,9 @@ def unpack(buffer: bytearray, at: int, end: int, layout: str) -> list | None:  #
             values.append(unpack_from("<H", buffer, at)[0])
         elif code == "I":
             values.append(unpack_from("<I", buffer, at)[0])
+        elif code == "i":
+            low, high = unpack_from("<Hb", buffer, at)
+            values.append(high * 65536 + low)
         else:
             raw = bytes(buffer[at : at + size])
             if code == "t" and not _is_utf8(raw):

@@ -12,6 +12,8 @@ What any store must offer (a later one keeps the bytes in flash):
     records(run), size(run), complete(run), sha256(run)
     read(run, index, buffer) -> length    0 when there is no such record
     erase(run)                            one complete run
+    calibration                           payload of the CALIBRATION kept, b"" when there is none
+    keep_calibration(payload) -> bool     replaces it whole or, False, leaves it as it was
 
 Sizes count framed bytes, so that they mean the same on every store and link. Links are none of the store's
 business: losing one changes nothing here.
@@ -45,6 +47,7 @@ class MemoryStore:
     def __init__(self, capacity: int) -> None:
         self.last_run = 0
         self.runs = 0
+        self.calibration = b""
         self._capacity = capacity
         self._data = bytearray(capacity)
         self._view = memoryview(self._data)
@@ -99,6 +102,11 @@ class MemoryStore:
         self._table[-1].sha256 = sha256
         self._writing = False
         self._held = 0
+
+    def keep_calibration(self, payload: bytes) -> bool:
+        """Keep the payload of a CALIBRATION in place of the one before."""
+        self.calibration = payload
+        return True
 
     def find(self, first: int) -> int:
         """First run held whose number is at least `first`, or 0."""
