@@ -10,6 +10,7 @@ LETTERS = {
     "u16": "H",
     "u32": "I",
     "i24": "i",
+    "f32": "f",
     "bytes8": "8",
     "bytes32": "S",
     "text": "t",

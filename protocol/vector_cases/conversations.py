@@ -7,6 +7,7 @@ given whole (`record`), or by its kind and some of its fields where others depen
 
 from . import pack
 from .pack import COMMANDS, LIMITS, answer, command
+from .valid import CALIBRATION
 
 FLAGS = {
     "Typical": "What every host does.",
@@ -32,6 +33,7 @@ def cases():
     yield from _damaged()
     yield from _repeated()
     yield from _newer()
+    yield from _calibration()
     yield from _run()
 
 
@@ -143,7 +145,7 @@ def _refusals():
         ["Typical"],
         _send(command("STOP", 1), _whole(answer("STOP", 1, run=0))),
     )
-    for number in (0, 13, 255):
+    for number in (0, 200, 255):
         yield _case(
             f"unknown-command-{number}",
             "A command that does not exist.",
@@ -274,6 +276,50 @@ def _newer():
     )
 
 
+def _calibration():
+    name, kept = "STORE_CALIBRATION", CALIBRATION["sha256"]
+    shown = {
+        "kind": pack.KINDS["CALIBRATION"]["value"],
+        "run": 0,
+        "fields": pack.plain(pack.KINDS["CALIBRATION"]["fields"], CALIBRATION),
+    }
+    other = CALIBRATION | {"name": "autumn", "sha256": bytes(32)}
+    yield _case(
+        "calibration",
+        "Kept, read back, not replaced by what is refused, replaced by another.",
+        ["Typical", "Nothing"],
+        _send(command("READ_CALIBRATION", 1), _whole(answer("READ_CALIBRATION", 1, "NO_SUCH_RECORD"))),
+        _send(command(name, 2, **CALIBRATION), _whole(answer(name, 2, sha256=kept))),
+        _send(
+            command("READ_CALIBRATION", 3), shown, _whole(answer("READ_CALIBRATION", 3, sha256=kept))
+        ),
+        _send(
+            command(name, 4, **(other | {"scale_counts": 0})), _whole(answer(name, 4, "BAD_ARGUMENT"))
+        ),
+        _send(
+            command("READ_CALIBRATION", 5), shown, _whole(answer("READ_CALIBRATION", 5, sha256=kept))
+        ),
+        _send(command(name, 6, **other), _whole(answer(name, 6, sha256=bytes(32)))),
+        _send(
+            command("READ_CALIBRATION", 7),
+            shown | {"fields": {"name": "autumn"}},
+            _whole(answer("READ_CALIBRATION", 7, sha256=bytes(32))),
+        ),
+    )
+    for id_, comment, changes in (
+        ("input", "An input that is not listed.", {"input": 0}),
+        ("scale", "A scale of nothing.", {"scale_counts": 0}),
+        ("infinity", "A force without end.", {"c1_n": float("inf")}),
+        ("nan", "A force that is no number.", {"capacity_n": float("nan")}),
+    ):
+        yield _case(
+            f"store-calibration-{id_}",
+            comment,
+            ["BadArgument"],
+            _send(command(name, 1, **(CALIBRATION | changes)), _whole(answer(name, 1, "BAD_ARGUMENT"))),
+        )
+
+
 def _run():
     start = command("START", 1)
     begun = {
@@ -322,6 +368,7 @@ _ARGUMENTS = {
     "SET_CLOCK": {"device_s": 1, "device_us": 0, "utc_s": 1, "utc_us": 0, "uncertainty_us": 1},
     "STREAM": {"on": 0},
     "ERASE": {"run": 1, "sha256": bytes(32)},
+    "STORE_CALIBRATION": CALIBRATION,
 }
 
 

@@ -1,7 +1,7 @@
 """What a reader must refuse, and with which reason. Each case has one fault only."""
 
 from . import pack
-from .valid import IDENTITY, LOG, MARK, PEAK_WINDOW, RUN_BEGIN, RUN_END, SAMPLES, STATUS, TYPICAL
+from .valid import CALIBRATION, IDENTITY, LOG, MARK, PEAK_WINDOW, RUN_BEGIN, RUN_END, SAMPLES, STATUS, TYPICAL
 
 FLAGS = {
     "Stuffing": "The bytes between the delimiters are not stuffed bytes.",
@@ -176,6 +176,16 @@ def _values():
         "BAD_VALUE",
         pack.record("PEAK_WINDOW", 1, 3, PEAK_WINDOW | {"samples": [(1, 8191, 0)]}),
     )
+    for id_, comment, value in (
+        ("infinity", "A force without end.", float("-inf")),
+        ("nan", "A force that is no number.", float("nan")),
+    ):
+        yield _record(
+            f"calibration-{id_}",
+            comment,
+            "BAD_VALUE",
+            pack.record("CALIBRATION", 0, 5, CALIBRATION | {"c2_n": value}),
+        )
     head = pack.header(5, 1, 4) + pack.pack_fields(
         pack.KINDS["MARK"]["fields"][:3], {k: MARK[k] for k in ("mark_s", "mark_us", "code")}
     )

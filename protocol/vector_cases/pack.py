@@ -1,6 +1,6 @@
 """Bytes of records by the table, with struct, zlib and the third-party package `cobs`: neither of our codecs.
 
-A value is an int, a str (text), bytes, or for a block of samples a list of (counts, step, quality), the step in
+A value is an int, a float, a str (text), bytes, or for a block of samples a list of (counts, step, quality), the step in
 units of STEP_US.
 """
 
@@ -20,7 +20,7 @@ DAMAGE = {damage["name"]: damage["value"] for damage in TABLE["damage"]}
 
 DecodeError = cobs.DecodeError
 
-_FORMATS = {"u8": "<B", "u16": "<H", "u32": "<I"}
+_FORMATS = {"u8": "<B", "u16": "<H", "u32": "<I", "f32": "<f"}
 
 
 def pack_value(kind, value):
@@ -58,14 +58,14 @@ def record(name, run, index, values, version=1, extra=b""):
     return seal(header(kind["value"], run, index, version) + pack_fields(kind["fields"], values) + extra)
 
 
-def command(name, index, version=1, extra=b"", **arguments):
+def command(name, index, /, version=1, extra=b"", **arguments):
     """A COMMAND record."""
     packed = pack_fields(COMMANDS[name]["arguments"], arguments)
     values = {"command": COMMANDS[name]["value"], "arguments": packed + extra}
     return record("COMMAND", 0, index, values, version)
 
 
-def answer(name, index, error="OK", **results):
+def answer(name, index, /, error="OK", **results):
     """An ANSWER record."""
     packed = pack_fields(COMMANDS[name]["results"], results) if error == "OK" else b""
     values = {"command": COMMANDS[name]["value"], "error": ERRORS[error], "results": packed}
@@ -85,13 +85,15 @@ def frame(data):
 
 
 def plain(fields, values):
-    """Field values as JSON has them: bytes as hex, a block of samples as three lists."""
+    """Field values as JSON has them: bytes and floats as hex, a block of samples as three lists."""
     shown = {}
     for field in fields:
         value = values[field["name"]]
         if field["type"] == "samples":
             counts, steps, quality = (list(column) for column in zip(*value, strict=True))
             value = {"counts": counts, "steps": steps, "quality": quality}
+        elif field["type"] == "f32":
+            value = pack_value("f32", value).hex()
         elif isinstance(value, bytes):
             value = value.hex()
         shown[field["name"]] = value

@@ -104,6 +104,20 @@ STATUS = {
     "bad_records": 0,
     "baseline_counts": -31042,
 }
+CALIBRATION = {
+    "name": "weights, spring",
+    "made_s": 1777809600,
+    "input": 1,
+    "centre_counts": 33210,
+    "scale_counts": 64402,
+    "c0_n": 294.125,
+    "c1_n": 294.1994,
+    "c2_n": -0.0625,
+    "c3_n": 0.0,
+    "highest_known_n": 588.399,
+    "capacity_n": 9806.65,
+    "sha256": bytes(range(200, 232)),
+}
 LOG = {"level": 0, "log_s": 66, "log_us": 300000, "text": "run 4 began"}
 COMMAND = {
     "command": 8,
@@ -129,6 +143,7 @@ TYPICAL = {
     "COMMAND": (0, 9, COMMAND),
     "ANSWER": (0, 9, ANSWER),
     "LOG": (0, 18, LOG),
+    "CALIBRATION": (0, 19, CALIBRATION),
 }
 
 
@@ -409,6 +424,38 @@ def _limits():
     )
 
 
+    yield _case(
+        "calibration-limits",
+        "Longest name; numbers at the ends of single precision, a subnormal and a negative zero among them.",
+        ["Limit", "Negative"],
+        "CALIBRATION",
+        0,
+        U32,
+        CALIBRATION
+        | {
+            "name": "n" * 64,
+            "made_s": U32,
+            "input": 3,
+            "centre_counts": LOW,
+            "scale_counts": U32,
+            "c0_n": -3.4028234663852886e38,
+            "c1_n": 3.4028234663852886e38,
+            "c2_n": 1.401298464324817e-45,
+            "c3_n": -0.0,
+            "sha256": b"\xff" * 32,
+        },
+    )
+    yield _case(
+        "calibration-unknown-input",
+        "No name, no date, no capacity, and an input that is not named.",
+        ["UnknownValue", "ZeroBytes"],
+        "CALIBRATION",
+        0,
+        0,
+        CALIBRATION | {"name": "", "made_s": 0, "input": 9, "scale_counts": 1, "capacity_n": 0.0},
+    )
+
+
 def _texts():
     yield _case(
         "mark-empty-text", "A text of no bytes.", ["Limit"], "MARK", 1, 7, MARK | {"code": 0, "text": ""}
@@ -486,6 +533,7 @@ def _commands():
         },
         "STREAM": {"on": 1},
         "ERASE": {"run": 7, "sha256": bytes(range(100, 132))},
+        "STORE_CALIBRATION": CALIBRATION,
     }
     results = {
         "HELLO": {"protocol": 1},
@@ -497,6 +545,8 @@ def _commands():
         "LIST": {"run": 5, "records": 45, "bytes": 11385, "complete": 1},
         "READ": {"next": 45, "finished": 1},
         "TIME": {"now_s": U32, "now_us": 999999},
+        "STORE_CALIBRATION": {"sha256": CALIBRATION["sha256"]},
+        "READ_CALIBRATION": {"sha256": CALIBRATION["sha256"]},
     }
     for number, (name, entry) in enumerate(pack.COMMANDS.items()):
         packed = pack.pack_fields(entry["arguments"], arguments.get(name, {}))
@@ -567,7 +617,7 @@ def _unknown():
             f"unknown-{id_}", comment, ["UnknownKind"], None, kind, version, run, index, fields, data, True
         )
 
-    yield one("kind-12", "The next free number, in version 2.", 12, bytes([1, 0, 2]), version=2)
+    yield one("kind-99", "A number that is not given, in version 2.", 99, bytes([1, 0, 2]), version=2)
     yield one("kind-0", "Kind 0.", 0, b"")
     yield one("kind-255", "Kind 255 with a payload of 242 bytes, 254 in all.", 255, bytes(242), version=255)
     yield one("outside-run", "Of run 0.", 77, b"future", version=9, run=0, index=U32)

@@ -1,6 +1,7 @@
 """The host reads every golden vector as the vector says, however the bytes arrive."""
 
 import dataclasses
+import struct
 
 import numpy as np
 import pytest
@@ -54,6 +55,8 @@ def values_of(record):
                 "steps": steps.tolist(),
                 "quality": record.quality.tolist(),
             }
+        if isinstance(value, float):
+            value = struct.pack("<f", value)
         shown[name] = value.hex() if isinstance(value, bytes) else value
     return shown
 

@@ -1,9 +1,10 @@
 """Payloads to values and back, by the field lists of `layout`. Knows no record kinds.
 
-A value is an int, bytes or str; a block of samples is three arrays. Values that the table rules out are
+A value is an int, a float, bytes or str; a block of samples is three arrays. Values that the table rules out are
 refused in both directions: DamagedRecord when reading, UsageError when writing.
 """
 
+import math
 import struct
 from collections.abc import Mapping
 from typing import Final
@@ -31,7 +32,7 @@ from breakyard.wire.layout import (
 Block = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint8]]
 """Counts, steps in microseconds, qualities; each of shape (n,)."""
 
-Value = int | bytes | str | Block
+Value = int | float | bytes | str | Block
 
 SAMPLE_DTYPE: Final = np.dtype(
     {
@@ -69,15 +70,24 @@ def read_fields(
         else:
             raw = _take(name, payload, place, size)
             place += size
-            values[name] = (
-                raw if kind.startswith("bytes") else int.from_bytes(raw, "little", signed=kind == "i24")
-            )
+            values[name] = _read_fixed(name, kind, raw)
             if follows_seconds(name, previous) and int.from_bytes(raw, "little") > MAX_US:
                 raise DamagedRecord(Damage.BAD_VALUE, f"{name} is over {MAX_US}")
         previous = name
     if place < len(payload) and not extra_allowed:
         raise DamagedRecord(Damage.BAD_LENGTH, f"{len(payload) - place} bytes too many")
     return values
+
+
+def _read_fixed(name: str, kind: str, raw: bytes) -> Value:
+    if kind.startswith("bytes"):
+        return raw
+    if kind == "f32":
+        (number,) = struct.unpack("<f", raw)
+        if not math.isfinite(number):
+            raise DamagedRecord(Damage.BAD_VALUE, f"{name} is no number")
+        return float(number)
+    return int.from_bytes(raw, "little", signed=kind == "i24")
 
 
 def _take(name: str, payload: bytes, place: int, size: int) -> bytes:
@@ -156,6 +166,11 @@ def _write(name: str, kind: str, previous: str, value: Value, max_samples: int) 
             return int(value).to_bytes(TYPE_SIZES[kind], "little", signed=kind == "i24")
         except OverflowError:
             raise UsageError(f"{name} is {value}, which does not fit {kind}") from None
+    if kind == "f32" and isinstance(value, int | float) and math.isfinite(value):
+        try:
+            return struct.pack("<f", value)
+        except OverflowError:
+            raise UsageError(f"{name} is {value:g}, which does not fit {kind}") from None
     raise UsageError(f"{name} cannot be a {type(value).__name__}")
 
 

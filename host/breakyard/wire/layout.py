@@ -48,6 +48,7 @@ class Kind(IntEnum):
     COMMAND = 9
     ANSWER = 10
     LOG = 11
+    CALIBRATION = 12
 
 
 class Command(IntEnum):
@@ -63,6 +64,8 @@ class Command(IntEnum):
     SET_CLOCK = 10
     STREAM = 11
     ERASE = 12
+    STORE_CALIBRATION = 13
+    READ_CALIBRATION = 14
 
 
 class Setting(IntEnum):
@@ -146,9 +149,24 @@ Fields = tuple[tuple[str, str], ...]
 """Names and types, in the order of the bytes."""
 
 TYPE_SIZES: Final[Mapping[str, int]] = MappingProxyType(
-    {"u8": 1, "u16": 2, "u32": 4, "i24": 3, "bytes8": 8, "bytes32": 32}
+    {"u8": 1, "u16": 2, "u32": 4, "i24": 3, "f32": 4, "bytes8": 8, "bytes32": 32}
 )
 """Types of fixed size; text, samples and rest tell or imply their own."""
+
+_CALIBRATION: Final[Fields] = (
+    ("name", "text"),
+    ("made_s", "u32"),
+    ("input", "u8"),
+    ("centre_counts", "i24"),
+    ("scale_counts", "u32"),
+    ("c0_n", "f32"),
+    ("c1_n", "f32"),
+    ("c2_n", "f32"),
+    ("c3_n", "f32"),
+    ("highest_known_n", "f32"),
+    ("capacity_n", "f32"),
+    ("sha256", "bytes32"),
+)
 
 FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
     {
@@ -235,6 +253,7 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
         Kind.COMMAND: (("command", "u8"), ("arguments", "rest")),
         Kind.ANSWER: (("command", "u8"), ("error", "u8"), ("results", "rest")),
         Kind.LOG: (("level", "u8"), ("log_s", "u32"), ("log_us", "u32"), ("text", "text")),
+        Kind.CALIBRATION: _CALIBRATION,
     }
 )
 
@@ -261,6 +280,8 @@ ARGUMENTS: Final[Mapping[Command, Fields]] = MappingProxyType(
         ),
         Command.STREAM: (("on", "u8"),),
         Command.ERASE: (_RUN, _SHA256),
+        Command.STORE_CALIBRATION: _CALIBRATION,
+        Command.READ_CALIBRATION: (),
     }
 )
 
@@ -278,6 +299,8 @@ RESULTS: Final[Mapping[Command, Fields]] = MappingProxyType(
         Command.SET_CLOCK: (),
         Command.STREAM: (),
         Command.ERASE: (),
+        Command.STORE_CALIBRATION: (_SHA256,),
+        Command.READ_CALIBRATION: (_SHA256,),
     }
 )
 

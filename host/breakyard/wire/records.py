@@ -192,6 +192,28 @@ class LogLine(Header):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationCopy(Header):
+    """force_n = c0_n + c1_n z + c2_n z**2 + c3_n z**3 with z = (counts - centre_counts) / scale_counts.
+
+    Load is the force less that of the empty cell. Single precision; `sha256` names the whole calibration.
+    """
+
+    KIND: ClassVar[Kind] = Kind.CALIBRATION
+    name: str
+    made_s: int
+    input: int
+    centre_counts: int
+    scale_counts: int
+    c0_n: float
+    c1_n: float
+    c2_n: float
+    c3_n: float
+    highest_known_n: float
+    capacity_n: float
+    sha256: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Unknown(Header):
     """An undamaged record of a kind that this version does not know; kept, never guessed at."""
 
@@ -211,6 +233,7 @@ Record = (
     | CommandRecord
     | Answer
     | LogLine
+    | CalibrationCopy
     | Unknown
 )
 
@@ -228,6 +251,7 @@ _CLASSES: Final[dict[int, Any]] = {
         CommandRecord,
         Answer,
         LogLine,
+        CalibrationCopy,
     )
 }
 _SAMPLE_LIMITS: Final = {Kind.SAMPLES: MAX_SAMPLES, Kind.PEAK_WINDOW: MAX_WINDOW_SAMPLES}

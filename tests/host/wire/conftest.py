@@ -30,11 +30,13 @@ _CLASSES = {
     Kind.COMMAND: records.CommandRecord,
     Kind.ANSWER: records.Answer,
     Kind.LOG: records.LogLine,
+    Kind.CALIBRATION: records.CalibrationCopy,
 }
 _TYPES = {
     "u8": st.integers(0, 255),
     "u16": st.integers(0, 65535),
     "u32": st.integers(0, 2**32 - 1),
+    "f32": st.floats(width=32, allow_nan=False, allow_infinity=False),
     "i24": st.integers(RAIL_LOW, RAIL_HIGH),
     "bytes8": st.binary(min_size=8, max_size=8),
     "bytes32": st.binary(min_size=32, max_size=32),
@@ -66,7 +68,7 @@ def _records(draw):
     header = {name: draw(strategy) for name, strategy in _HEADER.items()}
     if kind is None:
         return records.Unknown(
-            **header, kind=draw(st.integers(12, 255)), payload=draw(st.binary(max_size=242))
+            **header, kind=draw(st.integers(max(Kind) + 1, 255)), payload=draw(st.binary(max_size=242))
         )
     values = dict(header)
     previous = ""

@@ -127,6 +127,7 @@ def test_impossible_records_are_not_built(record, what):
 def test_arguments_and_results_by_name(command):
     """Each command's arguments and results are packed and unpacked by their names, and by no others."""
     sizes = {"u8": 200, "u16": 60000, "u32": 4000000000, "bytes32": bytes(range(32)), "text": "tap"}
+    sizes |= {"i24": -5, "f32": -0.0625}
     for layout, pack, unpack in (
         (ARGUMENTS, pack_arguments, unpack_arguments),
         (RESULTS, pack_results, unpack_results),
