@@ -12,6 +12,9 @@ Array = NDArray[np.float64]
 STEP_S: Final = 0.1
 """Rates are slopes over this time (or four samples, if that is longer): noise and filter hardly show."""
 
+LOADED: Final = 0.995
+"""Loading ends where the load first reaches this fraction of the peak."""
+
 JERK_TIMES: Final = 3.0
 """A jerk is a rise at more than this many times the median rate. Common practice."""
 
@@ -27,6 +30,8 @@ def loading_rate(time: Array, load: Array, onset: int, top: int, period_s: float
     time, load: usable samples, zero subtracted. The fastest loading for 1 % follows ISO 6892-1 Annex A: the
     sampling frequency must be at least rate / (force x class in %) x 100 (from memory of that annex).
     """
+    if top > onset:  # a hold at the top is not loading
+        top = onset + int(np.argmax(load[onset : top + 1] >= LOADED * peak_n))
     step = max(4, round(STEP_S / period_s))
     begin = onset + int(np.argmax(load[onset : top + 1] >= 0.1 * peak_n)) if top > onset else top
     at_peak = _slope(time, load, max(0, top - max(step, 8)), max(top - 2, 1))

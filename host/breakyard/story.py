@@ -57,6 +57,8 @@ class Pull:
     """By how much the filter shows a sudden fall late."""
     clipped: bool
     """Whether the top of the curve is cut off at a rail."""
+    too_short: bool = False
+    """Whether the event is too short for the rate, so that its shape is the filter's."""
 
     @property
     def top(self) -> int:
@@ -95,7 +97,7 @@ def tell(pull: Pull) -> Story:
     ended = float(np.median(load[-max(3, int(0.2 / pull.period_s)) :]))
     stop = last.start if last else _end_of_hold(load, top, peak)
     plateaus = _plateaus(pull, stop)
-    settled = _settled(plateaus, time, top, stop)
+    settled = _settled(plateaus, time, top, stop, broke=last is not None)
     drops = tuple(
         Drop(float(time[fall.start]) - pull.delay_s, fall.from_n, fall.to_n)
         for fall in falls
@@ -197,7 +199,7 @@ def _failure(pull: Pull, last: Fall | None, drops: tuple[Drop, ...], settled: Se
         )
         reason = "a sudden fall from the peak at once after it was reached"
         sure = sure and not sizes and not pull.clipped
-    return Break(manner, instant, last.from_n, residual, bool(sure), reason)
+    return Break(manner, instant, last.from_n, residual, bool(sure and not pull.too_short), reason)
 
 
 def _residual(time: Array, load: Array, last: Fall) -> float:
@@ -238,14 +240,18 @@ def _plateaus(pull: Pull, stop: int) -> tuple[Plateau, ...]:
     found = []
     for first, past in zip(edges[::2], edges[1::2], strict=True):
         start, end = float(at[first, 0]), float(at[past, -1])
-        if end - start >= PLATEAU_S:
-            found.append(Plateau(float(np.median(used[first : past + 1])), start, end))
+        level = float(np.median(used[first : past + 1]))
+        cut_off = pull.clipped and level > 0.998 * peak  # the rail is level, the load was not
+        if end - start >= PLATEAU_S and not cut_off:
+            found.append(Plateau(level, start, end))
     return tuple(found)
 
 
-def _settled(plateaus: tuple[Plateau, ...], time: Array, top: int, stop: int) -> Settled | None:
-    """The last plateau after the peak, if the specimen was still holding it when it let go."""
+def _settled(
+    plateaus: tuple[Plateau, ...], time: Array, top: int, stop: int, *, broke: bool
+) -> Settled | None:
+    """The last plateau at or after the peak, if the specimen still held it when it broke or was let go."""
     for plateau in reversed(plateaus):
-        if plateau.end_s > time[top] and plateau.end_s >= time[stop] - 1.0:
+        if plateau.end_s > time[top] and (plateau.end_s >= time[stop] - 1.0 or not broke):
             return Settled(plateau.load_n, max(plateau.start_s, float(time[top])), plateau.end_s)
     return None

@@ -92,7 +92,18 @@ def summarise(
     )
     rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]))
     clipped = rail_n is not None
-    story = tell(Pull(time, load, onset, curve.period_s, zero.noise_n, rate.median_n_per_s, late_s, clipped))
+    pull = Pull(
+        time_s=time,
+        load_n=load,
+        onset=onset,
+        period_s=curve.period_s,
+        noise_n=zero.noise_n,
+        usual_rate=rate.median_n_per_s,
+        delay_s=late_s,
+        clipped=clipped,
+        too_short=reading.regime == "too_short",
+    )
+    story = tell(pull)
     terms = _terms(curve, zero, reading, rail_n, misalignment_deg)
     peak = _peak(curve, reading, rail_n, terms, coverage)
     shift = _shift(curve, time, load, zero, story, peak)
