@@ -1,8 +1,8 @@
 """A COMMAND record becomes an action and an ANSWER.
 
 A command whose bytes are those of the latest one is a repetition: it gets the same answer again and is not
-carried out twice. (HELLO changes nothing and is carried out each time, so that whoever asks again also
-hears again who is there.)
+carried out twice. (HELLO and READ_CALIBRATION change nothing and are carried out each time, so that
+whoever asks again also hears again what goes before the answer.)
 """
 
 from . import layout, record
@@ -10,6 +10,7 @@ from .outbox import Outbox
 from .recorder import Recorder
 
 _NOTHING = ()
+_EACH_TIME = (layout.COMMAND_HELLO, layout.COMMAND_READ_CALIBRATION)
 
 # places in the list of a calibration's fields
 _CALIBRATION_INPUT = 2
@@ -67,7 +68,7 @@ class Commands:
             return
         received = bytes(buffer[:length])
         index, command, at = header
-        if received == self._last and command != layout.COMMAND_HELLO:
+        if received == self._last and command not in _EACH_TIME:
             if self._last_answer is not None:
                 self._outbox.put(self._last_answer)
                 return
@@ -209,7 +210,7 @@ class Commands:
         ):
             return self._fail(layout.ERROR_BAD_ARGUMENT)
         payload = bytearray(layout.MAX_RECORD)
-        end = record.pack(payload, 0, layout.FIELDS_CALIBRATION, values)
+        end = record.pack(payload, 0, layout.FIELDS_CALIBRATION, tuple(values))
         if not self._recorder.store.keep_calibration(bytes(payload[:end])):
             return self._fail(layout.ERROR_STORE_FULL)
         return (values[_CALIBRATION_SHA256],)
