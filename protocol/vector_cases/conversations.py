@@ -287,18 +287,13 @@ def _calibration():
     yield _case(
         "calibration",
         "Kept, read back, not replaced by what is refused, replaced by another.",
-        ["Typical", "Nothing"],
+        ["Typical", "Nothing", "Repeated"],
         _send(command("READ_CALIBRATION", 1), _whole(answer("READ_CALIBRATION", 1, "NO_SUCH_RECORD"))),
         _send(command(name, 2, **CALIBRATION), _whole(answer(name, 2, sha256=kept))),
-        _send(
-            command("READ_CALIBRATION", 3), shown, _whole(answer("READ_CALIBRATION", 3, sha256=kept))
-        ),
-        _send(
-            command(name, 4, **(other | {"scale_counts": 0})), _whole(answer(name, 4, "BAD_ARGUMENT"))
-        ),
-        _send(
-            command("READ_CALIBRATION", 5), shown, _whole(answer("READ_CALIBRATION", 5, sha256=kept))
-        ),
+        _send(command("READ_CALIBRATION", 3), shown, _whole(answer("READ_CALIBRATION", 3, sha256=kept))),
+        _send(command("READ_CALIBRATION", 3), shown, _whole(answer("READ_CALIBRATION", 3, sha256=kept))),
+        _send(command(name, 4, **(other | {"scale_counts": 0})), _whole(answer(name, 4, "BAD_ARGUMENT"))),
+        _send(command("READ_CALIBRATION", 5), shown, _whole(answer("READ_CALIBRATION", 5, sha256=kept))),
         _send(command(name, 6, **other), _whole(answer(name, 6, sha256=bytes(32)))),
         _send(
             command("READ_CALIBRATION", 7),

@@ -1,7 +1,7 @@
 """Bytes of records by the table, with struct, zlib and the third-party package `cobs`: neither of our codecs.
 
-A value is an int, a float, a str (text), bytes, or for a block of samples a list of (counts, step, quality), the step in
-units of STEP_US.
+A value is an int, a float, a str (text), bytes, or for a block of samples a list of (counts, step, quality), the
+step in units of STEP_US.
 """
 
 import json

@@ -423,7 +423,6 @@ def _limits():
         {s["name"]: s["max"] for s in pack.TABLE["settings"]},
     )
 
-
     yield _case(
         "calibration-limits",
         "Longest name; numbers at the ends of single precision, a subnormal and a negative zero among them.",

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from breakyard.client.client import Client
+from breakyard.calibration import calibrate, load_of_copy, mass_point, record_for_device
+from breakyard.client.client import Client, Refused
 from breakyard.client.download import fetch, fetch_over_breaks, kept_part
 from breakyard.errors import LinkError, LinkLost
 from breakyard.link.memory import CutLink
@@ -14,7 +15,7 @@ from breakyard.run import read_run
 from breakyard.simulate.logger import VirtualLogger
 from breakyard.wire.frame import NEED_DATA, FrameReader
 from breakyard.wire.layout import EndCause
-from breakyard.wire.records import RunEnd
+from breakyard.wire.records import CalibrationCopy, RunEnd
 
 from .conftest import ShortPull
 
@@ -224,3 +225,33 @@ def test_marks_status_and_clock_reach_the_run(short_pull: ShortPull, tmp_path: P
     assert run.end is not None
     assert run.end.cause == EndCause.COMMAND
     assert run.start_utc_s is not None
+
+
+def test_a_calibration_is_kept_and_read_back_with_its_hash(tmp_path: Path) -> None:
+    """What the logger keeps computes the load of the whole calibration, and names it; none is kept at first."""
+    points = [mass_point(kg, 10_000 + 8400 * kg) for kg in (0.0, 20.0, 40.0, 40.0, 20.0, 0.0)]
+    made = calibrate(points, gain=128, name="spring", created="2026-05-03T08:00:00+00:00")
+
+    async def go() -> tuple[CalibrationCopy | None, CalibrationCopy | None]:
+        async with (
+            VirtualLogger() as logger,
+            Client(logger.link(), first_index=1, answer_timeout_s=TIMEOUT_S) as client,
+        ):
+            before = await client.read_calibration()
+            await client.store_calibration(record_for_device(made))
+            await client.arm()
+            with pytest.raises(Refused, match="BAD_STATE"):
+                await client.store_calibration(record_for_device(made))
+            await client.stop()
+            return before, await client.read_calibration()
+
+    before, kept = asyncio.run(go())
+
+    assert before is None
+    assert kept is not None
+    assert kept.sha256.hex() == made.content_hash
+    assert kept.name == "spring"
+    for counts in (10_000, 178_000, 514_000, 6_000_000):
+        assert load_of_copy(kept, counts, 10_000.0) == pytest.approx(
+            float(made.load_n(counts, 10_000.0)), rel=1e-6, abs=1e-3
+        )

@@ -10,7 +10,7 @@ picture), `device_copy` (for the logger).
 from breakyard.calibration.air import Air, air_at_height, air_from_weather, stated_air
 from breakyard.calibration.band import Band, interval_band
 from breakyard.calibration.degree import LackOfFit, Suspect
-from breakyard.calibration.device_copy import DeviceCopy, copy_for_device
+from breakyard.calibration.device_copy import DeviceCopy, copy_for_device, load_of_copy, record_for_device
 from breakyard.calibration.gravity import Gravity, gravity_at, standard_gravity, stated_gravity
 from breakyard.calibration.known_loads import KnownLoad, mass_load, reference_load
 from breakyard.calibration.load_text import parse_load, parse_loads
@@ -55,6 +55,7 @@ __all__ = [
     "find_plateaus",
     "gravity_at",
     "interval_band",
+    "load_of_copy",
     "mass_load",
     "mass_point",
     "monte_carlo",
@@ -62,6 +63,7 @@ __all__ = [
     "parse_load",
     "parse_loads",
     "points_from_run",
+    "record_for_device",
     "reference_load",
     "standard_gravity",
     "stated_air",

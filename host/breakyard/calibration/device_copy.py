@@ -7,10 +7,18 @@ stays with the calibration; the hash names it.
 
 import math
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
 
 import numpy as np
 
 from breakyard.calibration.model import Calibration
+from breakyard.errors import CalibrationError
+from breakyard.wire.layout import GAINS, MAX_TEXT
+from breakyard.wire.records import CalibrationCopy
+
+_MOST: Final = 3
+"""Degree of the polynomial that a record holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,3 +49,58 @@ def copy_for_device(calibration: Calibration) -> DeviceCopy:
         calibration.gain,
         calibration.content_hash,
     )
+
+
+def record_for_device(calibration: Calibration) -> CalibrationCopy:
+    """The record that a logger keeps and hands to a telephone.
+
+    Raises: CalibrationError when it is not known for which gain the calibration holds.
+    """
+    copy = copy_for_device(calibration)
+    inputs = {gain: number for number, gain in GAINS.items()}
+    if copy.gain not in inputs:
+        raise CalibrationError(
+            f'the calibration "{calibration.name}" does not say for which gain it holds, so no logger can keep it: '
+            "calibrate from a run of the logger"
+        )
+    c0, c1, c2, c3 = (*copy.coefficients_n, 0.0, 0.0)[: _MOST + 1]
+    capacity = calibration.plate.capacity_n if calibration.plate else 0.0
+    return CalibrationCopy(
+        run=0,
+        index=0,
+        name=_short(calibration.name),
+        made_s=_unix(calibration.created),
+        input=int(inputs[copy.gain]),
+        centre_counts=copy.centre,
+        scale_counts=copy.scale,
+        c0_n=c0,
+        c1_n=c1,
+        c2_n=c2,
+        c3_n=c3,
+        highest_known_n=copy.highest_known_n,
+        capacity_n=float(np.float32(capacity)),
+        sha256=bytes.fromhex(copy.content_hash),
+    )
+
+
+def load_of_copy(copy: CalibrationCopy, counts: float, zero_counts: float) -> float:
+    """Newtons as a telephone computes them from the copy alone: force at the counts less that at the zero."""
+
+    def force(at: float) -> float:
+        z = (at - copy.centre_counts) / copy.scale_counts
+        return copy.c0_n + z * (copy.c1_n + z * (copy.c2_n + z * copy.c3_n))
+
+    return force(counts) - force(zero_counts)
+
+
+def _short(name: str) -> str:
+    """The name, cut at a whole character so that it fits a record."""
+    return name.encode()[:MAX_TEXT].decode(errors="ignore")
+
+
+def _unix(created: str) -> int:
+    """Seconds of Unix time of an ISO date, 0 when there is none."""
+    try:
+        return max(0, int(datetime.fromisoformat(created).timestamp()))
+    except ValueError:
+        return 0

@@ -16,8 +16,16 @@ from breakyard.errors import LinkError, LinkLost, LinkTimeout
 from breakyard.link.base import Link
 from breakyard.wire.commands import unpack_results
 from breakyard.wire.fields import Value
-from breakyard.wire.layout import MAX_READ, Command, Error
-from breakyard.wire.records import Identity, LogLine, Record, RunEnd, Settings, Status
+from breakyard.wire.layout import FIELDS, MAX_READ, Command, Error, Kind
+from breakyard.wire.records import (
+    CalibrationCopy,
+    Identity,
+    LogLine,
+    Record,
+    RunEnd,
+    Settings,
+    Status,
+)
 
 ANSWER_TIMEOUT_S: Final = 2.0
 """A logger answers within one connection interval (at most 0.1 s on phones); 2 s means the link is gone."""
@@ -198,6 +206,34 @@ class Client:
     async def erase(self, run: int, sha256: bytes) -> None:
         """Erase a complete run, proving that its content has been kept. Raises: LinkError."""
         await self._ask(Command.ERASE, run=run, sha256=sha256)
+
+    async def store_calibration(self, copy: CalibrationCopy) -> None:
+        """Give the logger a copy of a calibration to keep, and see that it kept it.
+
+        Raises: Refused (armed or recording, no room), LinkLost if what it kept is something else, LinkError.
+        """
+        arguments = {name: getattr(copy, name) for name, _ in FIELDS[Kind.CALIBRATION]}
+        await self._ask(Command.STORE_CALIBRATION, **arguments)
+        kept = await self.read_calibration()
+        if kept is None or any(getattr(kept, name) != value for name, value in arguments.items()):
+            raise LinkLost("the logger keeps another calibration than the one it was given; store it again")
+
+    async def read_calibration(self) -> CalibrationCopy | None:
+        """Ask for the copy of a calibration that the logger keeps; None when it keeps none.
+
+        Raises: LinkError.
+        """
+        self._take_loose()
+        try:
+            await self._ask(Command.READ_CALIBRATION)
+        except Refused as refused:
+            if refused.error == Error.NO_SUCH_RECORD:
+                return None
+            raise
+        found = [record for record in self._take_loose() if isinstance(record, CalibrationCopy)]
+        if not found:
+            raise LinkLost("the logger answered, but its calibration was lost on the way; ask again")
+        return found[-1]
 
     async def synchronise(self, exchanges: int = 8) -> ClockOffset:
         """Find where device time lies in UTC and tell the logger, so that runs carry it.
