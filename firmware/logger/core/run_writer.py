@@ -16,9 +16,10 @@ from . import layout, record
 from .identity import ClockAnchor, Identity
 from .peaks import Peaks
 from .ring import Ring
+from .sample_record import DOES_NOT_FIT, SAMPLES_AT, SampleRecord
 from .settings import Settings
 from .store import MemoryStore, framed
-from .timebase import MICROSECONDS, elapsed_ms
+from .timebase import elapsed_ms
 from .totals import Totals
 from .window import pack_window
 
@@ -28,7 +29,6 @@ _WRITING = const(2)
 _ENDING = const(3)  # the last sample is known
 _WINDOWS = const(4)
 
-_SAMPLES_AT = const(20)  # in a SAMPLES record: where the number of samples stands
 _HELD = const(4 * 257 + 83)  # framed: the longest peak windows and RUN_END
 _SMALLEST = const(2048)  # a run needs room for its first records and some samples
 _MARK_WAIT_MS = const(50)
@@ -52,7 +52,7 @@ class RunWriter:
         self._identity = identity
         self._settings = settings
         self._clock = clock
-        self._buffer = bytearray(layout.MAX_RECORD)  # the SAMPLES record being filled
+        self._samples = SampleRecord()
         self._other = bytearray(layout.MAX_RECORD)
         self._hash = hashlib.sha256()
         self._stage = _IDLE
@@ -76,12 +76,6 @@ class RunWriter:
         self._totals = Totals()
         self._windows = 0
         self._rank = 0
-        self._count = 0  # samples in _buffer
-        self._at = 0
-        self._record_s = 0
-        self._record_us = 0
-        self._sent_s = 0  # time of the latest sample as its steps add up to
-        self._sent_us = 0
 
     @property
     def active(self) -> bool:
@@ -106,7 +100,7 @@ class RunWriter:
         room = self._store.room() - (0 if self.active else _HELD + 300)
         if room <= 0:
             return 0
-        size = framed(_SAMPLES_AT + 1 + layout.TRAILER + layout.SAMPLE_BYTES * number)
+        size = framed(SAMPLES_AT + layout.TRAILER + layout.SAMPLE_BYTES * number)
         return room * number // size * 1000 // rate
 
     def begin(
@@ -129,7 +123,7 @@ class RunWriter:
         self._not_stored = 0
         self._totals.clear()
         self._rank = 0
-        self._count = 0
+        self._samples.count = 0
         self._marks = []
         self._marks_size = 0
         self._hash = hashlib.sha256()
@@ -186,10 +180,11 @@ class RunWriter:
     def commit(self, second: int, microsecond: int) -> None:
         """Close the record being filled if its first sample is old enough."""
         if self._stage == _WRITING:
-            if self._count and (
-                elapsed_ms(second, microsecond, self._record_s, self._record_us) >= self._settings.commit_ms
-            ):
-                self._close()
+            samples = self._samples
+            if samples.count:
+                age_ms = elapsed_ms(second, microsecond, samples.second, samples.microsecond)
+                if age_ms >= self._settings.commit_ms:
+                    self._close()
             # A mark waits for samples from before it that may still be unread.
             if self._marks and self._ring.tail >= self._ring.head:
                 mark = self._marks[0]
@@ -212,54 +207,35 @@ class RunWriter:
             self._close()
             self._not_stored += number - self._number
             self._number = number
+        samples = self._samples
         step = 0
-        if self._count:
-            step = layout.MAX_STEP + 1
-            if second - self._sent_s < 2:
-                # Rounded from the sum of the steps so far, so that rounding does not pile up.
-                step = (second - self._sent_s) * MICROSECONDS + microsecond - self._sent_us
-                step = (step + layout.STEP_US // 2) // layout.STEP_US
-                if step < 0:
-                    step = 0
-            if step > layout.MAX_STEP or self._count == layout.MAX_SAMPLES:
+        if samples.count:
+            step = samples.step(second, microsecond)
+            if step == DOES_NOT_FIT:
                 self._close()
                 step = 0
-        if self._count == 0 and not self._open(second, microsecond):
+        if samples.count == 0 and not self._open(second, microsecond):
             self._not_stored += 1
         else:
-            self._at = record.put_sample(self._buffer, self._at, counts, quality, step)
-            self._count += 1
-            self._sent_us += step * layout.STEP_US
-            if self._sent_us >= MICROSECONDS:
-                self._sent_us -= MICROSECONDS
-                self._sent_s += 1
+            samples.put(counts, quality, step)
         self._totals.add(counts, quality, ring.missed[at] if number else 0)
         self._number = number + 1
         ring.tail = position + 1
-        if self._count == layout.MAX_SAMPLES:
+        if samples.count == layout.MAX_SAMPLES:
             self._close()
 
     def _open(self, second: int, microsecond: int) -> bool:
-        # No allocation: the header is written when the record is closed.
         if self.full or self._store.room() < self._marks_size + layout.MAX_FRAME:
             self.full = True
             return False
-        self._at = _SAMPLES_AT + 1
-        self._record_s = second
-        self._record_us = microsecond
-        self._sent_s = second
-        self._sent_us = microsecond
+        self._samples.open(second, microsecond)
         return True
 
     def _close(self) -> None:
-        if self._count == 0:
-            return
-        buffer = self._buffer
-        at = record.begin(buffer, layout.KIND_SAMPLES, self.run, self.records)
-        first = self._number - self._count
-        record.pack(buffer, at, "IIIB", (first, self._record_s, self._record_us, self._count))
-        self._count = 0
-        self._append(buffer, self._at, False)
+        samples = self._samples
+        if samples.count:
+            end = samples.close(self.run, self.records, self._number - samples.count)
+            self._append(samples.buffer, end, False)
 
     def _append(self, buffer: bytearray, end: int, held: bool) -> bool:
         length = record.finish(buffer, end)

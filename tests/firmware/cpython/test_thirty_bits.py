@@ -76,7 +76,7 @@ def logger():
         "peaks",
         "store",
     )
-    order += ("totals", "window", "run_writer", "recorder")
+    order += ("totals", "window", "sample_record", "run_writer", "recorder")
     for short in order:
         source = (LOGGER / "core" / f"{short}.py").read_text("utf-8")
         tree = ast.parse(source)
