@@ -14,17 +14,19 @@ import argparse
 import math
 import sys
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
-from breakyard.calibration import Plate, calibrate, gravity_at, pair, parse_loads
+from breakyard.calibration import Calibration, Plate, calibrate, gravity_at, parse_loads, points_from_run
 from breakyard.calibration.gravity import normal_gravity
-from breakyard.calibration.plateaus import find_plateaus
+from breakyard.calibration.plateaus import Recording
+from breakyard.run import run_from_columns
 from breakyard.simulate.cell import Cell, draw_cell
 from breakyard.simulate.chain import measure
-from breakyard.simulate.converter import Converter, counts_per_mv_v
+from breakyard.simulate.converter import Conversions, Converter, counts_per_mv_v
 from breakyard.simulate.phases import Hold
 from breakyard.simulate.pull import pull
 from breakyard.simulate.releases import Hang
@@ -57,8 +59,27 @@ def draw(rng: np.random.Generator, cells: str) -> Cell:
     return replace(cell, quadratic=float(a + b) / 2.0, cubic=float(a - b) / 2.0)
 
 
-def one(seed: int, cells: str = "bought") -> list[tuple[float, float]]:
-    """(error, half width) in newtons for each load asked."""
+@dataclass(frozen=True)
+class Case:
+    """One calibration as it really was: the cell when the pulls come, and what the converter gave."""
+
+    cell: Cell
+    conversions: Conversions
+    stated: str
+
+    def judge(self, made: Calibration) -> list[tuple[float, float]]:
+        """(error, half width) in newtons of a calibration, for each load asked."""
+        per = counts_per_mv_v(128)
+        zero = per * float(self.cell.static_mv_v(0.0))
+        answers = []
+        for kgf in ASKED_KGF:
+            interval = made.interval(per * float(self.cell.static_mv_v(kgf * KGF)), zero)
+            answers.append((interval.load_n - kgf * KGF, (interval.high_n - interval.low_n) / 2.0))
+        return answers
+
+
+def make_case(seed: int, cells: str = "bought") -> Case:
+    """Draw a cell, masses, a place and the weather, hang the masses and convert."""
     rng = np.random.default_rng([2026, seed])
     cell = draw(rng, cells)
     gravity = normal_gravity(LATITUDE, 20.0) * (1.0 + rng.normal(0.0, 4e-5))
@@ -82,19 +103,21 @@ def one(seed: int, cells: str = "bought") -> list[tuple[float, float]]:
     truth = pull(phases, seed=seed)
     moved = replace(cell, zero_drift_per_s=drift)
     converter = Converter(rate_hz=rng.uniform(78.0, 96.0), filter_order=int(rng.integers(3, 5)))
-    seen = measure(truth, moved, converter, seed=seed)
+    return Case(cell, measure(truth, moved, converter, seed=seed), stated())
 
-    loads = parse_loads(stated())
-    plateaus = find_plateaus(seen.time_s, seen.counts, expected=len(loads))
+
+def calibrated(run: Recording, case: Case) -> Calibration:
+    """What a user gets who states the masses, the plate and the latitude."""
+    points, _ = points_from_run(run, parse_loads(case.stated))
     plate = Plate(CAPACITY_N, 2.0, nonlinearity=NONLINEARITY, hysteresis=0.0002)
-    made = calibrate(pair(plateaus, loads), plate=plate, gravity=gravity_at(LATITUDE, 20.0))
-    per = counts_per_mv_v(128)
-    zero = per * float(cell.static_mv_v(0.0))
-    answers = []
-    for kgf in ASKED_KGF:
-        interval = made.interval(per * float(cell.static_mv_v(kgf * KGF)), zero)
-        answers.append((interval.load_n - kgf * KGF, (interval.high_n - interval.low_n) / 2.0))
-    return answers
+    return calibrate(points, plate=plate, gravity=gravity_at(LATITUDE, 20.0), degree=None)
+
+
+def one(seed: int, cells: str = "bought") -> list[tuple[float, float]]:
+    """(error, half width) in newtons for each load asked."""
+    case = make_case(seed, cells)
+    seen = case.conversions
+    return case.judge(calibrated(run_from_columns(seen.time_s, seen.counts, name=str(seed)), case))
 
 
 def clopper_pearson(hits: int, number: int) -> tuple[float, float]:
@@ -117,6 +140,11 @@ def main() -> int:
         results = np.array(
             list(pool.map(partial(one, cells=arguments.cells), range(arguments.seeds), chunksize=20))
         )
+    return int(report(results))
+
+
+def report(results: NDArray[np.float64]) -> bool:
+    """Print the figures of (seeds, loads, (error, half width)); True if coverage or width misses the aim."""
     missed = False
     for column, kgf in enumerate(ASKED_KGF):
         error, half = np.abs(results[:, column, 0]) / KGF, results[:, column, 1] / KGF
@@ -131,7 +159,7 @@ def main() -> int:
         # With few seeds chance alone may miss the aim: then only what contradicts it counts.
         short = hits < AIM * len(error) if len(error) >= ENOUGH else high < AIM
         missed |= short or ratio > 1.5
-    return int(missed)
+    return missed
 
 
 if __name__ == "__main__":
