@@ -304,10 +304,13 @@ def _totals(end: RunEnd | None, samples: MergedSamples) -> list[str]:
     if end.samples_not_stored:
         return []  # the other totals include samples that are nowhere
     counts = samples.counts
-    on_rail = (samples.quality == Quality.RAIL) | (counts <= RAIL_LOW) | (counts >= RAIL_HIGH)
-    found = {"clipped": int(np.count_nonzero(on_rail)), "doubtful": int(np.count_nonzero(samples.quality))}
+    lowest, highest = int(counts.min(initial=RAIL_HIGH)), int(counts.max(initial=RAIL_LOW))
+    found = {"clipped": 0, "doubtful": int(np.count_nonzero(samples.quality))}
+    if found["doubtful"] or lowest <= RAIL_LOW or highest >= RAIL_HIGH:
+        clipped = (samples.quality == Quality.RAIL) | (counts <= RAIL_LOW) | (counts >= RAIL_HIGH)
+        found["clipped"] = int(np.count_nonzero(clipped))
     if len(counts):
-        found |= {"lowest_counts": int(counts.min()), "highest_counts": int(counts.max())}
+        found |= {"lowest_counts": lowest, "highest_counts": highest}
     return [
         f"RUN_END tells {name} = {getattr(end, name)}, found {value}"
         for name, value in found.items()

@@ -226,10 +226,12 @@ def _read(
     begin, size = starts[fits] + 1, ends[fits] - starts[fits] - 1
     # One window per record onto the bytes of _TABLE; a short record's window shows its neighbour, harmlessly.
     windows = np.lib.stride_tricks.sliding_window_view(view, _TABLE.itemsize)
-    table = windows[begin].view(_TABLE)[:, 0]
+    heads = windows[begin].view(_TABLE)[:, 0]
+    # One plain column each: numpy is slow at picking rows of a structured array.
+    table = {name: heads[name].astype(np.int64) for name in _TABLE.names or ()}
 
-    spare = size - _BARE_SIZE - table["number"].astype(np.int64) * SAMPLE_SIZE
     number, version = table["number"], table["version"]
+    spare = size - _BARE_SIZE - number * SAMPLE_SIZE
     plain = (table["kind"] == Kind.SAMPLES) & (number >= 1) & (number <= MAX_SAMPLES)
     plain &= (
         (table["first_us"] <= MAX_US) & (version > 0) & ((spare == 0) | ((spare > 0) & (version > VERSION)))
@@ -249,17 +251,18 @@ def _read(
     if not kept.all():
         renumbered = np.cumsum(kept) - 1
         others = {int(renumbered[position]): record for position, record in others.items()}
-        table, begin, size, plain = table[kept], begin[kept], size[kept], plain[kept]
+        begin, size, plain = begin[kept], size[kept], plain[kept]
+        table = {name: column[kept] for name, column in table.items()}
 
     return Decoded(
         unstuffed=buffer,
         begin=begin,
         size=size,
         offset=begin - 1,
-        kind=table["kind"].astype(np.int64),
-        version=table["version"].astype(np.int64),
-        run=table["run"].astype(np.int64),
-        index=table["index"].astype(np.int64),
+        kind=table["kind"],
+        version=table["version"],
+        run=table["run"],
+        index=table["index"],
         samples=_samples(view, np.flatnonzero(plain), table, begin),
         others=others,
         damaged=tuple(
@@ -269,10 +272,9 @@ def _read(
     )
 
 
-def _samples(view: NDArray[np.uint8], rows: Ints, table: NDArray[np.void], begin: Ints) -> SampleTable:
+def _samples(view: NDArray[np.uint8], rows: Ints, table: dict[str, Ints], begin: Ints) -> SampleTable:
     at = begin[rows]
-    fields = table[rows]
-    number = fields["number"].astype(np.int64)
+    number = table["number"][rows]
     start = np.cumsum(number) - number
     total = int(number.sum())
     counts = np.empty(total, dtype=np.int32)
@@ -292,8 +294,8 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: NDArray[np.void], begin
         array.setflags(write=False)
     return SampleTable(
         position=rows,
-        first_sample=fields["first_sample"].astype(np.int64),
-        first_us=fields["first_s"].astype(np.int64) * 1_000_000 + fields["first_us"],
+        first_sample=table["first_sample"][rows],
+        first_us=table["first_s"][rows] * 1_000_000 + table["first_us"][rows],
         number=number,
         start=start,
         counts=counts,

@@ -93,9 +93,10 @@ def _describe(decoded: Decoded, positions: Ints, duplicates: int, damaged: tuple
     index = decoded.index[positions]
     gone = np.flatnonzero(np.diff(index, prepend=-1) > 1)
     missing = tuple((int(index[i - 1]) + 1 if i else 0, int(index[i]) - 1) for i in gone.tolist())
-    here = set(positions.tolist())
+    here = np.zeros(len(decoded.begin), dtype=np.bool_)
+    here[positions] = True
     others = sorted(
-        (record for p, record in decoded.others.items() if p in here), key=lambda record: record.index
+        (record for p, record in decoded.others.items() if here[p]), key=lambda record: record.index
     )
     ends = [record for record in others if isinstance(record, RunEnd)]
     end = ends[-1] if ends else None

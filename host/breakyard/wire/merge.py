@@ -46,14 +46,18 @@ def merge(decoded: Decoded, records: RunRecords) -> MergedSamples:
 
     step: NDArray[np.int32] | NDArray[np.float64] = steps.astype(np.int32)
     step *= STEP_US
+    origin_us = int(first_us[0]) if len(rows) else 0
+    # The sum of all steps wraps after 36 minutes, the time since a row's beginning cannot.
+    since = np.cumsum(step, dtype=np.int32)
+    since -= np.repeat(since[start], length)
+    # Whole microseconds are exact in float64 for 285 years, and one array less is made.
+    time_us = np.repeat((first_us - origin_us).astype(np.float64), length)
+    time_us += since
     if len(rows):
-        between = np.diff(first_us) - np.add.reduceat(step, start)[:-1]
+        between = np.diff(first_us) - since[start + length - 1][:-1]
         if (np.abs(between) > np.iinfo(np.int32).max).any():
             step = step.astype(np.float64)
         step[start[1:]] = between
-    # Whole microseconds in float64 are exact for 285 years; a second array of this size would cost more than it tells.
-    time_us = np.cumsum(step, dtype=np.float64)
-    origin_us = int(first_us[0]) if len(rows) else 0
     windows = [window for window in records.windows if _offers(window, first, length)]
     whole = len(rows) > 0 and first[0] == 0 and bool((first[1:] == first[:-1] + length[:-1]).all())
     if whole and not windows:
