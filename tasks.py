@@ -24,13 +24,17 @@ ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
 STUBS = ROOT / ".stubs"
-STUB_PACKAGES = {"rp2": "micropython-rp2-stubs~=1.28.0", "esp32": "micropython-esp32-stubs~=1.28.0"}
+PORTS = {
+    "rp2": ("micropython-rp2-stubs~=1.28.0", ("--exclude", r"boards/esp32|hx711_esp32")),
+    "esp32": ("micropython-esp32-stubs~=1.28.0", ("--exclude", r"boards/(virtual|pico)|hx711_(pio|rp2)")),
+}
+"""Board families: the published types of each, and the files that are for the other one."""
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 
 
-def run(*words: str | Path, **more: str) -> None:
-    """Run a command from the checkout; stop with its status if it fails."""
-    done = subprocess.run([str(word) for word in words], cwd=ROOT, env={**os.environ, **more}, check=False)
+def run(*words: str | Path, folder: Path = ROOT, **more: str) -> None:
+    """Run a command in the checkout; stop with its status if it fails."""
+    done = subprocess.run([str(word) for word in words], cwd=folder, env={**os.environ, **more}, check=False)
     if done.returncode:
         sys.exit(done.returncode)
 
@@ -86,7 +90,7 @@ def _lint_firmware() -> None:
 
     The stub packages replace the standard library's types and exclude one another, so each has a folder of its own.
     """
-    for port, package in STUB_PACKAGES.items():
+    for port, (package, others) in PORTS.items():
         folder = STUBS / port
         if not (folder / ".installed").exists():
             run(
@@ -101,6 +105,8 @@ def _lint_firmware() -> None:
                 package,
             )
             (folder / ".installed").write_text(package)
+        words = ["--config-file", "mypy.ini", "--custom-typeshed-dir", folder, *others]
+        run(PYTHON, "-m", "mypy", *words, folder=ROOT / "firmware", MYPYPATH=str(folder))
 
 
 def docs() -> None:
