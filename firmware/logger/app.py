@@ -1,8 +1,8 @@
 """Wires board, core and links, and owns the tasks; has no rules of its own.
 
-Tasks, each with its period: sampling (2 ms), service (10 ms), and per link one that receives and one that
-sends (10 ms). They start one after another and at different moments of a period, so that their order never
-hangs on chance.
+Tasks, each with its period: sampling (2 ms), service (10 ms), per link one that receives and one that
+sends (10 ms), and one that announces the state (1 s). They start one after another and at different moments
+of a period, so that their order never hangs on chance.
 """
 
 import asyncio
@@ -15,12 +15,16 @@ from .core.inbox import Inbox
 from .core.outbox import Outbox
 from .core.recorder import Recorder
 from .core.settings import Settings
-from .core.timebase import Timebase
+from .core.timebase import Timebase, ticks_between
 
 POLL_MS = const(2)
 SERVICE_MS = const(10)
 LINK_MS = const(10)
+BLOCKED_MS = const(3)  # a link that is full is asked again soon: packets leave it every few milliseconds
+ANNOUNCE_MS = const(1000)
+MAX_PACKET = const(512)
 _PACKETS_AT_ONCE = const(16)
+_BATTERY_UNKNOWN = const(255)
 
 
 class App:
@@ -45,6 +49,7 @@ class App:
             await asyncio.sleep_ms(2)
             asyncio.create_task(self._watch(self._send(link, outbox)))
             await asyncio.sleep_ms(2)
+        asyncio.create_task(self._watch(self._announce()))
         await asyncio.sleep_ms(1)
         await self._sample()
 
@@ -83,36 +88,58 @@ class App:
         inbox = Inbox()
         buffer = bytearray(64)
         was_connected = False
+        session = link.session
         while True:
             count = link.receive_into(buffer)
+            if link.session != session or (was_connected and not link.connected):
+                # Whoever comes next starts afresh, even if the loss was too short to be seen.
+                session = link.session
+                inbox.clear()
+                outbox.link_lost()
+            was_connected = link.connected
             for i in range(count):
                 length = inbox.feed(buffer[i])
                 if length:
                     commands.handle(inbox.record, length, self._ticks_us())
             outbox.bad_records = inbox.bad_records
-            if was_connected and not link.connected:
-                inbox.clear()
-                outbox.link_lost()
-            was_connected = link.connected
             await asyncio.sleep_ms(0 if count == len(buffer) else LINK_MS)
 
     async def _send(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
-        packet = bytearray(link.max_packet)
+        packet = bytearray(MAX_PACKET)
         start = 0
         end = 0
+        losses = 0
+        sent_at = self._ticks_us()
         while True:
             packets = 0
             while link.connected and packets < _PACKETS_AT_ONCE:
+                if outbox.losses != losses:
+                    losses = outbox.losses
+                    start = end = 0  # belongs to a host that is gone
                 if start == end:
+                    now = self._ticks_us()
+                    room = min(link.max_packet, MAX_PACKET)
+                    waited_us = ticks_between(now, sent_at)
+                    if 0 <= waited_us < link.gather_ms * 1000 and not outbox.pressing(room):
+                        break
                     start = 0
-                    end = outbox.fill(packet, len(packet), self._ticks_us())
+                    end = outbox.fill(packet, room, now)
                     if end == 0:
                         break
-                start += link.send(packet, start, end)
+                count = link.send(packet, start, end)
+                start += count
                 packets += 1
-                await asyncio.sleep_ms(0)  # sampling comes first
-                if start < end:
+                if start < end and not count:
                     break
-            if not link.connected:
-                start = end = 0
-            await asyncio.sleep_ms(LINK_MS)
+                sent_at = self._ticks_us()
+                await asyncio.sleep_ms(0)  # sampling comes first
+            await asyncio.sleep_ms(LINK_MS if start == end else BLOCKED_MS)
+
+    async def _announce(self) -> None:
+        board = self._board
+        battery = getattr(board, "battery_percent", None)
+        while True:
+            percent = battery() if battery else _BATTERY_UNKNOWN
+            for link in board.links:
+                link.announce(self.recorder.state, percent)
+            await asyncio.sleep_ms(ANNOUNCE_MS)

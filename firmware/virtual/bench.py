@@ -31,7 +31,10 @@ def tell(event):
 class LinkCable:
     """The virtual end of the USB cable: what the host sent, and the way back."""
 
+    trusted = True
     max_packet = 256
+    gather_ms = 0
+    session = 0
 
     def __init__(self):
         self.connected = False
@@ -67,6 +70,9 @@ class LinkCable:
         """Send buffer[start:end]; all of it is taken."""
         pipe.put(pipe.LINK, memoryview(buffer)[start:end])
         return end - start
+
+    def announce(self, state, battery_percent):
+        """A cable shows nothing."""
 
 
 class Bench:

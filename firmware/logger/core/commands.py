@@ -159,6 +159,9 @@ class Commands:
         run, first, count, follow = values[0], values[1], values[2], values[3]
         if count > layout.MAX_READ or follow > 1:
             return self._fail(layout.ERROR_BAD_ARGUMENT)
+        if count and self._outbox.goes_on(run, first):
+            self._outbox.read_ahead(self._index, count, follow == 1)
+            return None
         self._outbox.stop_read()
         store = self._recorder.store
         if not run or store.find(run) != run:

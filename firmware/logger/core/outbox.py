@@ -35,15 +35,21 @@ class Outbox:
         self._read_follow = False
         self._read_command = 0
         self._read_answer: bytes | None = None
+        self._ahead_command = 0
+        self._ahead_count = 0  # 0: no READ waits behind the one under way
+        self._ahead_follow = False
+        self.losses = 0  # how often the link was lost
 
     def link_lost(self) -> None:
         """Forget everything that belongs to the link."""
+        self.losses += 1
         self._queue = []
         self._frame_length = 0
         self._frame_at = 0
         self._streaming = False
         self._read_run = 0
         self._read_answer = None
+        self._ahead_count = 0
 
     def put(self, record_bytes: bytes) -> None:
         """Queue a whole record."""
@@ -86,6 +92,17 @@ class Outbox:
         self._read_left = count
         self._read_follow = follow
         self._read_answer = None
+        self._ahead_count = 0
+
+    def goes_on(self, run: int, first: int) -> bool:
+        """True when a READ of these records would begin where the one under way ends."""
+        return run > 0 and run == self._read_run and first == self._read_next + self._read_left
+
+    def read_ahead(self, command: int, count: int, follow: bool) -> None:
+        """Carry out a READ that goes on after the one under way; replaces one that waits already."""
+        self._ahead_command = command
+        self._ahead_count = count
+        self._ahead_follow = follow
 
     def repeat_read(self) -> bool:
         """Answer a READ that came again: its answer if it was sent already, else it will still come.
@@ -100,8 +117,24 @@ class Outbox:
         return True
 
     def stop_read(self) -> None:
-        """Forget the READ under way; it gets no answer."""
+        """Forget the READ under way and the one behind it; they get no answer."""
         self._read_run = 0
+        self._ahead_count = 0
+
+    def pressing(self, room: int) -> bool:
+        """True when it is no use to wait: an answer is due, or there is enough to fill a packet."""
+        if self._queue:
+            return True
+        run = self._read_run
+        if not run:
+            return False
+        if not self._read_follow:
+            return True
+        store = self._recorder.store
+        waiting = store.records(run) - self._read_next
+        if waiting >= self._read_left or store.complete(run):
+            return True
+        return waiting * layout.MAX_FRAME + self._frame_length - self._frame_at >= room
 
     def fill(self, packet: bytearray, room: int, ticks: int) -> int:
         """Write up to `room` bytes to the start of `packet`; return how many, 0 when there is nothing."""
@@ -162,6 +195,12 @@ class Outbox:
             at = record.pack(self._record, at, layout.RESULTS_READ, (self._read_next, finished))
         length = record.finish(self._record, at)
         self._read_answer = bytes(self._record[:length])
+        if self._ahead_count:
+            self._read_run = run
+            self._read_command = self._ahead_command
+            self._read_left = self._ahead_count
+            self._read_follow = self._ahead_follow
+            self._ahead_count = 0
         return length
 
     def _status(self, ticks: int) -> int:

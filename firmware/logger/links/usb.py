@@ -8,7 +8,10 @@ terminal that merely opens the port sees no rubbish.
 class UsbLink:
     """`source` has readinto(buffer, n), `sink` has write(bytes); `readable()` says whether a byte waits."""
 
+    trusted = True  # whoever holds the cable holds the logger
     max_packet = 256
+    gather_ms = 0
+    session = 0  # the other end of a cable is always the same
 
     def __init__(self, source, sink, readable) -> None:  # type: ignore[no-untyped-def]
         self.connected = False
@@ -33,3 +36,6 @@ class UsbLink:
         """Send buffer[start:end]; return how many bytes were taken."""
         count = self._sink.write(memoryview(buffer)[start:end])
         return count if count else 0
+
+    def announce(self, state: int, battery_percent: int) -> None:
+        """A cable shows nothing."""
