@@ -2,13 +2,18 @@
 
 Simulated, at the level of the pins: data line low when a conversion is ready, its falling edge as an
 interrupt at the exact virtual moment of each conversion, 24 bits and 1 to 3 extra pulses, a conversion
-that is lost when not read before the next, the chip's refusal of wrong use.
-Not simulated: the time a read takes (none), noise on the wires, power-down, what another gain does to the
-counts (the feed's counts are delivered whatever input is chosen).
+that is lost when not read before the next, sleep while the clock is high for long, the chip's refusal of
+wrong use, and faults of chip and wires.
+Not simulated: the time a read takes (none), noise on the wires, the new start of the conversions after a
+sleep (they go on in step), what another gain does to the counts (the feed's counts are delivered whatever
+input is chosen).
 An unexpected call raises.
 """
 
 from clock import clock
+
+_SLEEP_US = 60  # a clock that is high for longer puts the chip to sleep (data sheet)
+_COUNTS = {"all_ones": -1, "rail_high": 0x7FFFFF, "rail_low": -0x800000}
 
 _masked = 0
 
@@ -33,8 +38,11 @@ class Pin:
     IN = 0
     OUT = 1
     IRQ_FALLING = 4
+    PULL_UP = 1
 
-    def __init__(self, number, mode):
+    def __init__(self, number, mode, pull=None):
+        if pull is not None and (number, pull) != (2, Pin.PULL_UP):
+            raise ValueError("no such pull is wired")
         if (number, mode) == (2, Pin.IN):
             chip.data_pin = self
         elif (number, mode) == (3, Pin.OUT):
@@ -60,7 +68,12 @@ class Pin:
 
 
 class Hx711Chip:
-    """The chip between its two wires; `source.next()` gives the time to the next conversion and its counts."""
+    """The chip between its two wires; `source.next()` gives the time to the next conversion and its counts.
+
+    Faults, by `break_down`: "stuck_high" and "stuck_low" (data line), "no_clock" (pulses do not arrive),
+    "all_ones", "rail_high", "rail_low" (counts), "slow" and "fast" (a quarter and four times the rate),
+    None for well again.
+    """
 
     def __init__(self):
         self.data_pin = None
@@ -69,11 +82,15 @@ class Hx711Chip:
         self.data = 1
         self.source = None
         self.shift_bits = 0  # fault: the chip missed so many clock pulses
+        self.fault = None
         self.lost = 0
+        self.sleeps = 0
         self._value = 0
         self._pulses = 0
         self._high = 0
-        self._counts = 0
+        self._rose_us = 0
+        self._idle_pulse = False
+        self._turn = 0
 
     def power_up(self, source):
         """Begin to convert."""
@@ -81,9 +98,25 @@ class Hx711Chip:
         clock.on_event = self._convert
         clock.next_event_us = clock.now_us + source.next()
 
+    def break_down(self, fault):
+        """Have a fault from now on."""
+        if (
+            fault not in (None, "stuck_high", "stuck_low", "no_clock", "slow", "fast")
+            and fault not in _COUNTS
+        ):
+            raise ValueError("no such fault: %s" % fault)
+        self.fault = fault
+        self._turn = 0
+        self._set_data(self.data)
+
     def _convert(self):
+        self._schedule()
+        if self.fault == "slow" and self._turn:
+            return
         if self._high:
-            raise ValueError("clock left high")
+            # Asleep, or about to be.
+            self.lost += 1
+            return
         if self._pulses and not 25 <= self._pulses <= 27:
             raise ValueError("%d clock pulses; the chip wants 25 to 27" % self._pulses)
         if self.data == 0:  # the line goes high for a moment at each new conversion
@@ -91,24 +124,44 @@ class Hx711Chip:
                 self.lost += 1
             self._set_data(1)
         self._pulses = 0
-        self._value = self.source.counts & 0xFFFFFF
+        self._value = _COUNTS.get(self.fault, self._counts) & 0xFFFFFF
         self._set_data(0)
-        clock.next_event_us = clock.now_us + self.source.next()
+
+    def _schedule(self):
+        # The counts of this conversion must be taken before the source goes on.
+        self._counts = self.source.counts
+        self._turn = (self._turn + 1) & 3
+        if self.fault == "fast" and self._turn:
+            if self._turn == 1:
+                self._quarter_us = self.source.next() // 4
+            clock.next_event_us = clock.now_us + self._quarter_us
+        else:
+            clock.next_event_us = clock.now_us + self.source.next()
 
     def set_clock(self, level):
         """A level on the clock pin; bits move at the rising edge."""
-        if level == self._high:
+        if level == self._high or self.fault == "no_clock":
             return
         if level:
             self._rise()
+            self._rose_us = clock.now_us
         self._high = level
+        if level:
+            return
+        if clock.now_us - self._rose_us >= _SLEEP_US:
+            self.sleeps += 1
+            self._pulses = 0
+            self._set_data(1)
+        elif self._idle_pulse:
+            raise ValueError("clock pulse while no conversion is ready")
 
     def _rise(self):
         if not _masked:
             raise ValueError("clock pulse with interrupts on: it could be stretched and power the chip down")
         pulses = self._pulses
-        if pulses == 0 and self.data:
-            raise ValueError("clock pulse while no conversion is ready")
+        self._idle_pulse = pulses == 0 and self.data == 1
+        if self._idle_pulse:
+            return  # allowed only as the beginning of a sleep
         if pulses == 27:
             raise ValueError("more than 27 clock pulses")
         self._pulses = pulses + 1
@@ -121,6 +174,10 @@ class Hx711Chip:
             self._set_data(level)
 
     def _set_data(self, level):
+        if self.fault == "stuck_high":
+            level = 1
+        elif self.fault == "stuck_low":
+            level = 0
         falling = self.data and not level
         self.data = level
         if falling and self.handler:

@@ -143,7 +143,8 @@ def test_wrong_use_of_the_stand_in_raises():
 
     assert raises(ValueError, pin, 1)  # interrupts on
     masked = machine.disable_irq()
-    assert raises(ValueError, pin, 1)  # no conversion is ready
+    pin(1)
+    assert raises(ValueError, pin, 0)  # no conversion is ready, and too short to mean sleep
     machine.enable_irq(masked)
     assert raises(ValueError, Pin, 4, Pin.IN)
     assert raises(ValueError, Pin(2, Pin.IN).irq, None, 8)

@@ -14,6 +14,8 @@ Law:
 
 from micropython import const
 
+from .pace import Pace
+
 _TICKS_MASK = const(0x3FFFFFFF)
 _RAIL_LOW = const(-8388608)
 _RAIL_HIGH = const(8388607)
@@ -25,7 +27,6 @@ SETTLING = const(3)
 OUT_OF_STEP = const(4)
 
 SETTLING_CONVERSIONS = const(4)  # data sheet, "Output settling time": 50 ms at 80/s, 400 ms at 10/s
-_NEW_RATE = const(16)  # so many long steps in a row are a new rate, not missed conversions
 
 
 class Hx711:
@@ -37,7 +38,7 @@ class Hx711:
         self.quality = 0
         self.missed = 0
         self.input = 1
-        self.period_us = 0  # 0: not known yet
+        self.pace = Pace()
         self._data = data_pin
         self._clock = clock_pin
         self._ticks_us = ticks_us
@@ -49,9 +50,17 @@ class Hx711:
         self._edge = False
         self._edge_ticks = 0
         self._has_last = False
-        self._long_steps = 0
         clock_pin(0)
         data_pin.irq(self._falling, falling, hard=True)
+
+    @property
+    def period_us(self) -> int:
+        """Time between two conversions; 0 when not known yet."""
+        return self.pace.period_us
+
+    def line(self) -> int:
+        """Level of the data line now."""
+        return 1 if self._data() else 0
 
     def select(self, chosen: int) -> None:
         """Choose an input by its number in the table (1 A128, 2 B32, 3 A64), from the next reading on."""
@@ -74,6 +83,7 @@ class Hx711:
         self._edge = False
         ticks = self._edge_ticks
         age = (self._ticks_us() - ticks) & _TICKS_MASK
+        period = self.pace.period_us
         self._read()
         self._busy = False
         self._edge = False
@@ -86,7 +96,7 @@ class Hx711:
         elif self.quality == GOOD:
             if self.counts == _RAIL_HIGH or self.counts == _RAIL_LOW:
                 self.quality = RAIL
-            elif not found_by_edge or (self.period_us and age > self.period_us - (self.period_us >> 4)):
+            elif not found_by_edge or (period and age > period - (period >> 4)):
                 self.quality = LATE
         return True
 
@@ -120,22 +130,5 @@ class Hx711:
         self.quality = GOOD if in_step else OUT_OF_STEP
 
     def _count_missed(self, ticks: int) -> None:
-        self.missed = 0
-        if not self._has_last:
-            self._has_last = True
-            return
-        step = (ticks - self.ticks) & _TICKS_MASK
-        period = self.period_us
-        if period == 0 or step < period - (period >> 2):
-            self.period_us = step
-            self._long_steps = 0
-        elif step <= period + (period >> 1):
-            self.period_us = period + ((step - period) >> 3)
-            self._long_steps = 0
-        else:
-            self._long_steps += 1
-            if self._long_steps >= _NEW_RATE:
-                self.period_us = step
-                self._long_steps = 0
-            else:
-                self.missed = (step + (period >> 1)) // period - 1
+        self.missed = self.pace.missed((ticks - self.ticks) & _TICKS_MASK) if self._has_last else 0
+        self._has_last = True

@@ -1,0 +1,260 @@
+"""Reads an HX711 through PIO and DMA of an RP2040 or RP2350; decides nothing. NOT RUN ON HARDWARE YET.
+
+Law:
+  * The PIO program waits for each conversion, reads it and counts the time; a DMA channel moves its words
+    into a ring in memory. Neither needs the processor, so neither a garbage collection nor a flash erase
+    (interrupts off, up to 400 ms) loses or mistimes a conversion. The ring holds RING_CONVERSIONS, 1.7 s at
+    150/s; what is overwritten beyond that is counted exactly.
+  * Times come from the machine's cycles, which run from the same crystal as the microsecond counter, so they
+    cannot drift apart while the divider is a whole number; it always is. They are anchored when the machine
+    starts. Two things are known of each conversion besides: it was before it was found, and after the last
+    look that found nothing. Where the time contradicts them by more than SLACK_US (the processor's clock was
+    changed, the machine was held up), it is moved to the nearest moment that they allow, the sample is LATE
+    and `corrections` counts it. So a time is never wrong by more than SLACK_US and the time between two looks.
+  * The chip is switched off and on at the start: only then is it sure that the data line is high to begin
+    with. Its first conversions after that, and after a change of input, are SETTLING.
+  * The number of pulses that a sample was read with stands in its word. Until the first with the number
+    wanted, samples are of the old input and SETTLING.
+
+`poll` allocates nothing while the processor runs at whole megahertz. Counter readings wrap at 2**30.
+"""
+
+from array import array
+
+from micropython import const
+
+from .hx711 import GOOD, LATE, OUT_OF_STEP, RAIL, SETTLING, SETTLING_CONVERSIONS
+from .hx711_pio import BIT_CYCLES, CLOCK_HIGH, CLOCK_LOW, FIRST_CYCLES, OVERHEAD_CYCLES, TURN_CYCLES, hx711
+from .pace import Pace
+
+_TICKS_MASK = const(0x3FFFFFFF)
+_TICKS_HALF = const(0x20000000)
+_RAIL_LOW = const(-8388608)
+_RAIL_HIGH = const(8388607)
+
+_RING_BITS = const(11)
+_RING_BYTES = const(2048)
+_RING_WORDS = const(512)
+_RING_MASK = const(511)
+RING_CONVERSIONS = const(256)
+
+# Transfers before the channel must be started again: a multiple of the ring, below 2**28 because the RP2350
+# keeps a mode in the bits above; 9 days at 160/s.
+TRANSFERS = const(0x0FFFFE00)
+
+_CYCLES_PER_SECOND = const(5000000)  # a cycle of 0.2 us: the clock is high for 1 us, the data sheet's typical
+_SLEEP_US = const(100)  # clock high for over 60 us powers the chip down (data sheet)
+_READ_US = const(40)  # a conversion is found at least so long after it: 25 pulses of 2 us, less some margin
+SLACK_US = const(100)
+
+
+def divider(cpu_hz: int) -> int:
+    """Whole number of processor cycles in a cycle of the machine, which then has 0.17 to 0.34 us above 5 MHz."""
+    return max(1, (cpu_hz + _CYCLES_PER_SECOND // 2) // _CYCLES_PER_SECOND)
+
+
+def _common(a: int, b: int) -> int:
+    while b:
+        a, b = b, a % b
+    return a
+
+
+class Hx711Pio:
+    """After `poll` returned True: `counts`, `ticks`, `quality`, and `missed` conversions before this one.
+
+    `machine` and `dma` are an rp2.StateMachine and an rp2.DMA, `request` the number of the request by which
+    the machine paces the channel, `address_of` gives the address of an array.
+    """
+
+    def __init__(  # type: ignore[no-untyped-def]
+        self, data_pin, clock_pin, machine, dma, request: int, address_of, cpu_hz: int, ticks_us, sleep_us
+    ) -> None:
+        self.counts = 0
+        self.ticks = 0
+        self.quality = 0
+        self.missed = 0
+        self.input = 1
+        self.overruns = 0  # conversions overwritten in the ring
+        self.corrections = 0  # times that had to be moved
+        self._data = data_pin
+        self._clock = clock_pin
+        self._machine = machine
+        self._dma = dma
+        self._ticks_us = ticks_us
+        self._sleep_us = sleep_us
+        division = divider(cpu_hz)
+        self._machine_hz = cpu_hz // division
+        # A microsecond is _cycles / _micros cycles.
+        common = _common(cpu_hz, division * 1000000)
+        self._cycles = cpu_hz // common
+        self._micros = division * 1000000 // common
+        # A ring must lie at a multiple of its size: there is one such place in twice the room.
+        self._words = array("I", bytearray(2 * _RING_BYTES))
+        address = address_of(self._words)
+        offset = -address & (_RING_BYTES - 1)
+        self._first_word = offset >> 2
+        self._ring = address + offset
+        self._control = dma.pack_ctrl(
+            size=2,
+            inc_read=False,
+            inc_write=True,
+            ring_size=_RING_BITS,
+            ring_sel=True,
+            treq_sel=request,
+            bswap=False,
+        )
+        self.pace = Pace()
+        self.power_up()
+
+    @property
+    def period_us(self) -> int:
+        """Time between two conversions; 0 when not known yet."""
+        return self.pace.period_us
+
+    def line(self) -> int:
+        """Level of the data line now."""
+        return 1 if self._data() else 0
+
+    def select(self, chosen: int) -> None:
+        """Choose an input by its number in the table (1 A128, 2 B32, 3 A64), from the next reading on."""
+        if chosen != self.input:
+            self.input = chosen
+            self._settling = SETTLING_CONVERSIONS + 1
+            # A machine that waits for a dead chip takes nothing; power_up gives the number again.
+            if self._machine.tx_fifo() < 4:
+                self._machine.put(23 + chosen)
+
+    def power_down(self) -> None:
+        """Put the chip to sleep until power_up; no samples come."""
+        self._machine.active(0)
+        self._machine.exec(CLOCK_HIGH)
+
+    def power_up(self) -> None:
+        """Switch the chip off and on, and begin anew: also the way out of a reading that hangs."""
+        machine = self._machine
+        dma = self._dma
+        machine.active(0)
+        dma.active(0)
+        machine.init(
+            hx711, freq=self._machine_hz, in_base=self._data, jmp_pin=self._data, sideset_base=self._clock
+        )
+        machine.exec(CLOCK_HIGH)
+        self._sleep_us(_SLEEP_US)
+        machine.exec(CLOCK_LOW)
+        machine.put(23 + self.input)
+        self._left = TRANSFERS
+        self._next = self._first_word
+        dma.config(read=machine, write=self._ring, count=TRANSFERS, ctrl=self._control, trigger=True)
+        # The editions of the data sheet differ on the input after power-up; the first reading sets it again.
+        self._settling = SETTLING_CONVERSIONS if self.input == 1 else SETTLING_CONVERSIONS + 1
+        self._pulses = 0
+        self._rest = 0
+        self._has_last = False
+        before = self._ticks_us()
+        machine.active(1)
+        took = (self._ticks_us() - before) & _TICKS_MASK
+        self.ticks = (before + (took >> 1)) & _TICKS_MASK
+        self._looked = self.ticks
+
+    def poll(self) -> bool:
+        """Take the oldest conversion that is waiting, if one is."""
+        now = self._ticks_us()
+        remaining = self._dma.count
+        waiting = self._left - remaining
+        if waiting < 2:
+            if waiting == 0:
+                self._looked = now
+                if remaining == 0:
+                    self._left = TRANSFERS
+                    self._dma.config(count=TRANSFERS, trigger=True)
+            return False
+        now = self._ticks_us()
+        lost = 0
+        if waiting > _RING_WORDS - 4:
+            lost = self._leave_out(waiting, now)
+        turns = self._words[self._next]
+        word = self._words[self._next + 1]
+        self._step_on(2)
+        last = self.ticks
+        moved = self._tell_time(turns, now) or lost > 0
+        self._read(word)
+        if lost:
+            self.missed = lost
+        elif self._has_last:
+            self.missed = self.pace.missed((self.ticks - last) & _TICKS_MASK)
+        else:
+            self.missed = 0
+        self._has_last = True
+        if self._settling:
+            if self._pulses == 24 + self.input:
+                self._settling -= 1
+            if self.quality != OUT_OF_STEP:
+                self.quality = SETTLING
+        elif self.quality == GOOD:
+            if self.counts == _RAIL_HIGH or self.counts == _RAIL_LOW:
+                self.quality = RAIL
+            elif moved:
+                self.quality = LATE
+        return True
+
+    def _step_on(self, words: int) -> None:
+        self._left -= words
+        self._next = self._first_word + ((self._next - self._first_word + words) & _RING_MASK)
+
+    def _since(self, turns: int) -> int:
+        # Whole microseconds since the conversion before; what is left over is kept for the next.
+        cycles = TURN_CYCLES * turns
+        cycles += OVERHEAD_CYCLES + BIT_CYCLES * self._pulses if self._pulses else FIRST_CYCLES
+        whole = cycles // self._cycles
+        rest = (cycles - whole * self._cycles) * self._micros + self._rest
+        step = rest // self._cycles
+        self._rest = rest - step * self._cycles
+        return whole * self._micros + step
+
+    def _tell_time(self, turns: int, now: int) -> bool:
+        # True when the time had to be moved.
+        ticks = (self.ticks + self._since(turns)) & _TICKS_MASK
+        late = (ticks - now + _READ_US) & _TICKS_MASK
+        early = (self._looked - ticks) & _TICKS_MASK
+        moved = False
+        if SLACK_US < late < _TICKS_HALF:
+            ticks = (now - _READ_US) & _TICKS_MASK
+            moved = True
+        elif SLACK_US < early < _TICKS_HALF:
+            ticks = self._looked
+            moved = True
+        if moved:
+            self.corrections += 1
+        # Whatever comes next was not before this one.
+        self._looked = ticks
+        self.ticks = ticks
+        return moved
+
+    def _read(self, word: int) -> None:
+        # The mark says how many extra bits there are: see hx711_pio.
+        extra = 1
+        if word >= 0x10000000:
+            extra = 3
+        elif word >= 0x04000000:
+            extra = 2
+        self._pulses = 24 + extra
+        ones = (1 << extra) - 1
+        self.counts = (((word >> extra) & 0xFFFFFF) ^ 0x800000) - 0x800000
+        self.quality = GOOD if word & ones == ones else OUT_OF_STEP
+
+    def _leave_out(self, waiting: int, now: int) -> int:
+        # The oldest are overwritten, or will be while they are read: go on with half a ring. The newest was
+        # just now, to a period; so the last left out is as long before as the turns of those kept say.
+        lost = (waiting - _RING_WORDS // 2) >> 1
+        self.overruns += lost
+        self._step_on(2 * lost)
+        at = self._next - self._first_word
+        back = 0
+        self._pulses = 24 + self.input
+        for _ in range(_RING_WORDS // 4):
+            back += self._since(self._words[self._first_word + at])
+            at = (at + 2) & _RING_MASK
+        self._rest = 0
+        self.ticks = (now - _READ_US - back) & _TICKS_MASK
+        self._looked = self.ticks
+        return lost
