@@ -26,8 +26,8 @@ LAW: Final = (
     "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
     "load_n = force_n(counts) - force_n(zero counts of the pull)"
 )
-NOT_CONTENT: Final = ("hash", "derived", "file")
-"""Beside the content: the hash itself, what follows from the rest, and where a command wrote it."""
+NOT_CONTENT: Final = ("hash", "derived", "file", "findings", "compared_with", "pictures")
+"""Beside the content: the hash itself, what follows from the rest, and what a command says about it."""
 
 
 def write(calibration: "Calibration") -> dict[str, Any]:

@@ -1,50 +1,147 @@
-"""breakyard calibrate: a recording of known masses -> a calibration."""
+"""breakyard calibrate: known loads and the counts they gave -> a calibration."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.calibrating import Known
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
 from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, Gravity, Plateaus
+    from breakyard.calibration import Calibration, Finding
 
-_PERCENT = "in percent of the capacity, from the cell's sheet"
+_LOADS = "Known loads"
+_PLACE = "Place and air (gravity and buoyancy)"
+_CELL = "The cell's plate and sheet"
+_PERCENT = "in percent of the capacity"
 
 
 def command(
-    recording: Annotated[Path, typer.Argument(help="Run in which the masses were hung one after another.")],
+    recording: Annotated[
+        Path | None, typer.Argument(help="Run in which the masses were hung one after another.")
+    ] = None,
     masses: Annotated[
-        str,
+        str | None,
         typer.Option(
             help='What hung, in order, separated by commas: "0, 20 kg, 2 x 20 kg, 20 kg, 0"; "0" is the empty hook. '
-            'Also "45 lb", "20 L water at 12 C + 0.9 kg", "20 kg +- 0.02 kg".'
+            'Also "45 lb", "20 L water at 12 C + 0.9 kg", "20 kg +- 0.02 kg", "20 kg via 5:1".',
+            rich_help_panel=_LOADS,
         ),
-    ],
+    ] = None,
+    mass_limit: Annotated[
+        float | None,
+        typer.Option(
+            help="How far off masses may be that state no +-, in percent, all alike; default: 0.5, and a flag.",
+            rich_help_panel=_LOADS,
+        ),
+    ] = None,
+    points: Annotated[
+        Path | None,
+        typer.Option(
+            help="Instead of a recording: a CSV table with the columns Load (or Mass [kg], or Force [N] with "
+            "Uncertainty [N]) and Counts.",
+            rich_help_panel=_LOADS,
+        ),
+    ] = None,
+    transfer: Annotated[
+        Path | None,
+        typer.Option(
+            help="Instead of masses: the recording of a second, calibrated cell in the same line.",
+            rich_help_panel=_LOADS,
+        ),
+    ] = None,
+    reference: Annotated[
+        Path | None,
+        typer.Option(help="The calibration of that second cell.", rich_help_panel=_LOADS),
+    ] = None,
+    steps: Annotated[
+        int | None,
+        typer.Option(
+            help="With --transfer: how many loads were held, the empty ones counted.", rich_help_panel=_LOADS
+        ),
+    ] = None,
+    latitude: Annotated[
+        float | None,
+        typer.Option(
+            help="Where it was done, in degrees: gravity differs by 0.5 % over the earth. Default: the session's.",
+            rich_help_panel=_PLACE,
+        ),
+    ] = None,
+    height: Annotated[
+        float | None, typer.Option(help="Height above the sea in metres.", rich_help_panel=_PLACE)
+    ] = None,
+    gravity: Annotated[
+        float | None, typer.Option(help="Local gravity in m/s2, if you know it.", rich_help_panel=_PLACE)
+    ] = None,
+    weather: Annotated[
+        str | None, typer.Option(help='"12 C, 1013 hPa, 60 %"; matters for water.', rich_help_panel=_PLACE)
+    ] = None,
+    air_density: Annotated[
+        float | None,
+        typer.Option(help="Density of the air in kg/m3, if you know it.", rich_help_panel=_PLACE),
+    ] = None,
+    capacity: Annotated[
+        str | None, typer.Option(help='Capacity on the plate, as "1000 kgf".', rich_help_panel=_CELL)
+    ] = None,
+    rated_output: Annotated[
+        float | None,
+        typer.Option(
+            help="Rated output on the plate, in mV/V; finds mistakes in units, gain and wiring.",
+            rich_help_panel=_CELL,
+        ),
+    ] = None,
+    nonlinearity: Annotated[
+        float | None, typer.Option(help=f"Non-linearity {_PERCENT}.", rich_help_panel=_CELL)
+    ] = None,
+    hysteresis: Annotated[
+        float | None, typer.Option(help=f"Hysteresis {_PERCENT}.", rich_help_panel=_CELL)
+    ] = None,
+    repeatability: Annotated[
+        float | None, typer.Option(help=f"Repeatability {_PERCENT}.", rich_help_panel=_CELL)
+    ] = None,
+    zero_return: Annotated[
+        float | None, typer.Option(help=f"Zero return after a full load {_PERCENT}.", rich_help_panel=_CELL)
+    ] = None,
+    span_per_c: Annotated[
+        float | None,
+        typer.Option(help="Temperature effect on the span, in percent per degree C.", rich_help_panel=_CELL),
+    ] = None,
+    temperature_range: Annotated[
+        float, typer.Option(help="Pulls may be this many degrees warmer or colder.", rich_help_panel=_CELL)
+    ] = 10.0,
+    gain: Annotated[
+        int | None,
+        typer.Option(help="Where the recording does not tell: 128, 64 or 32.", rich_help_panel=_CELL),
+    ] = None,
+    degree: Annotated[
+        str, typer.Option(help="Of the polynomial: auto (what the points support), 1, 2 or 3.")
+    ] = "auto",
+    name: Annotated[str, typer.Option(help="Name of the calibration.")] = "",
     output: Annotated[
         Path | None,
         typer.Option(
             "--output", "-o", help="File to write; default: in the session, or beside the recording."
         ),
     ] = None,
-    name: Annotated[str, typer.Option(help="Name of the calibration.")] = "",
-    latitude: Annotated[
-        float | None,
-        typer.Option(help="Where it was done, in degrees: gravity differs by 0.5 % over the earth."),
+    previous: Annotated[
+        Path | None,
+        typer.Option(help="An earlier calibration to compare with; default: the session's latest."),
     ] = None,
-    height: Annotated[float | None, typer.Option(help="Height above the sea in metres.")] = None,
-    gravity: Annotated[float | None, typer.Option(help="Local gravity in m/s2, if you know it.")] = None,
-    capacity: Annotated[
-        str | None, typer.Option(help='Capacity on the cell\'s plate, as "1000 kgf".')
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Write nothing when something serious is found.")
+    ] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture", "-p", help="Draw line, interval and residuals: a file ending in .png or .svg."
+        ),
     ] = None,
-    rated_output: Annotated[float | None, typer.Option(help="Rated output on the plate, in mV/V.")] = None,
-    nonlinearity: Annotated[float | None, typer.Option(help=f"Non-linearity {_PERCENT}.")] = None,
-    hysteresis: Annotated[float | None, typer.Option(help=f"Hysteresis {_PERCENT}.")] = None,
-    degree: Annotated[
-        int | None, typer.Option(help="Degree of the polynomial, 1 to 3; default: what the points support.")
+    recording_picture: Annotated[
+        Path | None, typer.Option(help="Draw the recording with the samples that were used.")
     ] = None,
     unit: UnitOption = None,
     as_json: JsonOption = False,
@@ -52,37 +149,91 @@ def command(
     """Calibrate a cell with masses you own.
 
     Start one recording, then hang the masses one after another, up and down, ten seconds each; say in the same order
-    what hung. The steady stretches are found, swinging and handling are left out.
+    what hung. The steady stretches are found; swinging and handling are left out. Then it is looked at for the usual
+    mistakes: what is found is named with what to check. If something is serious, the status is 1; the calibration is
+    written all the same (not with --strict), and marked by nothing but what is said here.
 
-    Example: breakyard calibrate runs/calibration.run --masses "0, 20 kg, 40 kg, 20 kg, 0" --latitude 54.3
+    Example: breakyard calibrate runs/calibration.run --masses "0, 20 kg, 40 kg, 20 kg, 0" --capacity "1000 kgf"
+
+    Example: breakyard calibrate --points bench.csv --capacity "1000 kgf" --rated-output 2 --latitude 54.3
     """
-    from breakyard.calibration import calibrate, parse_loads, points_from_run
-    from breakyard.cli.inputs import load_run, shown_unit
+    from breakyard.calibration import calibrate, check_sanity
+    from breakyard.cli import calibrating
+    from breakyard.cli.calibration_words import show, show_findings
+    from breakyard.cli.inputs import shown_unit
     from breakyard.session.session import find_session
 
-    session = find_session(recording)
+    if mass_limit is not None and not 0.0 <= mass_limit < 100.0:
+        raise UsageError(f"--mass-limit {mass_limit:g}: give a percentage, as 0.1")
+    limit = None if mass_limit is None else mass_limit / 100
+    _check_ways(recording, masses, points, transfer, reference)
+    source = recording or points
+    assert source is not None
+    session = find_session(source)
     if session is not None and latitude is None and gravity is None:
-        latitude, height = session.info.latitude_deg, session.info.height_m
-    run = load_run(recording)
+        latitude, height = session.info.latitude_deg, session.info.height_m if height is None else height
+    percent = {
+        "nonlinearity": nonlinearity,
+        "hysteresis": hysteresis,
+        "repeatability": repeatability,
+        "zero_return": zero_return,
+        "span_per_c": span_per_c,
+    }
+    plate = calibrating.plate_from(capacity, percent, rated_output)
+    here = calibrating.gravity_from(latitude, height, gravity)
+    air = calibrating.air_from(weather, air_density)
+    if points is not None:
+        known = calibrating.from_table(points, limit, gain)
+    elif transfer is not None:
+        assert reference is not None
+        known = calibrating.from_second_cell(source, transfer, reference, steps, gain)
+    else:
+        assert masses is not None
+        known = calibrating.from_recording(source, masses, limit, gain)
+    earlier = calibrating.previous_calibration(previous, session, known.gain)
     try:
-        points, plateaus = points_from_run(run, parse_loads(masses))
         made = calibrate(
-            points,
-            plate=_plate(capacity, rated_output, nonlinearity, hysteresis),
-            gain=None if run.converter is None else run.converter.gain,
-            gravity=_gravity(latitude, height, gravity),
-            degree=degree,
-            name=name or recording.stem,
+            known.points,
+            plate=plate,
+            gain=known.gain,
+            gravity=here,
+            air=air,
+            degree=_degree(degree),
+            name=name or source.stem,
             created=datetime.now(UTC).isoformat(timespec="seconds"),
-            provenance={"recording": recording.name, "masses": masses},
+            provenance=known.provenance,
+            temperature_range_c=temperature_range,
         )
     except CalibrationError as error:
-        raise CalibrationError(f"{recording.name}: {error}") from None
-    path = write_calibration(made, recording, output)
+        raise CalibrationError(f"{source.name}: {error}") from None
+    findings = check_sanity(
+        made,
+        noise_counts=None if known.plateaus is None else known.plateaus.noise_counts,
+        rate_hz=None if known.run is None else 1.0 / known.run.period_s,
+        previous=earlier,
+    )
+    serious = any(finding.serious for finding in findings)
+    shown = shown_unit(unit or (session.info.unit if session else None))
+    pictures = _draw(made, known, shown, picture, recording_picture)
+    path = None if strict and serious else write_calibration(made, source, output)
     out = Output(as_json)
-    out.document(made.to_json() | {"file": str(path)})
-    show(out, made, plateaus, shown_unit(unit or (session.info.unit if session else None)))
-    out.say(f"written: {path}")
+    out.document(_document(made, findings, path, pictures, earlier))
+    show(out, made, known.plateaus, shown)
+    show_findings(out, findings)
+    for drawn in pictures:
+        out.say(f"picture: {drawn}")
+    out.say("not written, because of --strict" if path is None else f"written: {path}")
+    if (
+        session is not None
+        and path is not None
+        and len(session.calibrations()) > 1
+        and not session.info.calibration
+    ):
+        out.say(
+            f'The session has several calibrations: choose one for all by calibration = "{path.stem}" in session.toml.'
+        )
+    if serious:
+        raise typer.Exit(STATUS_NO)
 
 
 def write_calibration(made: "Calibration", recording: Path, output: Path | None) -> Path:
@@ -105,80 +256,73 @@ def write_calibration(made: "Calibration", recording: Path, output: Path | None)
     return path
 
 
-def show(out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: str) -> None:
-    """Print a calibration for people: its points, how far it can be trusted, what to mind."""
-    from breakyard.units import from_newtons
-
-    forces = [point.load.force(made.gravity, made.air).newtons for point in made.points]
-    rows = []
-    for number, (point, force, residual) in enumerate(
-        zip(made.points, forces, made.residuals_n, strict=True)
-    ):
-        when = (
-            ""
-            if plateaus is None
-            else f"{plateaus.found[number].start_s:.1f} to {plateaus.found[number].end_s:.1f}"
-        )
-        rows.append(
-            [
-                point.load.text or "0",
-                when,
-                f"{from_newtons(force, unit):.3f}",
-                f"{point.counts:.0f}",
-                f"{from_newtons(residual, unit):+.4f}",
-            ]
-        )
-    out.table(
-        f"Calibration {made.name}, degree {made.degree}",
-        ["hung", "steady, s", f"load, {unit}", "counts", f"off the line, {unit}"],
-        rows,
-    )
-    top = made.points[forces.index(max(forces))]
-    zero = made.points[forces.index(min(forces))]
-    rows = []
-    for factor in (1.0, 5.0, 20.0):
-        counts = zero.counts + factor * (top.counts - zero.counts)
-        interval = made.interval(counts, zero.counts)
-        rows.append(
-            [
-                f"{from_newtons(interval.load_n, unit):.1f}",
-                f"{from_newtons(interval.high_n - interval.load_n, unit):.2f}",
-                f"{100 * (interval.high_n - interval.load_n) / interval.load_n:.2f} %",
-                "" if factor == 1.0 else f"extrapolated x {factor:.0f}",
-            ]
-        )
-    out.table("How sure (95 %)", [f"load, {unit}", f"+-, {unit}", "+-", ""], rows)
-    for sentence in made.sentences:
-        out.say(sentence)
+def _check_ways(
+    recording: Path | None,
+    masses: str | None,
+    points: Path | None,
+    transfer: Path | None,
+    reference: Path | None,
+) -> None:
+    """One of three ways in, complete. Raises: UsageError."""
+    if points is not None:
+        if recording is not None or masses is not None or transfer is not None:
+            raise UsageError("--points is a way of its own: leave out the recording, --masses and --transfer")
+        return
+    if recording is None:
+        raise UsageError("give the recording of the known masses, or a table of points with --points")
+    if transfer is not None:
+        if masses is not None:
+            raise UsageError("give either --masses or --transfer: one of them tells the known loads")
+        if reference is None:
+            raise UsageError("--transfer needs --reference: the calibration of the second cell")
+        return
+    if reference is not None:
+        raise UsageError("--reference belongs to --transfer, the recording of the second cell")
+    if masses is None:
+        raise UsageError('say what hung, in order, with --masses "0, 20 kg, 40 kg, 20 kg, 0"')
 
 
-def _gravity(latitude: float | None, height: float | None, stated: float | None) -> "Gravity | None":
-    from breakyard.calibration import gravity_at, stated_gravity
-
-    if stated is not None:
-        if latitude is not None:
-            raise UsageError("give either --gravity or --latitude, not both")
-        return stated_gravity(stated)
-    if latitude is not None:
-        return gravity_at(latitude, height or 0.0)
-    if height is not None:
-        raise UsageError("--height alone does not give gravity; add --latitude")
-    return None
-
-
-def _plate(
-    capacity: str | None, rated_output: float | None, nonlinearity: float | None, hysteresis: float | None
-) -> Any:
-    from breakyard.calibration import Plate
-    from breakyard.units import parse_force
-
-    if capacity is None:
-        if any(value is not None for value in (rated_output, nonlinearity, hysteresis)):
-            raise UsageError("the cell's ratings are fractions of its capacity; add --capacity")
+def _degree(text: str) -> int | None:
+    if text.strip().lower() == "auto":
         return None
-    return Plate(
-        capacity_n=parse_force(capacity),
-        rated_output_mv_v=rated_output,
-        nonlinearity=None if nonlinearity is None else nonlinearity / 100,
-        hysteresis=None if hysteresis is None else hysteresis / 100,
-    )
+    if text.strip() in ("1", "2", "3"):
+        return int(text)
+    raise UsageError(f'--degree "{text}": use auto, 1, 2 or 3')
+
+
+def _draw(
+    made: "Calibration", known: Known, unit: str, picture: Path | None, recording_picture: Path | None
+) -> list[Path]:
+    """Write the pictures that were asked for."""
+    drawn = []
+    if picture is not None:
+        from breakyard.cli.planning import save_picture
+        from breakyard.report.calibration_figure import calibration_figure
+
+        save_picture(calibration_figure(made, unit=unit), picture)
+        drawn.append(picture)
+    if recording_picture is not None:
+        from breakyard.cli.planning import save_picture
+        from breakyard.report.plateau_figure import plateau_figure
+
+        if known.run is None or known.plateaus is None:
+            raise UsageError("--recording-picture needs a recording; a table of points has none")
+        save_picture(plateau_figure(known.run, known.plateaus, made, unit=unit), recording_picture)
+        drawn.append(recording_picture)
+    return drawn
+
+
+def _document(
+    made: "Calibration",
+    findings: "Sequence[Finding]",
+    path: Path | None,
+    pictures: Sequence[Path],
+    earlier: "Calibration | None",
+) -> dict[str, object]:
+    """The calibration as its file has it, and what this command found out beside it."""
+    return made.to_json() | {
+        "file": None if path is None else str(path),
+        "findings": [finding.to_json() for finding in findings],
+        "compared_with": None if earlier is None else {"name": earlier.name, "hash": earlier.content_hash},
+        "pictures": [str(one) for one in pictures],
+    }

@@ -1,10 +1,12 @@
 """A calibration: known loads and line, how sure a load is over the whole range, and what the line leaves over."""
 
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from breakyard.calibration import Calibration
+from breakyard.calibration import Calibration, coverage_factor
+from breakyard.calibration.degree import rising
 from breakyard.report.style import (
     GREEN,
     VERMILLION,
@@ -17,9 +19,12 @@ from breakyard.report.style import (
     new_figure,
     set_title,
 )
-from breakyard.report.trace import limits
+from breakyard.report.trace import Floats, limits
 from breakyard.report.values import load_text
-from breakyard.units import FORCE_UNITS, force_unit
+from breakyard.units import FORCE_UNITS, force_unit, from_newtons
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 STEPS: Final = 60
 BEYOND: Final = 4.0
@@ -67,14 +72,20 @@ def calibration_figure(
     for axes in (line_axes, interval_axes):
         band = axes.axvspan(0.0, known_n / factor, color=GREEN, alpha=0.18, linewidth=0.0, zorder=1)
         axes.set_xlim(*limits(0.0, end_n / factor))
-    points_style: dict[str, Any] = {
-        "linestyle": "none",
-        "marker": "o",
-        "color": VERMILLION,
-        "markersize": 5.5,
-    }
-    line_axes.plot(points_n / factor, (counts - zero) / 1000.0, zorder=4, **points_style)
-    key.line("known loads", **points_style)
+    up = rising(_known_n(calibration))
+    ways = {True: ("^", "known loads, rising"), False: ("v", "known loads, falling")}
+    for way, (marker, label) in ways.items():
+        here = up == way
+        if not here.any():
+            continue
+        style: dict[str, Any] = {
+            "linestyle": "none",
+            "marker": marker,
+            "color": VERMILLION,
+            "markersize": 6.0,
+        }
+        line_axes.plot(points_n[here] / factor, (counts[here] - zero) / 1000.0, zorder=4, **style)
+        key.line(label, **style)
     key.add(band, f"calibrated range, to {load_text(known_n, unit)} {unit}")
     inside = loads_n <= known_n * 1.001
     first = np.concatenate([[0.0], loads_n[inside], [known_n]]) / factor
@@ -101,34 +112,85 @@ def calibration_figure(
     interval_axes.set_ylabel(f"{100 * coverage:g} % interval\n[± % of the load]")
     interval_axes.set_xlabel(f"Load [{unit}]")
 
-    standard = [point.counts_standard for point in calibration.points]
-    slopes = np.abs(calibration.slope_n_per_count(counts))
-    bars = np.array([2.0 * (value or 0.0) for value in standard]) * slopes / factor
-    residual_axes.errorbar(
-        points_n / factor,
-        np.array(calibration.residuals_n) / factor,
-        yerr=bars,
-        fmt="o",
-        color=VERMILLION,
-        markersize=5.5,
-        capsize=4,
-        linewidth=1.2,
-        zorder=4,
-    )
-    residual_axes.axhline(0.0, color=theme.curve, linewidth=1.5, zorder=2)
+    _draw_residuals(residual_axes, key, calibration, points_n, up, factor, coverage)
     residual_axes.set_xlim(*limits(0.0, known_n / factor))
     residual_axes.set_ylabel(f"Known less line\n[{unit}]")
     residual_axes.set_xlabel(f"Known load [{unit}]")
-    if any(value for value in standard):
-        key.words("bars on the residuals: twice the uncertainty of the counts")
+    at_known = float(np.interp(known_n, loads_n, percent))
+    key.words(
+        f"± {at_known:.2g} % at the highest known load, ± {percent[-1]:.2g} % at {load_text(float(loads_n[-1]), unit)} "
+        f"{unit} (± {from_newtons(float(half_n[-1]), unit):.2g} {unit}), {loads_n[-1] / known_n:.3g} times as high"
+    )
 
     set_title(line_axes, look, f"Calibration {calibration.name}".strip(), f"{len(counts)} points")
     draw_key(figure, key)
     at_end = f"{percent[-1]:.2g} % at {load_text(float(loads_n[-1]), unit)} {unit}"
-    at_known = float(np.interp(known_n, loads_n, percent))
     alt = (
         f"Calibration {calibration.name}: {len(counts)} points with known loads up to "
         f"{load_text(known_n, unit)} {unit} and the line through them. A load's interval is about plus or minus "
         f"{at_known:.2g} % at the highest known load and {at_end}."
     )
     return Picture(figure, alt, look.dpi)
+
+
+def _known_n(calibration: Calibration) -> Floats:
+    return np.array(
+        [point.load.force(calibration.gravity, calibration.air).newtons for point in calibration.points]
+    )
+
+
+def _draw_residuals(
+    axes: "Axes",
+    key: Key,
+    calibration: Calibration,
+    points_n: Floats,
+    up: NDArray[np.bool_],
+    factor: float,
+    coverage: float,
+) -> None:
+    """What the line leaves over, with the limits within which such readings scatter, and suspects ringed."""
+    theme = key.look.theme
+    residuals = np.array(calibration.residuals_n) / factor
+    bars = np.array([2.0 * (point.counts_standard or 0.0) for point in calibration.points])
+    bars = (
+        bars * np.abs(calibration.slope_n_per_count([point.counts for point in calibration.points])) / factor
+    )
+    for way, marker in ((True, "^"), (False, "v")):
+        here = up == way
+        axes.errorbar(
+            points_n[here] / factor,
+            residuals[here],
+            yerr=bars[here],
+            fmt=marker,
+            color=VERMILLION,
+            markersize=6.0,
+            capsize=4,
+            linewidth=1.2,
+            zorder=4,
+        )
+    axes.axhline(0.0, color=theme.curve, linewidth=1.5, zorder=2)
+    if np.any(bars > 0.0):
+        key.words("bars: twice the uncertainty of the counts")
+    if calibration.degrees_of_freedom:
+        spread = float(np.sqrt(np.mean(calibration.variances_n2)))
+        limit = coverage_factor(calibration.degrees_of_freedom, coverage) * spread / factor
+        for sign in (-1.0, 1.0):
+            axes.axhline(sign * limit, color=theme.faint, linewidth=1.2, linestyle=(0, (6, 3)), zorder=2)
+        key.line(
+            f"limits for {100 * coverage:g} % of such readings",
+            color=theme.faint,
+            linewidth=1.2,
+            linestyle=(0, (6, 3)),
+        )
+    for suspect in calibration.suspects[:1]:
+        at = list(suspect.points)
+        ring: dict[str, Any] = {
+            "linestyle": "none",
+            "marker": "o",
+            "markerfacecolor": "none",
+            "markeredgecolor": theme.ink,
+            "markeredgewidth": 1.5,
+            "markersize": 13.0,
+        }
+        axes.plot(points_n[at] / factor, residuals[at], zorder=5, **ring)
+        key.line("does not fit the others: check what hung there", **ring)

@@ -1,0 +1,101 @@
+"""A calibration for people: its points, how sure a load is, its quality, and what looks wrong."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from breakyard.cli.output import Output
+
+if TYPE_CHECKING:
+    from breakyard.calibration import Calibration, Finding, Plateaus
+
+FAR: Final = 20.0
+"""Beyond this many times the highest known load an interval is indicative only."""
+
+
+def show(out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: str) -> None:
+    """Print a calibration: points with what is off, intervals up to the capacity, quality, what to mind."""
+    if out.as_json:
+        return
+    _show_points(out, made, plateaus, unit)
+    _show_intervals(out, made, unit)
+    for sentence in made.sentences:
+        out.say(sentence)
+    out.say("")
+    for sentence in made.quality().sentences:
+        out.say(sentence)
+
+
+def show_findings(out: Output, findings: "Sequence[Finding]") -> None:
+    """Print what looks wrong, the serious first, or that nothing does."""
+    if not findings:
+        out.say("\nNo usual mistake was found.")
+        return
+    out.say("")
+    for finding in sorted(findings, key=lambda finding: not finding.serious):
+        out.say(f"{'SERIOUS' if finding.serious else 'Mind'} ({finding.code}): {finding.message}")
+
+
+def _show_points(out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: str) -> None:
+    from breakyard.units import from_newtons
+
+    forces = [point.load.force(made.gravity, made.air).newtons for point in made.points]
+    suspect = {index for one in made.suspects[:1] for index in one.points}
+    rows = []
+    for number, (point, force, residual) in enumerate(
+        zip(made.points, forces, made.residuals_n, strict=True)
+    ):
+        when = (
+            ""
+            if point.start_s is None or point.end_s is None
+            else f"{point.start_s:.1f} to {point.end_s:.1f}"
+        )
+        rows.append(
+            [
+                f"{number + 1}  {point.load.text or '0'}",
+                when,
+                f"{from_newtons(force, unit):.3f}",
+                f"{point.counts:.0f}",
+                f"{from_newtons(residual, unit):+.4f}",
+                "does not fit the others" if number in suspect else "",
+            ]
+        )
+    used = "" if plateaus is None else f"; {int(plateaus.used.sum())} of {plateaus.used.size} samples used"
+    out.table(
+        f"Calibration {made.name}, degree {made.degree}{used}",
+        ["hung", "steady, s", f"load, {unit}", "counts", f"off the line, {unit}", ""],
+        rows,
+    )
+
+
+def _show_intervals(out: Output, made: "Calibration", unit: str) -> None:
+    from breakyard.report.values import load_text
+    from breakyard.units import from_newtons
+
+    known = made.highest_known_n
+    capacity = made.plate.capacity_n if made.plate else None
+    wanted = {known, 5.0 * known, 20.0 * known} | ({capacity} if capacity else set())
+    rows = []
+    for load in sorted(one for one in wanted if capacity is None or one <= max(capacity, known)):
+        zero = made.zero_counts
+        interval = made.interval(made.counts_at(load, zero), zero)
+        half = interval.high_n - interval.load_n
+        rows.append(
+            [
+                load_text(interval.load_n, unit, half),
+                f"{from_newtons(half, unit):.2g}",
+                f"{100.0 * half / interval.load_n:.2g} %",
+                _where(interval.extrapolation, load == capacity),
+            ]
+        )
+    out.table("How sure a load is (95 %)", [f"load, {unit}", f"+-, {unit}", "+-", ""], rows)
+
+
+def _where(extrapolation: float, at_capacity: bool) -> str:
+    parts = ["the cell's capacity"] if at_capacity else []
+    if extrapolation <= 1.001:
+        parts.append("highest known load")
+    else:
+        parts.append(f"extrapolated x {extrapolation:.3g}")
+    if extrapolation > FAR * 1.001:
+        parts.append("indicative only")
+    return ", ".join(parts)
