@@ -5,6 +5,7 @@ the grant of the one before is used up; so the same input gives the same bytes o
 clock follows the real one, messages are taken as they come, and their grants only tell when to say "idle".)
 
     channel 0            bytes for the link; grants 100 ms
+    channel 2            the air (radio.py); grants nothing
     {"do": "run", "ms"}  grants that much
     {"do": "load", "path"}  plays a feed file from now on
     {"do": "realtime"}   the clock follows the real one from now on
@@ -78,7 +79,8 @@ class LinkCable:
 class Bench:
     """`wait` is called by the event loop instead of sleeping."""
 
-    def __init__(self, clock, chip, feed, cable, real_ms):
+    def __init__(self, clock, chip, feed, cable, real_ms, radio=None):
+        self._radio = radio
         self._clock = clock
         self._chip = chip
         self._feed = feed
@@ -130,6 +132,8 @@ class Bench:
         if channel == pipe.LINK:
             self._cable.arrive(payload)
             self._grant(LINK_GRANT_MS)
+        elif channel == pipe.RADIO and self._radio:
+            self._radio.take(payload)
         elif channel == pipe.BENCH:
             self._obey(json.loads(payload))
         else:

@@ -30,6 +30,7 @@ class Options:
     interval_us = 10870  # 92/s, as seen on boards set to 80/s
     idle_counts = 0
     interpreter = ""
+    radio = 0  # 1: with Bluetooth
 
 
 def read_options(arguments):
@@ -65,7 +66,13 @@ def main(arguments):
     clock.start_us = options.start_us
     source = feed.Feed(clock, options.interval_us, options.idle_counts)
     cable = bench.LinkCable()
-    stand = bench.Bench(clock, machine.chip, source, cable, real_ms)
+    air = None
+    if options.radio:
+        import bluetooth
+        import radio
+
+        air = bluetooth.air = radio.Radio(clock)
+    stand = bench.Bench(clock, machine.chip, source, cable, real_ms, air)
     event_loop.install(clock, stand.wait)
     machine.chip.power_up(source)
 

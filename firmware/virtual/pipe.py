@@ -1,12 +1,13 @@
 """Standard input and output as messages: u8 channel, u16 length (little-endian), payload.
 
-Channel 0 carries the bytes of the link, channel 1 JSON for the bench.
+Channel 0 carries the bytes of the cable, channel 1 JSON for the bench, channel 2 the air (radio.py).
 """
 
 import sys
 
 LINK = 0
 BENCH = 1
+RADIO = 2
 
 ON_MICROPYTHON = sys.implementation.name == "micropython"
 

@@ -5,6 +5,7 @@ import gc
 from clock import clock
 from machine import Pin, disable_irq, enable_irq
 
+from ..core.identity import FIRMWARE
 from ..core.store import MemoryStore
 from ..drivers.hx711 import Hx711
 from ..links.usb import UsbLink
@@ -33,6 +34,13 @@ class Board:
             enable_irq,
         )
         self.links = [usb if usb else UsbLink(None, None, None)]
+        if options.radio:
+            import bluetooth
+
+            from ..links.ble import BleLink
+
+            serial, model = self.serial, self.name
+            self.links.append(BleLink(bluetooth, clock.ticks_ms, clock.ticks_diff, serial, model, FIRMWARE))
 
     def collect(self) -> None:
         """Free memory between runs."""

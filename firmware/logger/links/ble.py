@@ -50,15 +50,15 @@ _ENOMEM = const(12)
 
 
 class BleLink:
-    """`bluetooth` is the module of that name, `ticks_ms` a counter that wraps at 2**30 or later.
+    """`bluetooth` is the module of that name; `ticks_ms` and `ticks_diff` are those of the module `time`.
 
-    `identity` has name (up to 29 bytes), serial, model and firmware, all str.
+    `serial` has 8 bytes; model and firmware are texts for people.
     """
 
     trusted = False
     gather_ms = GATHER_MS
 
-    def __init__(self, bluetooth, ticks_ms, ticks_diff, identity) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, bluetooth, ticks_ms, ticks_diff, serial, model, firmware) -> None:  # type: ignore[no-untyped-def]
         self.connected = False
         self.session = 0
         self.max_packet = _ATT_SMALLEST_MTU - _ATT_NOTIFY
@@ -80,20 +80,20 @@ class BleLink:
         self._ble = ble
         ble.active(True)
         ble.irq(self._irq)
-        name = identity.name
+        name = "Breakyard-" + serial[4:].hex()
         ble.config(gap_name=name)
         try:
             ble.config(mtu=MAX_MTU)
         except (ValueError, OSError):  # some builds have a smaller largest one
             ble.config(mtu=256)
-        self._register(bluetooth, identity)
-        uuid = bytes(bluetooth.UUID(SERVICE_UUID))
-        self._head = bytes((2, 0x01, 0x06, 17, 0x07)) + uuid
+        self._register(bluetooth, serial.hex(), model, firmware)
+        uuid = bytes.fromhex(SERVICE_UUID.replace("-", ""))
+        self._head = bytes((2, 0x01, 0x06, 17, 0x07)) + bytes(reversed(uuid))
         self._name = bytes((len(name) + 1, 0x09)) + name.encode()
         self.announce(0, 255)
         self._advertise()
 
-    def _register(self, bluetooth, identity) -> None:  # type: ignore[no-untyped-def]
+    def _register(self, bluetooth, serial: str, model: str, firmware: str) -> None:  # type: ignore[no-untyped-def]
         uuid = bluetooth.UUID
         own = (
             uuid(SERVICE_UUID),
@@ -102,11 +102,7 @@ class BleLink:
                 (uuid(COMMAND_UUID), _FLAG_WRITE | _FLAG_WRITE_NO_RESPONSE),
             ),
         )
-        texts = (
-            (0x2A24, identity.model),
-            (0x2A25, identity.serial),
-            (0x2A26, identity.firmware),
-        )
+        texts = ((0x2A24, model), (0x2A25, serial), (0x2A26, firmware))
         information = (uuid(0x180A), tuple([(uuid(number), _FLAG_READ) for number, _ in texts]))
         battery = (uuid(0x180F), ((uuid(0x2A19), _FLAG_READ),))
         ble = self._ble
