@@ -9,7 +9,7 @@ Everything here is about reading the samples; zero and calibration add their own
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -33,6 +33,9 @@ WIDEST_READING: Final = 0.03
 
 WORST_MISFIT: Final = 4.0
 """Residuals so many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
+
+LONGEST_HOLE: Final = 8.0
+"""Across so many conversions without a sample a fall can still be placed, with a wide interval."""
 
 SUSPICIOUS_MISFIT: Final = 0.7
 """Nineteen of twenty good pulls fit better than this; then each sample near the fall is doubted in turn."""
@@ -62,6 +65,8 @@ class Reading:
     glitch: int | None
     """Index of a sample that spoilt the fit and was left out."""
     reason: str
+    holed: bool = False
+    """Whether it is a lower bound because conversions are missing, not because the event was short."""
 
 
 def read_peak(
@@ -82,6 +87,8 @@ def read_peak(
     top = int(np.argmax(load))
     if not filtered:
         return _unfiltered(time, load, top, noise_n, coverage)
+    if _hidden_by_gap(time, load, top, period_s):
+        return replace(_lower(time, load, top, noise_n, "conversions are missing where it fell"), holed=True)
     rise = (time[top] - _rise_start(time, load, top)) / period_s
     if rise < SHORTEST_RISE:
         return _lower(time, load, top, noise_n, f"the load rose within {rise:.0f} conversions")
@@ -106,9 +113,17 @@ def _rise_start(time: Array, load: Array, top: int) -> float:
     return float(time[k] + min(part, 1.0) * (time[k + 1] - time[k]))
 
 
+def _hidden_by_gap(time: Array, load: Array, top: int, period_s: float) -> bool:
+    """Whether the load fell within a gap so long that nothing of the fall itself was recorded."""
+    if top + 1 >= len(load):
+        return False
+    return bool(time[top + 1] - time[top] > LONGEST_HOLE * period_s and load[top + 1] < 0.9 * load[top])
+
+
 def _sudden_fall(time: Array, load: Array, top: int, period_s: float, noise_n: float) -> int | None:
     """Index of the first sample that is clearly down in a sudden fall right after `top`; None if there is none."""
-    after = load[top : np.searchsorted(time, time[top] + _AROUND * period_s)]
+    next_s = time[min(top + 1, len(time) - 1)]
+    after = load[top : np.searchsorted(time, max(next_s - period_s, time[top]) + _AROUND * period_s)]
     before = load[np.searchsorted(time, time[top] - _AROUND * period_s) : top + 1]
     fall = float(load[top] - after.min())
     rise = float(load[top] - before.min())
@@ -253,12 +268,11 @@ def _unfiltered(time: Array, load: Array, top: int, noise_n: float, coverage: fl
     largest = float(load[top])
     hidden = 0.0
     if 0 < top < len(load) - 1:
-        slope = (load[top] - load[top - 1]) / (time[top] - time[top - 1])
-        onward = max(float(slope), 0.0) * float(time[top + 1] - time[top])
+        first = max(0, top - 4)
+        slope = max(float(np.polyfit(time[first : top + 1] - time[top], load[first : top + 1], 1)[0]), 0.0)
+        onward = slope * float(time[top + 1] - time[top])
         fallen = float(load[top] - load[top + 1])
-        hidden = (
-            min(onward, 3.0 * max(float(load[top] - load[top - 1]), 0.0)) if fallen > 3.0 * onward else 0.0
-        )
+        hidden = onward if fallen > 3.0 * slope * float(time[top] - time[top - 1]) else 0.0
         if hidden == 0.0:
             hidden = 0.25 * min(
                 fallen, float(load[top] - load[top - 1])

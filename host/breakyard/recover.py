@@ -34,7 +34,7 @@ STATED_ORDER: Final = 0.8
 SAMPLES_BEFORE: Final = 14
 SAMPLES_AFTER: Final = 12
 
-FALLS_S: Final = {0.0: 0.60, 0.004: 0.20, 0.010: 0.12, 0.025: 0.08}
+FALLS_S: Final = {0.0: 0.56, 0.003: 0.18, 0.008: 0.10, 0.018: 0.07, 0.032: 0.05, 0.05: 0.04}
 """How long a sudden fall lasts, with prior weights. Common practice, no source: a stiff part lets go within a
 millisecond or two, a tearing one takes tens of them."""
 
@@ -54,9 +54,11 @@ RING_DECAY: Final = 10.0
 TAILS: Final = (0.5, 1.5)
 """Decay times in conversions."""
 
-_NEAR: Final = 8
-_KNOTS: Final = np.arange(0.5, 20.0)
-"""Conversions before the fall at which the slope may change."""
+NEAR: Final = 9.0
+FAR: Final = 20.0
+"""The slope may change at each conversion up to this far before the fall; little up to NEAR, freely beyond."""
+
+_LATEST_BEND: Final = 0.25
 
 _LOOK_BACK: Final = -np.arange(0.0, 4.1, 0.5)
 """The peak is the largest of the force at these times before the fall: a softening part peaks earlier."""
@@ -68,6 +70,9 @@ _ZOOM_DEVIATIONS: Final = 4.0
 
 ROUGHNESS: Final = 0.003
 """Error of the broken line that stands for a smooth rise, as a fraction of the rise in one conversion."""
+
+EARLY: Final = 1.8
+"""A sample that is not clearly down may be this many conversions after the fall began (order 4: 4 % down)."""
 
 JITTER_S: Final = 50e-6
 """Standard uncertainty of a sample's time stamp: 20 us steps and the wait for the reading."""
@@ -222,13 +227,19 @@ class _Problem:
         # Size of the slope, in newtons per conversion: the unit of the bends.
         self.slope = float(np.abs(np.median(slopes))) if len(slopes) else 0.0
         self.slope += 1e-4 * self.top
+        # Bends sit at fixed times, not at distances from the unknown fall: else that would be placed where it
+        # makes the fewest of them count. Their number goes on into a gap before the first fallen sample.
+        expected = time[falling - 1] + 1.0
+        distance = np.arange(1.0 - np.floor(max(time[falling] - expected, 0.0)), FAR)
+        self.bend_times, self.near = expected - distance, distance < NEAR
         stamp = JITTER_S / period_s
         self.variance = noise_n**2 + (ROUGHNESS * self.slope) ** 2 + (self.steepness * stamp) ** 2
 
     def whole(self, order: int, fall_s: float) -> tuple[float, float]:
-        """Earliest and latest instant at which the fall may have begun."""
+        """Earliest and latest instant at which the fall may have begun, also where conversions are missing."""
         latest = self.time[self.falling]
-        return latest - order - 0.3 - fall_s / self.period_s, latest + 0.3
+        memory = max(order + 0.3, latest - self.time[self.falling - 1] + EARLY)
+        return latest - memory - fall_s / self.period_s, latest + 0.3
 
     def solve(
         self, order: int, fall_s: float, sizes: Array, earliest: float, latest: float, count: int
@@ -248,11 +259,12 @@ class _Problem:
             + sizes[:, 1, None, None] ** 2 * (_outer(rings[:, None]) + np.diag(self.ringing**2))
             + np.diag(self.variance + off_grid)
         )
-        look_fixed, look_bends = self._look_back()
-        cross = (fixed @ look_fixed.T)[:, None] + sizes[:, 0, None, None] ** 2 * (bends @ look_bends.T)[
-            :, None
-        ]
-        prior = (look_fixed**2).sum(1) + sizes[:, :1] ** 2 * (look_bends**2).sum(1)
+        look_fixed, look_bends = self._look_back(instants, _LOOK_BACK)
+        squared = sizes[:, 0, None] ** 2
+        cross = (fixed @ look_fixed.swapaxes(1, 2))[:, None] + squared[..., None] * (
+            bends @ look_bends.swapaxes(1, 2)
+        )[:, None]
+        prior = (look_fixed**2).sum(-1)[:, None] + squared * (look_bends**2).sum(-1)[:, None]
         lower = np.linalg.cholesky(covariance)
         load = np.broadcast_to(self.load[:, None], (*covariance.shape[:-1], 1))
         solved = np.linalg.solve(lower, np.concatenate([load, cross], axis=-1))
@@ -286,10 +298,11 @@ class _Problem:
         covariance = design @ design.T + np.diag(noise**2)
         duals = np.linalg.solve(covariance, self.load)
         misfit = float(np.sqrt(np.mean((noise * duals) ** 2)))
-        look_fixed, look_bends = self._look_back(np.linspace(self.time[0] - instant, 0.0, 60))
-        look = np.concatenate([look_fixed, bend * look_bends], axis=1)
+        moments = np.linspace(self.time[0] - instant, 0.0, 60)
+        look_fixed, look_bends = self._look_back(np.array([instant]), moments)
+        look = np.concatenate([look_fixed[0], bend * look_bends[0]], axis=1)
         before = look @ (np.concatenate([fixed[0], bend * bends[0]], axis=1).T @ duals)
-        return misfit, np.linspace(self.time[0], instant, 60), before
+        return misfit, instant + moments, before
 
     def _design(self, u: Array, order: int, fall: float) -> tuple[Array, Array, Array]:
         """Filtered forces, each times its prior size: (instants, samples, terms) for the three groups."""
@@ -297,36 +310,47 @@ class _Problem:
         fallen = (filtered_power(u, 1, order) - filtered_power(u - fall, 1, order)) / fall if fall else step
         lag = order / 2.0
         after = u - fall
-        bends = [filtered_power(u + knot, 1, order) - (u + knot - lag) for knot in _KNOTS]
+        since = self.time[:, None] - self.bend_times
+        bent = self.slope * (filtered_power(since, 1, order) - (since - lag))
+        bends = bent * self._bends_before(self.time[0] - u[:, 0])[:, None]
         # A steady bend: v squared / 2 before the fall, through the filter.
         curve = 0.5 * ((u - lag) ** 2 + order / 12.0) - filtered_power(u, 2, order)
         fixed = [
             self.top * (1.0 - fallen),
             3.0 * self.slope * (u - lag - filtered_power(u, 1, order)),
-            *(self.slope * bend for bend in bends[_NEAR:]),
             self.top * fallen,
             0.02 * self.top * filtered_power(after, 1, order),
         ]
         rings = [filtered_exponential(after, -1.0 / tail, order).real for tail in TAILS]
-        share = 1.0 / np.sqrt(len(RING_CYCLES))
+        # Sized at the first fallen sample, not at the fall: else a fall hidden in a gap would be placed by the
+        # size of the ringing after it.
+        until_seen = u[:, [self.falling]] - order / 2.0 - fall
+        share = np.exp(until_seen / RING_DECAY) / np.sqrt(len(RING_CYCLES))
         for cycles in RING_CYCLES:
             turning = share * filtered_exponential(after, -1.0 / RING_DECAY + 2j * np.pi * cycles, order)
             rings += [turning.real, turning.imag]
         return (
-            np.stack(fixed, axis=-1),
-            self.slope * np.stack([*bends[:_NEAR], curve], axis=-1),
+            np.concatenate([np.stack(fixed, axis=-1), bends[..., ~self.near]], axis=-1),
+            np.concatenate([bends[..., self.near], self.slope * curve[..., None]], axis=-1),
             self.fall_n * np.stack(rings, axis=-1),
         )
 
-    def _look_back(self, before: Array = _LOOK_BACK) -> tuple[Array, Array]:
-        """The force itself at times before the fall, in the terms of `_design`: (times, terms) of two groups."""
-        bends = np.maximum(-before[:, None] - _KNOTS, 0.0) * self.slope
-        nothing = np.zeros((len(before), 2))
-        level = np.full((len(before), 1), self.top)
-        line = 3.0 * self.slope * before[:, None]
-        curve = 0.5 * self.slope * before[:, None] ** 2
-        fixed = np.concatenate([level, line, bends[:, _NEAR:], nothing], axis=1)
-        return fixed, np.concatenate([bends[:, :_NEAR], curve], axis=1)
+    def _bends_before(self, instants: Array) -> NDArray[np.bool_]:
+        """Which bends lie clearly before the fall, for each instant of it."""
+        return instants[:, None] - self.bend_times > _LATEST_BEND
+
+    def _look_back(self, instants: Array, before: Array) -> tuple[Array, Array]:
+        """The force itself at times before the fall, in the terms of `_design`: (instants, times, terms)."""
+        moments = instants[:, None] + before
+        bends = np.maximum(self.bend_times - moments[..., None], 0.0) * self.slope
+        bends = bends * self._bends_before(instants)[:, None]
+        terms = [np.full_like(before, self.top), 3.0 * self.slope * before, 0.0 * before, 0.0 * before]
+        fixed = np.broadcast_to(np.stack(terms, axis=-1), (*moments.shape, len(terms)))
+        curve = np.broadcast_to(0.5 * self.slope * before[:, None] ** 2, (*moments.shape, 1))
+        return (
+            np.concatenate([fixed, bends[..., ~self.near]], axis=-1),
+            np.concatenate([bends[..., self.near], curve], axis=-1),
+        )
 
 
 def _outer(design: Array) -> Array:

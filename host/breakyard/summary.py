@@ -240,12 +240,12 @@ def _flags(
                 "The converter was at its limit: the load was higher. Use a lower gain or a larger cell.",
             )
         )
-    if reading.bound == "lower" and not clipped:
+    if reading.bound == "lower" and not clipped and not reading.holed:
         sentence = f"Too short for this rate ({reading.reason}): a lower bound. Pull more slowly."
         found.append(("shock", sentence))
     if glitches:
         found.append(("glitch", f"{glitches} sample(s) that no force can make were left out."))
-    if _gap_matters(curve, zero, peak):
+    if reading.holed or _gap_matters(curve, zero, peak):
         found.append(
             ("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it.")
         )
