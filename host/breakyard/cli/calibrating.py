@@ -91,8 +91,6 @@ def load_counts(path: Path) -> "Run":
 
     if not path.exists():
         raise DataError(f"{path}: there is no such file")
-    if path.suffix.lower() == ".run":
-        return load_run(path)
     if path.suffix.lower() in (".csv", ".txt", ".tsv"):
         from breakyard.formats.read_csv import read_csv
         from breakyard.run import run_from_columns
@@ -103,7 +101,13 @@ def load_counts(path: Path) -> "Run":
                 f"{path}: this recording holds loads, not counts; a calibration is made from the converter's counts"
             )
         return run_from_columns(recording.time_s, recording.counts, name=path.stem)
-    return load_run(path)
+    try:
+        return load_run(path)
+    except DataError as error:
+        # The run's name is the file's without its ending; people need the whole.
+        raise DataError(
+            f"{path.name}: {str(error).removeprefix(f'{path.stem}: ').removeprefix(f'{path}: ')}"
+        ) from None
 
 
 def read_calibration_file(path: Path) -> "Calibration":

@@ -1,4 +1,4 @@
-"""breakyard plot: pictures of pulls, of the moment of the break, of a session and of a calibration."""
+"""breakyard plot: pictures of pulls, of the moment of the break, of a session, of a calibration and its recording."""
 
 from collections.abc import Sequence
 from enum import StrEnum
@@ -23,6 +23,7 @@ class View(StrEnum):
     BREAK = "break"
     SESSION = "session"
     CALIBRATION = "calibration"
+    PLATEAUS = "plateaus"
 
 
 class Shade(StrEnum):
@@ -53,7 +54,8 @@ def command(
     view: Annotated[
         View | None,
         typer.Option(
-            help="The whole pull, the 300 ms around its break, all pulls in one picture, or the calibration."
+            help="The whole pull, the 300 ms around its break, all pulls in one picture, the calibration, or what of "
+            "the recording of a calibration was used."
         ),
     ] = None,
     calibration: CalibrationOption = None,
@@ -80,6 +82,8 @@ def command(
         picture = session_picture(reads, wanted, chosen, shade, form)
     elif view is View.CALIBRATION:
         picture = _calibration(pulls[0], wanted, chosen, shade, form)
+    elif view is View.PLATEAUS:
+        picture = _plateaus(pulls[0], wanted, chosen, shade, form)
     else:
         picture = _pull(pulls[0], wanted, view, chosen, shade, form)
     path = _write(picture, pulls[0], view, output)
@@ -123,6 +127,19 @@ def _calibration(pull: Pull, wanted: Wanted, unit: str, shade: Shade, form: Form
 
     made = load_calibration(wanted.calibration, pull.session, pull.name)
     return calibration_figure(made, unit=unit, mode=shade.value, shape=form.value)
+
+
+def _plateaus(pull: Pull, wanted: Wanted, unit: str, shade: Shade, form: Form) -> "Picture":
+    """Find the plateaus again, by what the calibration says was hung."""
+    from breakyard.calibration import points_from_run
+    from breakyard.cli.calibrating import load_counts
+    from breakyard.cli.inputs import load_calibration
+    from breakyard.report.figures import plateau_figure
+
+    made = load_calibration(wanted.calibration, pull.session, pull.name)
+    run = load_counts(pull.path)
+    _, plateaus = points_from_run(run, [point.load for point in made.points])
+    return plateau_figure(run, plateaus, made, unit=unit, mode=shade.value, shape=form.value)
 
 
 def _write(picture: "Picture", pull: Pull, view: View, output: Path | None) -> Path:
