@@ -6,7 +6,7 @@
 
 from micropython import const
 
-from . import layout
+from . import faults, layout
 from .identity import ClockAnchor, Identity
 from .layout import QUALITY_RAIL, STATE_IDLE, STATE_RECORDING
 from .peaks import Peaks
@@ -14,12 +14,11 @@ from .ring import Ring
 from .run_writer import RunWriter
 from .settings import Settings
 from .store import MemoryStore
-from .timebase import Timebase, elapsed_ms
+from .timebase import Timebase
 from .trigger import BEGAN, ENDED, EVENT_BACK, EVENT_FULL, EVENT_LOST, EVENT_STOP, Trigger
 
 DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
 _LOG_LINES = const(8)
-CONVERTER_LOST_MS = const(1000)  # ten conversions at the slow rate
 
 
 class Recorder:
@@ -41,9 +40,9 @@ class Recorder:
         self.extreme = 0
         self.worst_quality = 0
         self._extreme_distance = -1
-        self._last_s = 0
-        self._last_us = 0
-        self.delivering = True
+        self.faults = faults.Faults()
+        self.line = -1  # level of the converter's data line, -1 when not known; kept up by the owner
+        self._fault_told_s = 0
         self._told_full = False
         self.log: list[tuple[int, str]] = []  # lines for people, taken away by the outbox
 
@@ -58,8 +57,7 @@ class Recorder:
         timebase.read(ticks)
         second = timebase.second
         microsecond = timebase.microsecond
-        self._last_s = second
-        self._last_us = microsecond
+        quality = self.faults.sample(counts, second, microsecond, quality, missed)
         self.missed += missed
         if quality > self.worst_quality:
             self.worst_quality = quality
@@ -104,15 +102,16 @@ class Recorder:
                 self._ended()
         elif self.trigger.state == STATE_IDLE:
             self.ring.rebase()
-        delivering = elapsed_ms(second, microsecond, self._last_s, self._last_us) < CONVERTER_LOST_MS
-        if delivering != self.delivering:
-            self.delivering = delivering
-            if delivering:
+        watched = self.faults
+        if watched.watch(second, microsecond, self.line):
+            if watched.fault:
+                self._tell_fault(second)
+            else:
                 self.trigger.event(EVENT_BACK)
                 self._say(layout.LEVEL_INFO, "converter delivers again")
-            else:
-                self._say(layout.LEVEL_ERROR, "converter does not deliver")
-        if not delivering:
+        if watched.fault:
+            if second - self._fault_told_s >= faults.REPEAT_S and not self.log:
+                self._tell_fault(second)
             # A run goes on until its hang time is over; then the fault shows.
             if self.trigger.quiet(second, microsecond) == ENDED:
                 self._end(layout.END_HANG, second, microsecond)
@@ -198,6 +197,13 @@ class Recorder:
 
     def _ended(self) -> None:
         self._say(layout.LEVEL_INFO, f"run {self.writer.run} ended, {self.writer.samples} samples")
+
+    def _tell_fault(self, second: int) -> None:
+        self._fault_told_s = second
+        text = faults.NAMES[self.faults.fault]
+        if self.faults.fault == faults.WRONG_RATE:
+            text = f"{text}: {self.faults.rate // 10}.{self.faults.rate % 10}/s"
+        self._say(layout.LEVEL_ERROR, text)
 
     def _say(self, level: int, text: str) -> None:
         # Nobody may be listening: the latest few lines are kept.

@@ -76,7 +76,7 @@ def logger():
         "peaks",
         "store",
     )
-    order += ("totals", "window", "sample_record", "run_writer", "recorder")
+    order += ("totals", "window", "faults", "sample_record", "run_writer", "recorder")
     for short in order:
         source = (LOGGER / "core" / f"{short}.py").read_text("utf-8")
         tree = ast.parse(source)
@@ -112,7 +112,7 @@ def test_every_result_stays_within_30_bits(logger, conversions, start, by_comman
     settings.change(4, 600000)
     identity = logger.identity.Identity(bytes(8), 1, "test", "test")
     recorder = logger.recorder.Recorder(timebase, logger.store.MemoryStore(20000), identity, settings)
-    recorder._last_s = late_s
+    recorder.faults._sound_s = recorder.faults._last_s = recorder.faults._tried_s = late_s
     ticks = start
     for i in range(30):
         ticks = (ticks + 11000) & HIGHEST
