@@ -100,7 +100,7 @@ def overlay_figure(
     for flag in shared:
         key.words(f"All pulls: {short_words(flag)}")
     draw_key(figure, key)
-    return Picture(figure, _describe(pulls, groups, unit, shared), look.dpi)
+    return Picture(figure, describe_overlay(pulls, unit), look.dpi)
 
 
 def _zero_time(summary: Summary, align: Align) -> float:
@@ -190,7 +190,10 @@ def _signed(pull: Pull, trace: Trace, start_s: float, colour: str) -> _Signed:
     return _Signed(pull, peak.time_s - start_s, height, colour, trace.unit)
 
 
-def _describe(pulls: Sequence[Pull], groups: Sequence[str], unit: str, shared: Sequence[str]) -> str:
+def describe_overlay(pulls: Sequence[Pull], unit: str) -> str:
+    """The words for a picture of several pulls. Raises: UnitError."""
+    groups = list(dict.fromkeys(pull.group for pull in pulls))
+    shared = shared_flags([pull.summary for pull in pulls])
     sentences = [f"Load over time of {len(pulls)} pulls in one picture."]
     for group in groups:
         peaks = [f"{pull.label} {peak_text(pull.summary, unit)}" for pull in pulls if pull.group == group]

@@ -8,7 +8,9 @@ kind of colour vision; shape or line style always tells the same again.
 import io
 import re
 import textwrap
-from collections.abc import Mapping
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from html import escape
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -17,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import UsageError
+from breakyard.report.markup import clean
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -91,22 +94,44 @@ class Picture:
     def png(self) -> bytes:
         """The picture as PNG; the text is in its description."""
         out = io.BytesIO()
-        self.figure.savefig(
-            out, format="png", dpi=self.dpi, metadata={"Software": None, "Description": self.alt}
-        )
+        with _any_letters():
+            self.figure.savefig(
+                out, format="png", dpi=self.dpi, metadata={"Software": None, "Description": clean(self.alt)}
+            )
         return out.getvalue()
 
-    def svg(self) -> bytes:
-        """The picture as SVG, the same bytes each time; the text is its label and description."""
+    def svg(self, *, with_text: bool = False) -> bytes:
+        """The picture as SVG, the same bytes each time; the text is its label and description.
+
+        with_text: letters stay letters, in the reader's font, instead of becoming outlines.
+        """
         from matplotlib import rc_context
 
         out = io.StringIO()
-        with rc_context({"svg.hashsalt": "breakyard"}):
+        letters = "none" if with_text else "path"
+        with rc_context({"svg.hashsalt": "breakyard", "svg.fonttype": letters}), _any_letters():
             self.figure.savefig(
-                out, format="svg", metadata={"Date": None, "Creator": None, "Description": self.alt}
+                out, format="svg", metadata={"Date": None, "Creator": None, "Description": clean(self.alt)}
             )
-        label = escape(self.alt, quote=True)
+        label = escape(clean(self.alt), quote=True)
         return re.sub(r"<svg ", f'<svg role="img" aria-label="{label}" ', out.getvalue(), count=1).encode()
+
+
+def plain(text: str) -> str:
+    """Text that is drawn as it stands: no formulas between dollar signs, nothing that cannot be shown."""
+    shown = "".join(
+        sign if sign.isprintable() or sign in "\n\N{NO-BREAK SPACE}" else "\N{REPLACEMENT CHARACTER}"
+        for sign in text
+    )
+    return shown.replace("$", r"\$")
+
+
+@contextmanager
+def _any_letters() -> Iterator[None]:
+    """A name may hold letters that the font lacks; they are drawn as boxes, and that is no reason to warn."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        yield
 
 
 @dataclass(slots=True)
@@ -120,7 +145,7 @@ class Key:
     def add(self, handle: Any, label: str) -> None:
         """Add a sign of the picture and what it means."""
         self.handles.append(handle)
-        self.labels.append(textwrap.fill(label, self.look.key_width))
+        self.labels.append(plain(textwrap.fill(label, self.look.key_width)))
 
     def line(self, label: str, **style: Any) -> None:
         """Add a sign made for the key alone."""
@@ -172,7 +197,9 @@ def set_title(axes: "Axes", look: Look, first: str, second: str = "", pad: float
     # Characters that fit beside the axis labels, at about 0.1 inch each.
     width = int((look.width_in - 0.8) * 10.0)
     lines = textwrap.wrap(first, width) + (textwrap.wrap(second, width) if second else [])
-    axes.set_title("\n".join(lines), loc="left", color=look.theme.ink, fontsize=look.font_pt + 1.0, pad=pad)
+    axes.set_title(
+        plain("\n".join(lines)), loc="left", color=look.theme.ink, fontsize=look.font_pt + 1.0, pad=pad
+    )
 
 
 def draw_key(figure: "Figure", key: Key) -> None:
@@ -197,7 +224,8 @@ def draw_key(figure: "Figure", key: Key) -> None:
         alignment="left",
     )
     width, height = figure.get_size_inches()
-    needed = legend.get_window_extent().height / figure.dpi
+    with _any_letters():
+        needed = legend.get_window_extent().height / figure.dpi
     figure.set_size_inches(width, height + needed)
 
 

@@ -68,6 +68,14 @@ _MANNERS: Final[Mapping[str, str]] = {
     "none": "did not break",
 }
 
+MANNER_WORDS: Final[Mapping[str, str]] = {
+    "brittle": "brittle",
+    "ductile": "ductile",
+    "progressive": "progressive",
+    "none": "did not break",
+}
+"""One or a few words for each manner, for counts."""
+
 
 def doubts(summary: Summary, unit: str, without: Iterable[str] = ()) -> tuple[str, ...]:
     """One sentence per flag, serious ones first. A flag of a newer version is named as it is.

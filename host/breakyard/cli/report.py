@@ -1,0 +1,102 @@
+"""breakyard report: one page that tells a session to anyone, and everything needed to check it."""
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from breakyard.cli.inputs import AccuracyOption, CalibrationOption
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
+
+
+class Kind(StrEnum):
+    """How pictures are written."""
+
+    PNG = "png"
+    SVG = "svg"
+
+
+def command(
+    session: Annotated[Path, typer.Argument(help="The session's folder.")],
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", help="Page to write; default: results/report.html.")
+    ] = None,
+    unit: UnitOption = None,
+    calibration: CalibrationOption = None,
+    accuracy: AccuracyOption = None,
+    coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
+    matters: Annotated[str, typer.Option(help="Relative difference worth knowing about.")] = "10%",
+    markdown: Annotated[
+        bool, typer.Option("--markdown", help="Also write a summary in Markdown, beside the page.")
+    ] = False,
+    pictures: Annotated[
+        Kind | None, typer.Option(help="Also write each picture as a file of this kind, beside the page.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write one page that tells the session: curves, strengths, doubts, comparison, calibration, rig, hashes.
+
+    The page needs no network and no other file, prints well, and can be read on a phone. It holds whatever people
+    wrote in the session's files: look at it before you publish it.
+
+    Example: breakyard report 2026-05-03-slipway --unit kgf --markdown
+    """
+    from breakyard.cli.comparing import share
+    from breakyard.cli.inputs import find_pulls, shown_unit
+    from breakyard.cli.planning import option
+    from breakyard.cli.reading import Wanted, read_pulls
+    from breakyard.cli.reporting import gather
+    from breakyard.cli.summarize import write_tables
+    from breakyard.report.page import make_page
+    from breakyard.session.atomic import write_atomically
+    from breakyard.session.session import open_session
+
+    worth = option("--matters", share, matters)
+    opened = open_session(session)
+    pulls = find_pulls([opened.root])
+    shown = shown_unit(unit, pulls)
+    out = Output(as_json)
+    wanted = Wanted(calibration, accuracy, coverage)
+    with out.progress("reading pulls", len(pulls)) as step:
+        reads = read_pulls(pulls, wanted, step)
+    problems = [read for read in reads if read.summary is None]
+    if len(problems) == len(reads):
+        fail(problems[0].problem)
+    write_tables(reads, shown)
+    content = gather(opened, reads, wanted, shown, matters=worth)
+    page = output or opened.layout.result_file("report.html")
+    page.parent.mkdir(parents=True, exist_ok=True)
+    write_atomically(page, make_page(content).encode())
+    written = [page]
+    if markdown:
+        from breakyard.report.markdown import make_markdown
+
+        written.append(page.with_suffix(".md"))
+        write_atomically(written[-1], make_markdown(content).encode())
+    if pictures is not None:
+        from breakyard.cli.reporting import pictures as draw
+
+        for name, picture in draw(content).items():
+            written.append(page.with_name(f"{name}.{pictures.value}"))
+            write_atomically(written[-1], picture.png() if pictures is Kind.PNG else picture.svg())
+    out.document(
+        {
+            "schema": "breakyard.report/1",
+            "page": str(page),
+            "files": [str(path) for path in written],
+            "pulls": len(content.entries),
+            "doubtful": [entry.label for entry in content.doubtful],
+            "unread": [{"name": name, "problem": problem} for name, problem in content.unread],
+            "comparison": None if content.comparison is None else content.comparison.to_json(),
+            "comparison_problem": content.comparison_problem or None,
+            "rig_problem": content.rig_problem or None,
+        }
+    )
+    for path in written:
+        out.say(f"written: {path}")
+    if problems:
+        for read in problems:
+            print(f"breakyard: {printable(read.problem)}", file=sys.stderr)
+        raise typer.Exit(STATUS_NO)

@@ -1,0 +1,1 @@
+"""The page's sections, each a function of the report's content."""
