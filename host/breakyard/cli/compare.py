@@ -81,7 +81,8 @@ def command(
         coverage=coverage,
     )
     out.document(comparison.to_json())
-    show(out, comparison, shown)
+    if not as_json:
+        show(out, comparison, shown)
 
 
 def show(out: Output, comparison: "Comparison", unit: str) -> None:
@@ -133,6 +134,7 @@ def _row_names(group: "Group", coverage: float) -> tuple[str, ...]:
             f"{bound.name}: {100 * bound.content:.0f} % bear it, {100 * bound.confidence:.0f} % sure"
             for bound in group.bounds
         ),
+        f"{level} of such parts, {level} sure",
         "Weibull shape",
         "Weibull scale",
     )
@@ -162,6 +164,7 @@ def _column(group: "Group", unit: str) -> tuple[str, ...]:
         load(median),
         f"{load(group.min_n)} to {load(group.max_n)}",
         *(_claimed(load(bound.value_n, -1)) for bound in group.bounds),
+        "-" if group.spread is None else f"{load(group.spread.low_n, -1)} to {load(group.spread.high_n, 1)}",
         "-"
         if curve is None
         else f"{curve.shape:.3g} ({_open(curve.shape_low)} to {_open(curve.shape_high)})",

@@ -71,7 +71,8 @@ def common_shape(
 
     def statistic(shift: float) -> float:
         tied = _profile([data[0], (data[1][0] + shift, data[1][1])], tied=True)
-        return math.inf if tied is None else max(2.0 * (top - tied[1]), 0.0)
+        # The densities of the second group's breaks are per newton: moving the loads scales them.
+        return math.inf if tied is None else max(2.0 * (top - tied[1] - failures[1] * shift), 0.0)
 
     simulated = _null_statistics(_pattern(first), _pattern(second))
     critical = float(np.quantile(simulated, coverage))
@@ -227,6 +228,5 @@ def _null_statistics(first: Pattern, second: Pattern) -> NDArray[np.float64]:
 def _top_heights(parts: Sequence[tuple[Floats, Floats]]) -> Floats:
     """Log likelihood at the likeliest common shape, row by row."""
     shape = likeliest_shapes(parts)
-    return np.sum(
-        [heights(logs, weights, shape, log_scales(logs, weights, shape)) for logs, weights in parts], axis=0
-    )
+    each = [heights(logs, weights, shape, log_scales(logs, weights, shape)) for logs, weights in parts]
+    return np.asarray(sum(each), dtype=np.float64)

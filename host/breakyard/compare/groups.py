@@ -16,6 +16,7 @@ from breakyard.compare.tolerance import (
     normed_residual,
     one_sided_factor,
     share_surviving,
+    spread_n,
 )
 from breakyard.compare.weibull import Sample, WeibullFit, fit_weibull, sample_of
 from breakyard.compare.weibull_intervals import SCALE, quantile_interval, quantile_lower_bound, shape_interval
@@ -95,6 +96,8 @@ class Group:
     min_n: float
     max_n: float
     interval: Interval | None
+    spread: Interval | None
+    """Holds the share `coverage` of such parts, with the same confidence (normal, two-sided)."""
     own_n: float
     """Typical standard uncertainty of one pull by itself; it is part of the scatter."""
     shared_relative: float
@@ -137,6 +140,7 @@ def describe(name: str, pulls: Sequence[Observation], *, coverage: float = 0.95)
         min_n=min(values),
         max_n=max(values),
         interval=interval,
+        spread=_spread(mean, sd, own, n, shared, coverage),
         own_n=own,
         shared_relative=shared,
         bounds=tuple(_bound(kind, mean, sd, own, n, shared, fit, sample) for kind in BOUNDS),
@@ -157,16 +161,27 @@ def scatter_n(values: Sequence[float]) -> float:
 
 
 def _mean_interval(mean: float, sd: float, n: int, shared: float, coverage: float) -> Interval | None:
-    """Student's t on the scatter, joined with the shared error by Welch and Satterthwaite (JCGM 100, G.4)."""
+    """Student's t on the scatter, and the shared error in quadrature.
+
+    Not by effective degrees of freedom (JCGM 100, G.4): with two or three specimens those would let an added error
+    shorten the interval.
+    """
     from scipy import special
 
-    of_scatter, of_instrument = sd / n**0.5, shared * mean
-    standard = float(np.hypot(of_scatter, of_instrument))
-    if standard == 0.0:
+    upper = 0.5 + coverage / 2.0
+    of_scatter = float(special.stdtrit(n - 1, upper)) * sd / n**0.5
+    of_instrument = float(special.ndtri(upper)) * shared * mean
+    half = float(np.hypot(of_scatter, of_instrument))
+    return None if half == 0.0 else Interval(mean - half, mean + half, coverage)
+
+
+def _spread(
+    mean: float | None, sd: float | None, own: float, n: int, shared: float, coverage: float
+) -> Interval | None:
+    if mean is None or sd is None or max(sd, own) == 0.0:
         return None
-    freedom = (n - 1) * (standard / of_scatter) ** 4 if of_scatter > 0.0 else 1e9
-    half = float(special.stdtrit(min(freedom, 1e9), 0.5 + coverage / 2.0)) * standard
-    return Interval(mean - half, mean + half, coverage)
+    low, high = spread_n(mean, max(sd, own), n, share=coverage, shared_relative=shared)
+    return Interval(low, high, coverage)
 
 
 def _median_interval(weibull: Weibull, shared: float, coverage: float) -> Interval | None:

@@ -81,10 +81,14 @@ def welch(
 
 
 def _error(part_a: float, part_b: float, n_a: int, n_b: int, instrument: float) -> tuple[float, float]:
-    """Standard error and Welch-Satterthwaite degrees of freedom; the instrument's part counts as well known."""
-    total = part_a + part_b + instrument
-    scatter = (part_a / total) ** 2 / (n_a - 1) + (part_b / total) ** 2 / (n_b - 1)
-    return math.sqrt(total), min(1.0 / scatter, 1e6) if scatter > 0.0 else 1e6
+    """Standard error, and Welch-Satterthwaite degrees of freedom of the scatter alone.
+
+    Counting the instrument's part as well known would raise the degrees of freedom, so that an added error could make a
+    difference of very few specimens look surer.
+    """
+    scatter = part_a + part_b
+    doubt = (part_a / scatter) ** 2 / (n_a - 1) + (part_b / scatter) ** 2 / (n_b - 1)
+    return math.sqrt(scatter + instrument), 1.0 / doubt
 
 
 def range_probability(groups: int, freedom: float, t: float) -> float:

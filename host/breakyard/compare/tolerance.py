@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
+import numpy as np
+
 from breakyard.errors import UsageError
 
 
@@ -56,26 +58,23 @@ def two_sided_factor(n: int, content: float, confidence: float) -> float:
     """
     if n < 2:
         raise UsageError("one specimen shows no scatter: a tolerance interval needs at least 2")
-    from scipy import integrate, optimize, stats
+    from scipy import optimize, special
 
-    root, freedom = math.sqrt(n), n - 1
+    # x: error of the mean in its own standard deviations. half: half width around it that holds the content.
+    node, weight = np.polynomial.legendre.leggauss(160)
+    x, weight = 4.0 * (node + 1.0), 4.0 * weight
+    shift = x / math.sqrt(n)
+    low, high = np.zeros(len(x)), shift + float(special.ndtri(0.5 + content / 2.0)) + 1.0
+    for _ in range(60):
+        half = 0.5 * (low + high)
+        enough = special.ndtr(shift + half) - special.ndtr(shift - half) > content
+        low, high = np.where(enough, low, half), np.where(enough, half, high)
+    density = 2.0 * weight * np.exp(-0.5 * x * x) / math.sqrt(2.0 * math.pi)
 
-    def covered(k: float) -> float:
-        def at(x: float) -> float:
-            # x: error of the mean in its own standard deviations; r: half width that holds the content around it.
-            shift = x / root
-            spread = shift + stats.norm.ppf(0.5 + content / 2.0) + 1.0
-            r = optimize.brentq(
-                lambda half: stats.norm.cdf(shift + half) - stats.norm.cdf(shift - half) - content,
-                0.0,
-                spread,
-            )
-            return float(2.0 * stats.norm.pdf(x) * stats.chi2.sf(freedom * (r / k) ** 2, freedom))
+    def missing(k: float) -> float:
+        return float(density @ special.chdtrc(n - 1, (n - 1) * (half / k) ** 2)) - confidence
 
-        return float(integrate.quad(at, 0.0, 8.0, epsabs=1e-10, limit=200)[0])
-
-    start = stats.norm.ppf(0.5 + content / 2.0)
-    return float(optimize.brentq(lambda k: covered(k) - confidence, 0.5 * start, 2000.0 * start, xtol=1e-9))
+    return float(optimize.brentq(missing, 0.1, 1e5, xtol=1e-10))
 
 
 def lower_bound_n(
@@ -86,13 +85,36 @@ def lower_bound_n(
     The instrument's shared error is no scatter of the parts: it joins the doubt about the level, in quadrature with the
     part of the margin that is there for confidence. With none it is the exact mean - k SD.
     """
-    from scipy import stats
+    from scipy import special
 
-    z_content = float(stats.norm.ppf(kind.content))
-    for_confidence = (one_sided_factor(n, kind.content, kind.confidence) - z_content) * sd_n
-    for_instrument = float(stats.norm.ppf(kind.confidence)) * shared_relative * mean_n
-    bound = mean_n - z_content * sd_n - math.copysign(math.hypot(for_confidence, for_instrument), 1.0)
+    z_content = float(special.ndtri(kind.content))
+    factor = one_sided_factor(n, kind.content, kind.confidence)
+    z_confidence = float(special.ndtri(kind.confidence))
+    bound = mean_n - _margin_n(factor, z_content, z_confidence, mean_n, sd_n, shared_relative)
     return bound if bound > 0.0 else None
+
+
+def spread_n(
+    mean_n: float, sd_n: float, n: int, *, share: float, shared_relative: float = 0.0
+) -> tuple[float, float]:
+    """Ends in newtons of the interval that holds `share` of the parts with confidence `share`; never below 0.
+
+    The instrument's shared error joins as in `lower_bound_n`.
+    """
+    from scipy import special
+
+    z = float(special.ndtri(0.5 + share / 2.0))
+    margin = _margin_n(two_sided_factor(n, share, share), z, z, mean_n, sd_n, shared_relative)
+    return max(mean_n - margin, 0.0), mean_n + margin
+
+
+def _margin_n(
+    factor: float, z_content: float, z_confidence: float, mean_n: float, sd_n: float, shared_relative: float
+) -> float:
+    for_confidence = (factor - z_content) * sd_n
+    return z_content * sd_n + math.copysign(
+        math.hypot(for_confidence, z_confidence * shared_relative * mean_n), for_confidence
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +135,6 @@ def normed_residual(values: Sequence[float]) -> tuple[int, float, float]:
 
     Maximum normed residual (CMH-17-1G 8.3.3.1; Stefansky 1972). Needs 3 values or more, not all alike.
     """
-    import numpy as np
     from scipy import stats
 
     data = np.asarray(values, dtype=np.float64)

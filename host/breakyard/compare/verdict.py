@@ -6,7 +6,7 @@ only if the interval of the ratio rules out the difference that matters, otherwi
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from breakyard.compare.censored import CommonShape, beats_censored, common_shape
 from breakyard.compare.groups import Group
@@ -19,6 +19,10 @@ from breakyard.plan.specimens import specimens_per_group
 
 Verdict = Literal["first_more", "second_more", "no_difference_shown", "too_few"]
 Method = Literal["games_howell", "log_rank", "weibull", "none"]
+
+ROOM: Final = 10.0
+"""The log-rank test decides where its smallest possible probability is this many times below the risk: about 6 against
+6. With fewer, the order alone is too coarse to show even a large difference."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +112,10 @@ def _log_rank(first: Group, second: Group) -> LogRank | None:
 def _decide(
     means: Means | None, logs: LogRank | None, common: CommonShape | None, family: int, risk: float
 ) -> tuple[Method, float | None]:
-    """Games-Howell where all broke; else log-rank where it can reach a verdict at all; else the Weibull test."""
+    """Games-Howell where all broke; else log-rank where it has room for strong evidence; else the Weibull test."""
     if means is not None:
         return "games_howell", means.p
-    if logs is not None and (logs.exact is None or _of_family(logs.exact.smallest_p, family) <= risk):
+    if logs is not None and (logs.exact is None or _of_family(logs.exact.smallest_p, family) <= risk / ROOM):
         return "log_rank", _of_family(logs.p, family)
     if common is not None:
         return "weibull", _of_family(common.p, family)

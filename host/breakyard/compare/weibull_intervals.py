@@ -79,13 +79,20 @@ def _likeliest_shape(y: NDArray[np.float64], broke_sum: float, failures: int, lo
         shape = math.exp(log_shape)
         return failures / shape + broke_sum - float(y @ np.exp(np.minimum(shape * y + log_weight, 600.0)))
 
-    return math.exp(float(optimize.brentq(score, math.log(1e-6), math.log(1e8), xtol=1e-11)))
+    low, high = math.log(1e-9), math.log(1e9)
+    if score(low) <= 0.0 or score(high) >= 0.0:
+        return 1e-9 if score(low) <= 0.0 else 1e9
+    return math.exp(float(optimize.brentq(score, low, high, xtol=1e-11)))
 
 
 def _signed(sample: Sample, fit: WeibullFit, shape: float, log_scale: float, sign: float) -> float:
     top = fit.log_likelihood + sample.failures * math.log(sample.unit_n)
     fall = 2.0 * (top - log_likelihood(sample, shape, log_scale))
     return math.copysign(math.sqrt(max(fall, 0.0)), sign)
+
+
+FARTHEST: Final = 200.0
+"""Logarithm of the farthest that an interval's end is looked for from the estimate; beyond, it is open."""
 
 
 def _solve(
@@ -99,7 +106,7 @@ def _solve(
         # A limit on the other side of 0 puts the interval's end beyond the estimate: few breaks bias the fit.
         way = direction if limit * direction < 0.0 else -direction
         step, end = spread, best
-        for _ in range(60):
+        while step < FARTHEST:
             end = best + way * step
             if (root(end) - limit) * (root(best) - limit) <= 0.0:
                 break

@@ -187,9 +187,9 @@ def _found(first: NDArray[np.float64], second: NDArray[np.float64], risk: float,
 
     n = first.shape[1]
     a, b = first.var(axis=1, ddof=1) / n, second.var(axis=1, ddof=1) / n
-    total = a + b + (residual * 0.5 * (first.mean(axis=1) + second.mean(axis=1))) ** 2
-    t = (second.mean(axis=1) - first.mean(axis=1)) / np.sqrt(total)
-    freedom = total**2 / (a**2 + b**2) * (n - 1)
+    left = (residual * 0.5 * (first.mean(axis=1) + second.mean(axis=1))) ** 2
+    t = (second.mean(axis=1) - first.mean(axis=1)) / np.sqrt(a + b + left)
+    freedom = (a + b) ** 2 / (a**2 + b**2) * (n - 1)
     return float(np.mean(2.0 * special.stdtr(freedom, -np.abs(t)) <= risk))
 
 
@@ -260,16 +260,27 @@ def plan_specimens(
             sessions=max(2_000, min(20_000, 2_000_000 // n)),
         )
 
+    ceiling = _most_power(difference, instrument or Instrument(), pair_risk(confidence, groups))
     n, found = exact, simulated(exact)
     while found.power < power_wanted - 2.0 * found.standard_error:
-        n += max(1, n // 10)
-        if n > max(10 * exact, exact + 20):
+        n += max(1, n // 8)
+        if ceiling < power_wanted or n > 20 * exact + 20:
             raise UsageError(
-                f"even {n} specimens per group reach only {found.power:.0%} power: the instrument's own doubt hides a "
-                f"difference of {difference:.1%}; use one calibration for all groups, or ask for a larger difference"
+                f"the instrument's own doubt hides a difference of {difference:.1%}: no number of specimens reaches "
+                f"{power_wanted:.0%} power; use one calibration for all groups, or ask for a larger difference"
             )
         found = simulated(n)
     return Plan(n, exact, power(n, difference, cv, confidence=confidence, groups=groups), found)
+
+
+def _most_power(difference: float, instrument: Instrument, risk: float) -> float:
+    """Power of countless specimens: only what the calibrations leave on the ratio is left to doubt."""
+    from scipy import special
+
+    if instrument.one_calibration or instrument.shared == 0.0:
+        return 1.0
+    left = math.sqrt(2.0) * instrument.shared * (1.0 + difference / 2.0)
+    return float(special.ndtr(difference / left - special.ndtri(1.0 - risk / 2.0)))
 
 
 @dataclass(frozen=True, slots=True)
