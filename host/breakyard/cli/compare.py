@@ -156,7 +156,7 @@ def _column(group: "Group", unit: str) -> tuple[str, ...]:
     if median is None and curve is not None:
         median = curve.median_n
     return (
-        f"{group.n}" + (f", {group.at_least} of them at least" if group.at_least else ""),
+        f"{group.n}" + (f" ({group.at_least} at least)" if group.at_least else ""),
         load(group.mean_n),
         "-" if interval is None else within(interval.low_n, interval.high_n),
         load(group.sd_n),

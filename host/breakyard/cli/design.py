@@ -12,9 +12,9 @@ from breakyard.cli.output import JsonOption, Output
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
-    from breakyard.plan.few import Shows, SinglePull
+    from breakyard.plan.few import Scatter, Shows, SinglePull
     from breakyard.plan.order import PlannedPull
-    from breakyard.plan.specimens import Plan, Scatter
+    from breakyard.plan.specimens import Plan
     from breakyard.session.session import Session
     from breakyard.session.specimens import Specimen
 
@@ -204,7 +204,7 @@ def _past_scatter(past: Sequence[Path], out: Output) -> "Scatter":
     from breakyard.cli.comparing import compare_reads
     from breakyard.cli.inputs import find_pulls
     from breakyard.cli.reading import Wanted, read_pulls
-    from breakyard.plan.specimens import cautious_scatter
+    from breakyard.plan.few import cautious_scatter
 
     pulls = find_pulls(past)
     with out.progress("reading past pulls", len(pulls)) as step:

@@ -281,26 +281,3 @@ def _most_power(difference: float, instrument: Instrument, risk: float) -> float
         return 1.0
     left = math.sqrt(2.0) * instrument.shared * (1.0 + difference / 2.0)
     return float(special.ndtr(difference / left - special.ndtri(1.0 - risk / 2.0)))
-
-
-@dataclass(frozen=True, slots=True)
-class Scatter:
-    """A scatter from past sessions: as seen, and the one to plan with."""
-
-    cv: float
-    degrees_of_freedom: int
-    cautious_cv: float
-
-
-def cautious_scatter(cv: float, degrees_of_freedom: int) -> Scatter:
-    """The upper 80 % limit of a scatter that was itself seen in few specimens.
-
-    Planning with the scatter as seen ends with too little power half of the time (Browne, Statistics in Medicine 14,
-    1995, 1933). Raises: UsageError without degrees of freedom.
-    """
-    if degrees_of_freedom < 1 or not cv > 0.0:
-        raise UsageError("those sessions show no scatter: a group of two or more broken specimens is needed")
-    from scipy import stats
-
-    lowest = float(stats.chi2.ppf(0.2, degrees_of_freedom))
-    return Scatter(cv, degrees_of_freedom, cv * math.sqrt(degrees_of_freedom / lowest))

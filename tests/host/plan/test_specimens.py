@@ -9,11 +9,10 @@ from hypothesis import strategies as st
 
 from breakyard.compare.tolerance import one_sided_factor
 from breakyard.errors import UsageError
-from breakyard.plan.few import shows, single_pull
+from breakyard.plan.few import cautious_scatter, shows, single_pull
 from breakyard.plan.order import pulling_order
 from breakyard.plan.specimens import (
     Instrument,
-    cautious_scatter,
     plan_specimens,
     power,
     simulate_power,
