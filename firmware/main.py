@@ -1,13 +1,19 @@
 """Started by the board after power-up: which board, then the app.
 
-Byte 3 is data on the link, so Ctrl-C cannot stop the logger. To get a prompt instead, connect GP22 to
-ground (pins 29 and 28) while powering up.
+Byte 3 is data on the link, so Ctrl-C cannot stop the logger. To get a prompt instead, connect the board's
+prompt pin to ground while powering up: GP22 on a Pico (pins 29 and 28), GPIO27 on an ESP32, GPIO14 on an S3.
 """
 
 import asyncio
+import os
+import sys
 
 from logger.app import App
-from logger.boards.pico_w import Board, wants_prompt
+from logger.boards.choose import board_name
 
-if not wants_prompt():
-    asyncio.run(App(Board()).run())
+board = __import__(
+    "logger.boards." + board_name(sys.platform, os.uname().machine), None, None, ("Board", "wants_prompt")
+)
+
+if not board.wants_prompt():
+    asyncio.run(App(board.Board()).run())

@@ -76,6 +76,10 @@ class App:
         while True:
             if converter.input != self.settings.input:
                 converter.select(self.settings.input)
+            recorder.line = converter.line()
+            if recorder.faults.restart:
+                recorder.faults.restart = False
+                converter.power_up()
             recorder.service(self._ticks_us())
             active = recorder.writer.active
             if was_active and not active:

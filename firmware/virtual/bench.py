@@ -13,7 +13,7 @@ clock follows the real one, messages are taken as they come, and their grants on
     {"do": "cut_link"}   the link is lost: what was under way is gone; it is back with the next bytes
     {"do": "stall", "ms"}   the board is busy that long: conversions happen, nothing runs
     {"do": "converter", "fault"}  "stopped": no more conversions; "shifted": the chip misses a clock pulse;
-                         null: well again
+                         those of machine.Hx711Chip; null: well again
 """
 
 import json
@@ -163,10 +163,10 @@ class Bench:
                 clock.next_event_us = clock.now_us + self._feed.next()
             elif fault == "shifted":
                 self._chip.shift_bits = 1
-            elif fault is None:
-                self._chip.shift_bits = 0
-                clock.next_event_us = clock.now_us + self._feed.resume()
             else:
-                raise ValueError("no such fault: %s" % fault)
+                self._chip.shift_bits = 0
+                self._chip.break_down(fault)
+                if fault is None and self._feed.stopped:
+                    clock.next_event_us = clock.now_us + self._feed.resume()
         else:
             raise ValueError("the bench cannot do %s" % what)

@@ -23,7 +23,7 @@ class Feed:
         self._started_us = 0
         self._last_us = 0
         self._recent = []
-        self._stopped = False
+        self.stopped = False
 
     def load(self, path):
         """Play a file from the present moment on; returns the microseconds to its first conversion."""
@@ -37,16 +37,16 @@ class Feed:
 
     def stop(self):
         """Fault: no conversion comes any more."""
-        self._stopped = True
+        self.stopped = True
 
     def resume(self):
         """End that fault."""
-        self._stopped = False
+        self.stopped = False
         return self.next()
 
     def next(self):
         """Step to the next conversion."""
-        if self._stopped:
+        if self.stopped:
             return 1 << 50
         if self._file:
             if self._at == len(self._block):
@@ -71,5 +71,7 @@ class Feed:
             self._file = None
             if self._recent:
                 self._idle_counts = sum(self._recent) // len(self._recent)
+                if self._idle_counts == -1:
+                    self._idle_counts = 0  # again and again all bits ones would be a fault
         self.counts = self._idle_counts
         return self._interval_us

@@ -1,4 +1,4 @@
-"""Stand-in of the module `machine`: two pins with an HX711 behind them, and interrupt masking.
+"""Stand-in of the module `machine`: two pins with an HX711 behind them, SPI on them, and interrupt masking.
 
 Simulated, at the level of the pins: data line low when a conversion is ready, its falling edge as an
 interrupt at the exact virtual moment of each conversion, 24 bits and 1 to 3 extra pulses, a conversion
@@ -61,10 +61,40 @@ class Pin:
         return chip.set_clock(value[0])
 
     def irq(self, handler, trigger, hard=False):
-        """Call `handler(pin)` at each falling edge of the data line."""
-        if self._number != 2 or trigger != Pin.IRQ_FALLING or not hard:
-            raise ValueError("only a hard interrupt at the falling data line is simulated")
+        """Call `handler(pin)` at each falling edge of the data line; at once, hard or not."""
+        if self._number != 2 or trigger != Pin.IRQ_FALLING:
+            raise ValueError("only an interrupt at the falling data line is simulated")
         chip.handler = handler
+
+
+class SPI:
+    """An SPI whose output is the chip's clock and whose input is its data line."""
+
+    def __init__(self, number, baudrate, polarity, phase, sck, mosi, miso):
+        if (polarity, phase) != (0, 0) or baudrate != 1000000:
+            raise ValueError("only mode 0 at 1 MHz is simulated")
+        if mosi is not chip.clock_pin or miso is not chip.data_pin:
+            raise ValueError("wrong pins")
+
+    def write(self, sent):
+        """Bits of `sent` in their time."""
+        masked = disable_irq()
+        for byte in sent:
+            for bit in range(7, -1, -1):
+                chip.set_clock(byte >> bit & 1)
+                clock.advance_to(clock.now_us + 1)
+        enable_irq(masked)
+
+    def write_readinto(self, sent, taken):
+        """Bits out and in, each looked at after it was set; takes no time."""
+        masked = disable_irq()
+        for i in range(len(sent)):
+            byte = 0
+            for bit in range(7, -1, -1):
+                chip.set_clock(sent[i] >> bit & 1)
+                byte = byte << 1 | chip.data
+            taken[i] = byte
+        enable_irq(masked)
 
 
 class Hx711Chip:

@@ -31,6 +31,7 @@ class Options:
     idle_counts = 0
     interpreter = ""
     radio = 0  # 1: with Bluetooth
+    driver = "gpio"  # or "pio", "spi": how the converter is read
 
 
 def read_options(arguments):

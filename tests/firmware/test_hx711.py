@@ -33,7 +33,13 @@ class Rig:
         data_pin = Pin(2, Pin.IN)
         clock_pin = Pin(3, Pin.OUT)
         self.driver = hx711.Hx711(
-            data_pin, clock_pin, Pin.IRQ_FALLING, self.clock.ticks_us, machine.disable_irq, machine.enable_irq
+            data_pin,
+            clock_pin,
+            Pin.IRQ_FALLING,
+            self.clock.ticks_us,
+            machine.disable_irq,
+            machine.enable_irq,
+            self.sleep_us,
         )
         self.chip.power_up(Source(counts, step_us))
 
@@ -46,6 +52,9 @@ class Rig:
                 driver = self.driver
                 found.append((driver.ticks, driver.counts, driver.quality, driver.missed))
         return found
+
+    def sleep_us(self, microseconds):
+        self.clock.advance_to(self.clock.now_us + microseconds)
 
     def stall(self, milliseconds):
         self.clock.advance_to(self.clock.now_us + milliseconds * 1000)

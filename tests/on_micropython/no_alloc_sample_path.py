@@ -72,7 +72,7 @@ settings = Settings()
 store = MemoryStore(100000)
 recorder = Recorder(Timebase(now), store, Identity(bytes(8), 1, "test", "test"), settings)
 data_pin = DataPin()
-driver = Hx711(data_pin, clock_pin, 4, ticks_us, mask_irq, unmask_irq)
+driver = Hx711(data_pin, clock_pin, 4, ticks_us, mask_irq, unmask_irq, None)
 count = 0
 quality = 0
 

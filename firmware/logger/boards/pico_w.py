@@ -7,15 +7,19 @@ import sys
 import time
 
 import micropython
-from machine import Pin, disable_irq, enable_irq, unique_id
+import rp2
+import uctypes
+from machine import Pin, freq, unique_id
 
 from ..core.store import MemoryStore
-from ..drivers.hx711 import Hx711
+from ..drivers.hx711_rp2 import Hx711Pio
 from ..links.usb import UsbLink
 
 DATA_PIN = 2  # GP2, pin 4 of the board, to DOUT of the converter
 CLOCK_PIN = 3  # GP3, pin 5, to PD_SCK
 PROMPT_PIN = 22  # GP22, pin 29; the ground beside it is pin 28
+STATE_MACHINE = 0  # the first of PIO 0; the radio of the board uses another PIO
+PIO_REQUEST = 4  # DREQ_PIO0_RX0 in the data sheets' tables of DMA requests, the same in RP2040 and RP2350
 STORE_BYTES = 80000  # of about 180 kB free: some 14 000 samples
 
 
@@ -28,6 +32,7 @@ class Board:
     """Everything the app needs, made once."""
 
     name = "pico_w"
+    store_bytes = STORE_BYTES
 
     def __init__(self) -> None:
         micropython.alloc_emergency_exception_buf(100)
@@ -35,14 +40,18 @@ class Board:
         self.boot = int.from_bytes(os.urandom(4), "little")
         self.interpreter = "micropython " + sys.version.split("; ")[-1]
         self.ticks_us = time.ticks_us
-        self.store = MemoryStore(STORE_BYTES)
-        self.converter = Hx711(
-            Pin(DATA_PIN, Pin.IN),
+        self.store = MemoryStore(self.store_bytes)
+        # Pull-up, never pull-down (RP2350 erratum E9): a wire that is off reads high, and is named as such.
+        self.converter = Hx711Pio(
+            Pin(DATA_PIN, Pin.IN, Pin.PULL_UP),
             Pin(CLOCK_PIN, Pin.OUT),
-            Pin.IRQ_FALLING,
+            rp2.StateMachine(STATE_MACHINE),
+            rp2.DMA(),
+            PIO_REQUEST,
+            uctypes.addressof,
+            freq(),
             time.ticks_us,
-            disable_irq,
-            enable_irq,
+            time.sleep_us,
         )
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)

@@ -12,6 +12,45 @@ from ..links.usb import UsbLink
 
 DATA_PIN = 2
 CLOCK_PIN = 3
+CPU_HERTZ = 125000000
+PIO_REQUEST = 4
+
+
+def _sleep_us(microseconds: int) -> None:
+    clock.advance_to(clock.now_us + microseconds)
+
+
+def _converter(driver: str):  # type: ignore[no-untyped-def]
+    # Each driver as its board makes it: bit-banged, PIO, SPI.
+    data_pin = Pin(DATA_PIN, Pin.IN, Pin.PULL_UP)
+    clock_pin = Pin(CLOCK_PIN, Pin.OUT)
+    ticks_us = clock.ticks_us
+    if driver == "pio":
+        import rp2
+
+        from ..drivers.hx711_rp2 import Hx711Pio
+
+        return Hx711Pio(
+            data_pin,
+            clock_pin,
+            rp2.StateMachine(0),
+            rp2.DMA(),
+            PIO_REQUEST,
+            rp2.address_of,
+            CPU_HERTZ,
+            ticks_us,
+            _sleep_us,
+        )
+    if driver == "spi":
+        from machine import SPI
+
+        from ..drivers.hx711_esp32 import SPI_HERTZ, Hx711Spi
+
+        spi = SPI(1, baudrate=SPI_HERTZ, polarity=0, phase=0, sck=None, mosi=clock_pin, miso=data_pin)
+        return Hx711Spi(data_pin, spi, Pin.IRQ_FALLING, ticks_us)
+    if driver != "gpio":
+        raise ValueError("no such driver: " + driver)
+    return Hx711(data_pin, clock_pin, Pin.IRQ_FALLING, ticks_us, disable_irq, enable_irq, _sleep_us)
 
 
 class Board:
@@ -25,14 +64,7 @@ class Board:
         self.interpreter = options.interpreter
         self.ticks_us = clock.ticks_us
         self.store = MemoryStore(options.capacity)
-        self.converter = Hx711(
-            Pin(DATA_PIN, Pin.IN),
-            Pin(CLOCK_PIN, Pin.OUT),
-            Pin.IRQ_FALLING,
-            clock.ticks_us,
-            disable_irq,
-            enable_irq,
-        )
+        self.converter = _converter(options.driver)
         self.links = [usb if usb else UsbLink(None, None, None)]
         if options.radio:
             import bluetooth

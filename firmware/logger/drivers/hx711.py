@@ -26,13 +26,16 @@ RAIL = const(2)
 SETTLING = const(3)
 OUT_OF_STEP = const(4)
 
+_SLEEP_US = const(100)  # clock high for over 60 us powers the chip down (data sheet)
 SETTLING_CONVERSIONS = const(4)  # data sheet, "Output settling time": 50 ms at 80/s, 400 ms at 10/s
 
 
 class Hx711:
     """After `poll` returned True: `counts`, `ticks`, `quality`, and `missed` conversions before this one."""
 
-    def __init__(self, data_pin, clock_pin, falling: int, ticks_us, disable_irq, enable_irq) -> None:  # type: ignore[no-untyped-def]
+    def __init__(  # type: ignore[no-untyped-def]
+        self, data_pin, clock_pin, falling: int, ticks_us, disable_irq, enable_irq, sleep_us
+    ) -> None:
         self.counts = 0
         self.ticks = 0
         self.quality = 0
@@ -44,6 +47,7 @@ class Hx711:
         self._ticks_us = ticks_us
         self._disable_irq = disable_irq
         self._enable_irq = enable_irq
+        self._sleep_us = sleep_us
         self._extra = 1  # pulses after the 24 bits: 1, 2, 3 choose A128, B32, A64 for the next conversion
         self._settling = SETTLING_CONVERSIONS
         self._busy = False
@@ -69,6 +73,26 @@ class Hx711:
             self._extra = chosen
             # The conversion under way is still of the old input.
             self._settling = SETTLING_CONVERSIONS + 1
+
+    def power_down(self) -> None:
+        """Put the chip to sleep until power_up; no samples come."""
+        self._level(1)
+
+    def power_up(self) -> None:
+        """Switch the chip off and on, and begin anew."""
+        self._level(1)
+        self._sleep_us(_SLEEP_US)
+        self._level(0)
+        self.quality = GOOD
+        self._edge = False
+        self._has_last = False
+        # The editions of the data sheet differ on the input after power-up; the first reading sets it again.
+        self._settling = SETTLING_CONVERSIONS if self.input == 1 else SETTLING_CONVERSIONS + 1
+
+    def _level(self, level: int) -> None:
+        masked = self._disable_irq()
+        self._clock(level)
+        self._enable_irq(masked)
 
     def poll(self) -> bool:
         """Read a conversion if one is ready."""

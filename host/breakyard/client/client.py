@@ -4,15 +4,16 @@ Promises: a command is carried out at most once however often it is sent (the lo
 memory); a download continues where the last one stopped; the records handed on are exactly those of the store.
 """
 
-import asyncio
 import time
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
 from breakyard.client.conversation import Conversation
-from breakyard.errors import LinkError, LinkLost, LinkTimeout
+from breakyard.client.exchange import Exchange, number, silent
+from breakyard.client.reading import Reading
+from breakyard.client.refused import Refused as Refused
+from breakyard.errors import LinkLost, LinkTimeout
 from breakyard.link.base import Link
 from breakyard.wire.commands import unpack_results
 from breakyard.wire.fields import Value
@@ -29,21 +30,6 @@ from breakyard.wire.records import (
 
 ANSWER_TIMEOUT_S: Final = 2.0
 """A logger answers within one connection interval (at most 0.1 s on phones); 2 s means the link is gone."""
-
-TRIES: Final = 3
-
-
-class Refused(LinkError):
-    """The logger answered a command with an error."""
-
-    def __init__(self, command: Command, error: int) -> None:
-        try:
-            name = Error(error).name
-        except ValueError:
-            name = f"error {error}"
-        super().__init__(f"the logger refused {command.name}: {name}")
-        self.command = command
-        self.error = error
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,21 +64,20 @@ class Client:
     def __init__(
         self, link: Link, *, first_index: int | None = None, answer_timeout_s: float = ANSWER_TIMEOUT_S
     ) -> None:
-        self._link = link
         self._timeout_s = answer_timeout_s
         if first_index is None:
             first_index = 1 + time.time_ns() // 1000 % 0xFFFFFF00
         self.conversation = Conversation(first_index)
+        self._exchange = Exchange(link, self.conversation, answer_timeout_s)
         self.identity: Identity | None = None
         self.settings: Settings | None = None
 
     async def __aenter__(self) -> "Client":
-        await self._link.connect()
+        await self._exchange.start()
         return self
 
     async def __aexit__(self, *_: object) -> None:
-        with suppress(LinkError):
-            await self._link.disconnect()
+        await self._exchange.stop()
 
     @property
     def status(self) -> Status | None:
@@ -176,32 +161,50 @@ class Client:
         Returns the run's end record, or None if the store holds none (the run is not complete).
         Raises: LinkError; what was kept before stays valid, and `first` continues from there.
         """
-        end: RunEnd | None = None
-        wanted = first
-        while True:
-            index, message = self.conversation.command(
-                Command.READ, run=run, first=wanted, count=MAX_READ, follow=int(follow)
-            )
-            before = wanted
+        reading = Reading(run, first, min(self._exchange.link.read_records, MAX_READ), follow)
+        asked: set[int] = set()
+        try:
+            progress, deadline = 0, 0.0
+            while True:
+                while (start := reading.next_first()) is not None:
+                    index, message = self._exchange.message(
+                        Command.READ, run=run, first=start, count=reading.count, follow=int(follow)
+                    )
+                    asked.add(index)
+                    reading.sent(index, start)
+                    await self._exchange.send(message)
+                    deadline = time.monotonic() + self._timeout_s
+                try:
+                    await self._exchange.wait(deadline)
+                except LinkTimeout:
+                    if reading.progress == progress and not follow:
+                        raise LinkTimeout(silent(Command.READ, self._timeout_s)) from None
+                    progress = reading.progress
+                    reading.start_over()
+                if self._take_read(reading, keep):
+                    deadline = time.monotonic() + self._timeout_s
+                if reading.done:
+                    return reading.end
+        finally:
+            for index in asked:
+                self.conversation.give_up(index)
 
-            def take() -> None:
-                nonlocal wanted, end
-                while self.conversation.stored:
-                    record, raw = self.conversation.stored.popleft()
-                    if record.run == run and record.index == wanted:
-                        keep(raw)
-                        wanted += 1
-                        if isinstance(record, RunEnd):
-                            end = record
-
-            try:
-                answer = await self._exchange(Command.READ, index, message, take, repeat=False)
-            except LinkTimeout:
-                if wanted == before and not follow:
-                    raise
+    def _take_read(self, reading: Reading, keep: Callable[[bytes], None]) -> bool:
+        """Hand on what came for a run and look at the answers; True if there was any. Raises: Refused."""
+        before = reading.progress
+        while self.conversation.stored:
+            record, raw = self.conversation.stored.popleft()
+            if reading.take(record):
+                keep(raw)
+        for index in reading.waiting_for:
+            answer = None if reading.done else self.conversation.take_answer(index)
+            if answer is None or index not in reading.waiting_for:
                 continue
-            if end is not None or (answer["finished"] and wanted >= answer["next"]):
-                return end
+            if answer.error != Error.OK:
+                raise Refused(Command.READ, answer.error)
+            results = unpack_results(Command.READ, answer.results, version=answer.version)
+            reading.answered(index, number(results["next"]), bool(results["finished"]))
+        return reading.progress > before
 
     async def erase(self, run: int, sha256: bytes) -> None:
         """Erase a complete run, proving that its content has been kept. Raises: LinkError."""
@@ -269,7 +272,7 @@ class Client:
         self.conversation.status = None
         deadline = time.monotonic() + self._timeout_s
         while self.conversation.status is None:
-            await self._receive(deadline)
+            await self._exchange.wait(deadline)
         return self.conversation.status
 
     def _take_loose(self) -> list[Record]:
@@ -278,49 +281,5 @@ class Client:
         return taken
 
     async def _ask(self, command: Command, **arguments: Value) -> dict[str, int]:
-        index, message = self.conversation.command(command, **arguments)
-        return await self._exchange(command, index, message, lambda: None, repeat=True)
-
-    async def _exchange(
-        self, command: Command, index: int, message: bytes, take: Callable[[], None], *, repeat: bool
-    ) -> dict[str, int]:
-        """Send a framed command and wait for its answer, taking stored records as they come.
-
-        Each record that arrives renews the patience of a READ. Raises: LinkError.
-        """
-        for _ in range(TRIES if repeat else 1):
-            for start in range(0, len(message), self._link.max_packet):
-                await self._link.send(message[start : start + self._link.max_packet])
-            deadline = time.monotonic() + self._timeout_s
-            while True:
-                answer = self.conversation.take_answer(index)
-                take()
-                if answer is not None:
-                    if answer.error != Error.OK:
-                        raise Refused(command, answer.error)
-                    results = unpack_results(command, answer.results, version=answer.version)
-                    return {name: value for name, value in results.items() if isinstance(value, int)}
-                try:
-                    if await self._receive(deadline) and command is Command.READ:
-                        deadline = time.monotonic() + self._timeout_s
-                except LinkTimeout:
-                    break
-        self.conversation.give_up(index)
-        raise LinkTimeout(
-            f"no answer to {command.name} within {self._timeout_s:g} s; is the logger on and in range?"
-        )
-
-    async def _receive(self, deadline: float) -> bool:
-        """Wait for bytes until the deadline; tells whether they held records of a run."""
-        left = deadline - time.monotonic()
-        if left <= 0:
-            raise LinkTimeout("the logger is silent")
-        try:
-            data = await asyncio.wait_for(self._link.receive(), left)
-        except TimeoutError as error:
-            if isinstance(error, LinkError):
-                raise
-            raise LinkTimeout("the logger is silent") from error
-        before = len(self.conversation.stored)
-        self.conversation.receive(data)
-        return len(self.conversation.stored) > before
+        results = await self._exchange.ask(command, **arguments)
+        return {name: value for name, value in results.items() if isinstance(value, int)}

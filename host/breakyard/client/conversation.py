@@ -5,6 +5,7 @@ Owns: the numbering of commands, which answer belongs to which, and what arrived
 """
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -17,6 +18,9 @@ from breakyard.wire.records import Answer, CommandRecord, LogLine, Record, Statu
 
 MAX_KEPT_LINES: Final = 1000
 """Log lines and unexpected records kept for the caller; a babbling logger must not fill the memory."""
+
+MAX_KEPT_RECORDS: Final = 4096
+"""Records of runs kept until taken, 1 MB: far more than any READ asks for."""
 
 
 @dataclass
@@ -34,7 +38,7 @@ class Conversation:
     status: Status | None = None
     damaged: int = 0
     answers: dict[int, Answer] = field(default_factory=dict)
-    stored: deque[tuple[Record, bytes]] = field(default_factory=deque)
+    stored: deque[tuple[Record, bytes]] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_RECORDS))
     loose: deque[Record] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_LINES))
     log: deque[LogLine] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_LINES))
     _reader: FrameReader = field(default_factory=FrameReader)
@@ -44,8 +48,19 @@ class Conversation:
     def __post_init__(self) -> None:
         self._next_index = self.first_index
 
-    def command(self, command: Command, **arguments: Value) -> tuple[int, bytes]:
+    def command(
+        self,
+        command: Command,
+        seal: Callable[[Command, bytes], bytes | None] | None = None,
+        /,
+        **arguments: Value,
+    ) -> tuple[int, bytes]:
         """Number a command and return its index with the framed bytes to send.
+
+        Args:
+            command: what to ask for.
+            seal: makes the arguments of SEALED out of a command and its arguments; None from it: not sealed.
+            arguments: by name.
 
         Raises: UsageError if the arguments are not those of the command.
         """
@@ -53,6 +68,8 @@ class Conversation:
         self._next_index = index % 0xFFFFFFFF + 1
         payload = pack_arguments(command, **arguments)
         self._waiting.add(index)
+        if seal is not None and (sealed := seal(command, payload)) is not None:
+            command, payload = Command.SEALED, sealed
         return index, frame(build(CommandRecord(run=0, index=index, command=command, arguments=payload)))
 
     def give_up(self, index: int) -> None:

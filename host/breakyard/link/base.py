@@ -9,8 +9,13 @@ class Link(Protocol):
     A link that broke raises LinkLost from `send` and `receive` until it is connected again.
     """
 
-    max_packet: int
-    """Most bytes that one `send` may carry; the client cuts what is longer."""
+    @property
+    def max_packet(self) -> int:
+        """Most bytes that one `send` may carry now; the client cuts what is longer."""
+
+    @property
+    def read_records(self) -> int:
+        """How many records to ask for at a time, two such requests being under way."""
 
     async def connect(self) -> None:
         """Open the way to the logger. Raises: LinkError."""

@@ -14,6 +14,7 @@ class MemoryLink:
     """
 
     max_packet = 4096
+    read_records = 64
 
     def __init__(self, handler: Callable[[bytes], Iterable[bytes]]) -> None:
         self._handler = handler
@@ -53,6 +54,7 @@ class CutLink:
         self._left = next(self._cuts, None)
         self._broken = False
         self.max_packet = inner.max_packet
+        self.read_records = inner.read_records
         self.cut_count = 0
 
     async def connect(self) -> None:

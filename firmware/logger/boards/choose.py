@@ -1,0 +1,13 @@
+"""Which file of this folder a board needs, from what the interpreter says of itself."""
+
+
+def board_name(platform: str, machine: str) -> str:
+    """Name of the file for `sys.platform` and `os.uname().machine`; ValueError when there is none."""
+    if platform == "rp2":
+        return "pico2_w" if "RP2350" in machine else "pico_w"
+    if platform == "esp32":
+        if "ESP32S3" in machine:
+            return "esp32_s3"
+        if machine.endswith("with ESP32"):
+            return "esp32"
+    raise ValueError("no file in logger/boards for " + platform + ", " + machine)

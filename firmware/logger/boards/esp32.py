@@ -1,0 +1,72 @@
+"""ESP32 development board. NOT RUN ON HARDWARE YET: pins and calls follow the documentation only.
+
+Flash is not to be written while a run is recorded: both cores stand still meanwhile, and with them this
+board's reading of the converter.
+"""
+
+import gc
+import os
+import select
+import sys
+import time
+
+import micropython
+from machine import SPI, Pin, unique_id
+
+from ..core.store import MemoryStore
+from ..drivers.hx711_esp32 import SPI_HERTZ, Hx711Spi
+from ..links.usb import UsbLink
+
+SPI_NUMBER = 2
+DATA_PIN = 19  # GPIO19, MISO, to DOUT of the converter
+CLOCK_PIN = 23  # GPIO23, MOSI, to PD_SCK
+OPEN_PIN = 18  # GPIO18, the clock of the SPI: connect nothing
+PROMPT_PIN = 27  # GPIO27 to ground
+STORE_BYTES = 60000  # of about 110 kB free: some 10 000 samples
+
+
+def wants_prompt() -> bool:
+    """True when the prompt pin is connected to ground."""
+    return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
+
+
+class Board:
+    """Everything the app needs, made once."""
+
+    name = "esp32"
+    spi_number = SPI_NUMBER
+    data_pin = DATA_PIN
+    clock_pin = CLOCK_PIN
+    open_pin = OPEN_PIN
+    store_bytes = STORE_BYTES
+
+    def __init__(self) -> None:
+        micropython.alloc_emergency_exception_buf(100)
+        self.serial = (unique_id() + bytes(8))[:8]  # six bytes here
+        self.boot = int.from_bytes(os.urandom(4), "little")
+        self.interpreter = "micropython " + sys.version.split("; ")[-1]
+        self.ticks_us = time.ticks_us
+        self.store = MemoryStore(self.store_bytes)
+        # A wire that is off reads high, and is named as such.
+        data_pin = Pin(self.data_pin, Pin.IN, Pin.PULL_UP)
+        spi = SPI(
+            self.spi_number,
+            baudrate=SPI_HERTZ,
+            polarity=0,
+            phase=0,
+            sck=Pin(self.open_pin),
+            mosi=Pin(self.clock_pin),
+            miso=data_pin,
+        )
+        self.converter = Hx711Spi(data_pin, spi, Pin.IRQ_FALLING, time.ticks_us)
+        self._poll = select.poll()
+        self._poll.register(sys.stdin, select.POLLIN)
+        micropython.kbd_intr(-1)  # byte 3 is data here, not Ctrl-C
+        self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
+
+    def collect(self) -> None:
+        """Free memory between runs."""
+        gc.collect()
+
+    def _readable(self) -> bool:
+        return bool(self._poll.poll(0))

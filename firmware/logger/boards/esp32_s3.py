@@ -1,0 +1,28 @@
+"""ESP32-S3 development board: as an ESP32, on other pins. NOT RUN ON HARDWARE YET, as all of esp32.py."""
+
+from machine import Pin
+
+from .esp32 import Board as Esp32
+
+SPI_NUMBER = 1
+DATA_PIN = 13  # GPIO13, MISO, to DOUT of the converter
+CLOCK_PIN = 11  # GPIO11, MOSI, to PD_SCK
+OPEN_PIN = 12  # GPIO12, the clock of the SPI: connect nothing
+PROMPT_PIN = 14  # GPIO14 to ground
+STORE_BYTES = 100000  # of about 200 kB free: some 18 000 samples
+
+
+def wants_prompt() -> bool:
+    """True when the prompt pin is connected to ground."""
+    return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
+
+
+class Board(Esp32):
+    """Everything the app needs, made once."""
+
+    name = "esp32_s3"
+    spi_number = SPI_NUMBER
+    data_pin = DATA_PIN
+    clock_pin = CLOCK_PIN
+    open_pin = OPEN_PIN
+    store_bytes = STORE_BYTES

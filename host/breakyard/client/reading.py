@@ -1,0 +1,76 @@
+"""Which READs to send next, without input and output: always two under way, so that the link never waits for us."""
+
+from dataclasses import dataclass, field
+
+from breakyard.wire.records import Record, RunEnd
+
+
+@dataclass
+class Reading:
+    """The records of one run, wanted one after another from `wanted` on.
+
+    Attributes:
+        count: records to ask for in one READ.
+        end: the run's end record, once it came.
+        done: nothing more will come.
+        progress: grows with each record taken and each answer.
+    """
+
+    run: int
+    wanted: int
+    count: int
+    follow: bool
+    end: RunEnd | None = None
+    done: bool = False
+    progress: int = 0
+    _under_way: list[tuple[int, int]] = field(
+        default_factory=list
+    )  # index of the command, end of its records
+    _skipping: bool = False
+
+    def next_first(self) -> int | None:
+        """The `first` of a READ to be sent now, or None."""
+        if self.done or len(self._under_way) == 2:
+            return None
+        return self._under_way[-1][1] if self._under_way else self.wanted
+
+    def sent(self, index: int, first: int) -> None:
+        """Note a READ as under way."""
+        self._under_way.append((index, first + self.count))
+
+    @property
+    def waiting_for(self) -> tuple[int, ...]:
+        """The commands whose answers are still to come, in order."""
+        return tuple(index for index, _ in self._under_way)
+
+    def take(self, record: Record) -> bool:
+        """Look at a record that came; True if it is the one wanted next. A hole makes us ask anew."""
+        if record.run != self.run or record.index < self.wanted:
+            return False
+        if record.index > self.wanted:
+            if not self._skipping:
+                self.start_over()
+            return False
+        self._skipping = False
+        self.wanted += 1
+        self.progress += 1
+        if isinstance(record, RunEnd):
+            self.end = record
+            self.done = True
+        return True
+
+    def answered(self, index: int, next_record: int, finished: bool) -> None:
+        """Look at the answer to a READ."""
+        self.progress += 1
+        (place,) = (i for i, (one, _) in enumerate(self._under_way) if one == index)
+        _, asked_to = self._under_way[place]
+        del self._under_way[: place + 1]
+        if self.wanted < next_record:
+            self.start_over()  # the rest of what it sent was lost
+        elif finished or (not self.follow and next_record < asked_to):
+            self.done = True
+
+    def start_over(self) -> None:
+        """Ask again from the record wanted; what is still on its way is skipped."""
+        self._under_way.clear()
+        self._skipping = True
