@@ -33,11 +33,11 @@ def raises(error, function, *arguments):
 class Logger:
     """A recorder with its own clock: samples go in at a steady step, service runs after each."""
 
-    def __init__(self, capacity=200000, start_ticks=0, step_us=11000):
+    def __init__(self, capacity=200000, start_ticks=0, step_us=11000, store=None):
         self.ticks = start_ticks
         self.step_us = step_us
         self.settings = Settings()
-        self.store = MemoryStore(capacity)
+        self.store = store if store else MemoryStore(capacity)
         identity = Identity(b"\x01\x02\x03\x04\x05\x06\x07\x08", 77, "test", "test")
         self.recorder = Recorder(Timebase(start_ticks), self.store, identity, self.settings)
         self.pushed = []

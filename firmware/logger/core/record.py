@@ -99,6 +99,11 @@ def damage(buffer: bytearray, length: int) -> int:
     return 0
 
 
+def numbers(buffer: bytearray) -> tuple[int, int]:
+    """Run and index in the header of a record."""
+    return unpack_from("<HI", buffer, 2)
+
+
 def unpack(buffer: bytearray, at: int, end: int, layout: str) -> list | None:  # type: ignore[type-arg]
     """Read fields between `at` and `end`; None when they do not fit.
 

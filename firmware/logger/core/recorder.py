@@ -45,6 +45,8 @@ class Recorder:
         self._fault_told_s = 0
         self._told_full = False
         self.log: list[tuple[int, str]] = []  # lines for people, taken away by the outbox
+        for line in store.notes:
+            self._say(layout.LEVEL_WARNING, line)
 
     @property
     def state(self) -> int:
@@ -98,6 +100,7 @@ class Recorder:
                 self._say(layout.LEVEL_WARNING, "store full: from now on only the peaks are kept")
                 if self.trigger.by_command and self.trigger.event(EVENT_FULL):
                     self._end(layout.END_STORE_FULL, second, microsecond)
+            self._tell_problem()
             if not writer.active:
                 self._ended()
         elif self.trigger.state == STATE_IDLE:
@@ -168,6 +171,8 @@ class Recorder:
             self.writer.drain(DRAIN_SAMPLES)
             if not self.writer.active:
                 self._ended()
+        self.store.prepare()
+        self._tell_problem()
         if self.store.last_run >= layout.MAX_RUN or not self.writer.has_room():
             return layout.ERROR_STORE_FULL
         return layout.ERROR_OK
@@ -197,6 +202,11 @@ class Recorder:
 
     def _ended(self) -> None:
         self._say(layout.LEVEL_INFO, f"run {self.writer.run} ended, {self.writer.samples} samples")
+
+    def _tell_problem(self) -> None:
+        if self.store.problem:
+            self._say(layout.LEVEL_ERROR, self.store.problem)
+            self.store.problem = ""
 
     def _tell_fault(self, second: int) -> None:
         self._fault_told_s = second

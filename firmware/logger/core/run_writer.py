@@ -4,6 +4,9 @@ Order in a run: RUN_BEGIN, IDENTITY, SETTINGS, then SAMPLES and MARK in time ord
 (largest first) and RUN_END. A SAMPLES record is closed when it is full, when its first sample is commit_ms
 old, when a step does not fit or sample numbers are missing, and before a MARK.
 
+The store is told to commit before the oldest sample that is not safe is commit_ms old, as a rule right after
+a record was closed.
+
 When the store is full, samples are counted but no longer kept; room for peak windows and totals was put
 aside at the start. Taking a sample allocates nothing; closing a record allocates a few small objects.
 """
@@ -28,6 +31,7 @@ _WAITING = const(1)  # begun, but the first sample has not come
 _WRITING = const(2)
 _ENDING = const(3)  # the last sample is known
 _WINDOWS = const(4)
+_SAVING = const(5)
 
 _HELD = const(4 * 257 + 83)  # framed: the longest peak windows and RUN_END
 _SMALLEST = const(2048)  # a run needs room for its first records and some samples
@@ -76,6 +80,11 @@ class RunWriter:
         self._totals = Totals()
         self._windows = 0
         self._rank = 0
+        self._digest = b""
+        self._unsafe = False  # something was appended since the latest commit
+        self._safe_s = 0
+        self._safe_us = 0
+        self._record_ms = 0  # span of the latest full record
 
     @property
     def active(self) -> bool:
@@ -127,6 +136,10 @@ class RunWriter:
         self._marks = []
         self._marks_size = 0
         self._hash = hashlib.sha256()
+        self._unsafe = False
+        self._safe_s = trigger_s
+        self._safe_us = trigger_us
+        self._record_ms = 0
         self._ring.tail = first
         self._ring.holding = True
         self._stage = _WAITING
@@ -171,14 +184,19 @@ class RunWriter:
             self._write_marks(-1, 0)
             self._ring.holding = False
             self._stage = _WINDOWS
+        elif self._stage == _SAVING:
+            if not self._store.step():
+                self._store.end(self._digest)
+                self._stage = _IDLE
         elif self._rank < self._windows:
             self._write_window()
         else:
             self._write_end()
+            self._stage = _SAVING
         return True
 
     def commit(self, second: int, microsecond: int) -> None:
-        """Close the record being filled if its first sample is old enough."""
+        """Close the record being filled if its first sample is old enough; make safe what is due."""
         if self._stage == _WRITING:
             samples = self._samples
             if samples.count:
@@ -190,6 +208,16 @@ class RunWriter:
                 mark = self._marks[0]
                 if elapsed_ms(second, microsecond, mark[0], mark[1]) >= _MARK_WAIT_MS:
                     self._write_marks(mark[0], mark[1])
+            if self._unsafe:
+                since_ms = elapsed_ms(second, microsecond, self._safe_s, self._safe_us)
+                # Wait for another record only if it will be there in time.
+                if self._ring.head - self._ring.tail < layout.MAX_SAMPLES:
+                    since_ms += self._record_ms
+                if since_ms >= self._settings.commit_ms:
+                    self._store.commit()
+                    self._unsafe = False
+                    self._safe_s = second
+                    self._safe_us = microsecond
 
     def take(self) -> None:
         """Move one sample from the ring into the record being filled."""
@@ -234,6 +262,7 @@ class RunWriter:
     def _close(self) -> None:
         samples = self._samples
         if samples.count:
+            self._record_ms = samples.span_ms()
             end = samples.close(self.run, self.records, self._number - samples.count)
             self._append(samples.buffer, end, False)
 
@@ -243,6 +272,7 @@ class RunWriter:
             return False
         if buffer[0] != layout.KIND_RUN_END:
             self._hash.update(memoryview(buffer)[:length])
+        self._unsafe = True
         self.records += 1
         return True
 
@@ -332,5 +362,4 @@ class RunWriter:
             ),
             True,
         )
-        self._store.end(digest)
-        self._stage = _IDLE
+        self._digest = digest

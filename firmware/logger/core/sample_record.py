@@ -6,7 +6,7 @@
 from micropython import const
 
 from . import layout, record
-from .timebase import MICROSECONDS
+from .timebase import MICROSECONDS, elapsed_ms
 
 SAMPLES_AT = const(21)  # header, three fields and the number of samples
 
@@ -54,6 +54,10 @@ class SampleRecord:
         if self._sent_us >= MICROSECONDS:
             self._sent_us -= MICROSECONDS
             self._sent_s += 1
+
+    def span_ms(self) -> int:
+        """Time from the first sample to the latest."""
+        return elapsed_ms(self._sent_s, self._sent_us, self.second, self.microsecond)
 
     def close(self, run: int, index: int, first_sample: int) -> int:
         """Write header and fields; return the end of the payload. The next `open` begins another."""

@@ -2,11 +2,16 @@
 
 What any store must offer (a later one keeps the bytes in flash):
 
+    notes                                 lines for people about what was found at the start
+    problem                               text of what went wrong last, "" when nothing did
     last_run, runs                        highest run number ever given, number of runs held
     room()                                bytes left for records that are not promised to others
-    begin(run)                            a new run, the only one being written
+    prepare()                             a run may begin soon; may take long
+    begin(run)                            a new run, the only one being written; allocates little
     hold(size)                            promise bytes to the end of the run: peak windows and totals
     append(buffer, length, held) -> bool  one record; held = True may use what was promised
+    commit()                              what was appended survives the power
+    step() -> bool                        after the last record, before `end`: True while there is work left
     end(sha256)                           the run is complete
     find(first) -> run                    first run held with at least this number, or 0
     records(run), size(run), complete(run), sha256(run)
@@ -48,6 +53,8 @@ class MemoryStore:
         self.last_run = 0
         self.runs = 0
         self.calibration = b""
+        self.notes: list[str] = []
+        self.problem = ""
         self._capacity = capacity
         self._data = bytearray(capacity)
         self._view = memoryview(self._data)
@@ -63,6 +70,16 @@ class MemoryStore:
     def room(self) -> int:
         """Framed bytes left for records that are not promised."""
         return self._capacity - self._size - self._held
+
+    def prepare(self) -> None:
+        """Nothing to prepare."""
+
+    def commit(self) -> None:
+        """Memory is as safe as it gets."""
+
+    def step(self) -> bool:
+        """Nothing is left to do."""
+        return False
 
     def begin(self, run: int) -> None:
         """Open a run; numbers only rise."""

@@ -1,0 +1,416 @@
+"""The run store on flash: one file per run, records as they are on a link, in the board's own file system.
+
+Law:
+  * What was appended is safe after `commit`. The run writer commits before the oldest sample that is not
+    safe is a second old. A power cut loses what came after the latest commit, and never an earlier run.
+  * At the start every run without RUN_END gets one, with POWER_LOST and the totals and hash of what was
+    found. What is damaged stays in the file and is never handed out.
+  * Numbers of runs never go back: before a run may begin its number is written down.
+  * Nothing is overwritten. A few blocks are never counted as room, so that the file system can always finish
+    what it began; room for the end of a run is put aside at its beginning.
+  * On a board that must not write flash while it records, a run is kept in memory until its end, and lost
+    with the power.
+
+Wear: littlefs copies the last, half filled block of a file to a fresh block at the first write after a
+`commit`, and goes round all free blocks. A commit costs one block erased, and each 4 KiB of records one more.
+"""
+
+from array import array
+from binascii import crc32
+
+from micropython import const
+
+from . import cobs, layout, power_lost
+from .layout import MAX_FRAME, MAX_RUN
+from .run_scan import RunScan
+from .store import framed
+
+MAX_RUNS = const(200)  # littlefs finds a file by walking its directory
+RESERVED_BLOCKS = const(6)  # one for the copy of the last block, the others for the directory
+TAIL_BYTES = const(4096)  # between two commits there is a tenth of it as a rule
+_STEP_BYTES = const(4096)
+_POINTERS = const(8)  # bytes per block that littlefs uses itself, on average over a file
+_NEAR = const(16)  # records that are passed over one by one; farther ones are sought
+_HASH_AT = const(44)
+_COUNTER = "counter"
+_CALIBRATION = "calibration"
+_SUFFIX = ".run"
+
+
+def file_name(run: int) -> str:
+    """Name of a run's file."""
+    return f"{run:05d}" + _SUFFIX
+
+
+class FlashStore:
+    """`files` is a FlashFiles; see MemoryStore for what a store must offer.
+
+    `notes` are lines for people from the start: runs repaired, files not understood. `problem` is the text of
+    what went wrong last, or "".
+    """
+
+    def __init__(  # type: ignore[no-untyped-def]
+        self, files, while_recording: bool = True, ram_bytes: int = TAIL_BYTES, reset_cause: int = 0
+    ) -> None:
+        self.last_run = 0
+        self.runs = 0
+        self.calibration = b""
+        self.notes: list[str] = []
+        self.problem = ""
+        self._files = files
+        self._while_recording = while_recording
+        # Runs in order of their number.
+        self._numbers = array("H", bytearray(2 * MAX_RUNS))
+        self._sizes = array("I", bytearray(4 * MAX_RUNS))
+        self._records = array("I", bytearray(4 * MAX_RUNS))
+        self._complete = bytearray(MAX_RUNS)
+        self._scan = RunScan(self._load)
+        self._scanned = 0  # run that the scan is set to
+        self._next_index = 0
+        self._next_at = 0
+        self._tail = bytearray(ram_bytes)
+        self._tail_view = memoryview(self._tail)
+        self._tail_used = 0
+        self._tail_saved = 0  # of these, written to the file and not yet safe
+        self._writing = 0  # run being written
+        self._held = 0
+        self._reserved_number = 0
+        self._free_bytes = 0
+        self._failed = False
+        self._start(reset_cause)
+
+    # What is there
+
+    def room(self) -> int:
+        """Framed bytes left for records that are not promised."""
+        if self._failed or (not self._writing and self.runs == MAX_RUNS):
+            return 0
+        room = self._free_bytes
+        if self._writing:
+            room -= self._sizes[self.runs - 1]
+        if not self._while_recording:
+            in_memory = len(self._tail) - self._tail_used
+            if in_memory < room:
+                room = in_memory
+        return room - self._held
+
+    def find(self, first: int) -> int:
+        """First run held whose number is at least `first`, or 0."""
+        for i in range(self.runs):
+            if self._numbers[i] >= first:
+                return self._numbers[i]
+        return 0
+
+    def records(self, run: int) -> int:
+        """Records of a run so far; 0 when there is no such run."""
+        at = self._place(run)
+        return self._records[at] if at >= 0 else 0
+
+    def size(self, run: int) -> int:
+        """Framed bytes of a run."""
+        at = self._place(run)
+        return self._sizes[at] if at >= 0 else 0
+
+    def complete(self, run: int) -> bool:
+        """True when the run has its RUN_END."""
+        at = self._place(run)
+        return at >= 0 and self._complete[at] == 1
+
+    def sha256(self, run: int) -> bytes | None:
+        """The hash in the run's RUN_END, or None."""
+        at = self._place(run)
+        if at < 0 or not self._complete[at]:
+            return None
+        self._set_scan(run)
+        self._next_index = 0
+        self._next_at = 0
+        if not self._scan.last(self._sizes[at]) or self._scan.record[0] != layout.KIND_RUN_END:
+            return None
+        return bytes(self._scan.record[_HASH_AT : _HASH_AT + 32])
+
+    def read(self, run: int, index: int, buffer: bytearray) -> int:
+        """Copy record `index` of a run into `buffer`; return its length, 0 when there is none."""
+        place = self._place(run)
+        if place < 0 or index >= self._records[place]:
+            return 0
+        scan = self._scan
+        size = self._sizes[place]
+        if run != self._scanned or not self._next_index <= index < self._next_index + _NEAR:
+            self._set_scan(run)
+            self._next_at = scan.seek(index, size)
+        found = False
+        while not found and scan.next(self._next_at, size) and scan.index <= index:
+            found = scan.index == index
+            self._next_at = scan.end
+        self._next_index = index + 1
+        if not found:
+            return 0
+        buffer[: scan.length] = memoryview(scan.record)[: scan.length]
+        return scan.length
+
+    # Writing
+
+    def prepare(self) -> None:
+        """Before a run may begin: write down its number, and look how much room there is."""
+        try:
+            if self._reserved_number <= self.last_run:
+                self._reserved_number = self.last_run + 1
+                self._files.replace(_COUNTER, b"%d\n" % self._reserved_number)
+            self._failed = False
+            self._look_for_room()
+        except OSError as error:
+            self._fail(error)
+
+    def begin(self, run: int) -> None:
+        """Open a run; numbers only rise. Its file is made with the first commit."""
+        if self._writing or not self.last_run < run <= MAX_RUN or self.runs == MAX_RUNS:
+            raise ValueError("run cannot begin")
+        self._add(run, 0, 0, 0)
+        self.last_run = run
+        self._writing = run
+        self._tail_used = 0
+        self._tail_saved = 0
+        self._held = 0
+
+    def hold(self, size: int) -> None:
+        """Promise `size` framed bytes to records appended later with `held`."""
+        self._held = size
+
+    def append(self, buffer: bytearray, length: int, held: bool = False) -> bool:
+        """Add a record to the open run; False (and nothing written) when there is no room."""
+        size = framed(length)
+        if held:
+            if size > self.room() + self._held:
+                return False
+        elif size > self.room():
+            return False
+        tail = self._tail
+        at = self._tail_used
+        if at + size > len(tail):
+            self.commit()
+            at = self._tail_used
+            if at + size > len(tail):
+                return False
+        if held:
+            self._held = self._held - size if self._held > size else 0
+        tail[at] = 0
+        end = cobs.stuff(buffer, length, tail, at + 1)
+        tail[end] = 0
+        self._tail_used = end + 1
+        last = self.runs - 1
+        self._sizes[last] += size
+        self._records[last] += 1
+        return True
+
+    def commit(self) -> None:
+        """Make safe what was appended, where flash may be written while recording."""
+        if self._tail_used and self._while_recording and not self._failed:
+            self._save(self._tail_used)
+            self._synchronise()
+
+    def step(self) -> bool:
+        """After the last record: write a piece of what is kept in memory; False when little is left."""
+        if self._failed or self._tail_used - self._tail_saved <= _STEP_BYTES:
+            return False
+        self._save(self._tail_saved + _STEP_BYTES)
+        return True
+
+    def end(self, sha256: bytes) -> None:
+        """The open run is complete, or as much of it as could be written."""
+        if not self._failed:
+            self._save(self._tail_used)
+            self._synchronise()
+        try:
+            self._files.close()
+            self._look_for_room()
+        except OSError as error:
+            self._fail(error)
+        if not self._failed:
+            self._complete[self.runs - 1] = 1
+        self._tail_used = 0
+        self._writing = 0
+        self._held = 0
+
+    def erase(self, run: int) -> bool:
+        """Erase a complete run; False when it is absent or not complete."""
+        place = self._place(run)
+        if place < 0 or not self._complete[place]:
+            return False
+        try:
+            self._files.remove(file_name(run))
+            if not self._writing:
+                self._look_for_room()
+        except OSError as error:
+            self._fail(error)
+            return False
+        for at in range(place, self.runs - 1):
+            self._numbers[at] = self._numbers[at + 1]
+            self._sizes[at] = self._sizes[at + 1]
+            self._records[at] = self._records[at + 1]
+            self._complete[at] = self._complete[at + 1]
+        self.runs -= 1
+        self._scanned = 0
+        return True
+
+    def keep_calibration(self, payload: bytes) -> bool:
+        """Keep the payload of a CALIBRATION in place of the one before."""
+        try:
+            self._files.replace(_CALIBRATION, payload + crc32(payload).to_bytes(4, "little"))
+        except OSError as error:
+            self._fail(error)
+            return False
+        self.calibration = payload
+        return True
+
+    # The start
+
+    def _start(self, reset_cause: int) -> None:
+        numbers = []
+        for name, size in self._files.sizes():
+            if name == _COUNTER:
+                self._read_counter()
+            elif name == _CALIBRATION:
+                self._read_calibration(size)
+            elif name.endswith(_SUFFIX):
+                try:
+                    numbers.append((int(name[: -len(_SUFFIX)]), size))
+                except ValueError:
+                    self.notes.append("not understood: " + name)
+        numbers.sort()
+        for run, size in numbers:
+            if self.last_run < run:
+                self.last_run = run
+            if size == 0:  # begun, and nothing was safe
+                self._files.remove(file_name(run))
+            elif self.runs == MAX_RUNS:
+                self.notes.append(f"too many runs: {file_name(run)} is left alone")
+            else:
+                self._look_at(run, size, reset_cause)
+        if self._reserved_number < self.last_run:
+            self._reserved_number = self.last_run
+        self.last_run = self._reserved_number
+        self._look_for_room()
+
+    def _look_at(self, run: int, size: int, reset_cause: int) -> None:
+        scan = self._scan
+        self._add(run, size, 0, 0)
+        self._set_scan(run)
+        if not scan.last(size):
+            self.notes.append(f"no record of a run in {file_name(run)}")
+            self.runs -= 1
+        elif scan.record[0] != layout.KIND_RUN_END:
+            self._repair(run, size, reset_cause)
+        else:
+            self._records[self.runs - 1] = scan.index + 1
+            self._complete[self.runs - 1] = 1
+        self._scanned = 0
+
+    def _repair(self, run: int, size: int, reset_cause: int) -> None:
+        last = self.runs - 1
+        self._records[last] = self._scan.index + 1
+        buffer = bytearray(layout.MAX_RECORD)
+        target = bytearray(MAX_FRAME)
+        length = power_lost.write_end(buffer, self._scan, run, size, reset_cause)
+        added = cobs.frame(buffer, length, target)
+        try:
+            self._files.append(file_name(run), memoryview(target)[:added])
+            self._files.sync()
+            self._files.close()
+        except OSError as error:
+            self._fail(error)
+            return
+        self._sizes[last] += added
+        self._records[last] += 1
+        self._complete[last] = 1
+        self.notes.append(f"run {run} lost its power: {self._records[last]} records are safe")
+
+    def _read_counter(self) -> None:
+        buffer = bytearray(8)
+        count = self._files.read(_COUNTER, 0, memoryview(buffer))
+        try:
+            self._reserved_number = int(bytes(buffer[:count]))
+        except ValueError:
+            self.notes.append("the counter of runs was not readable")
+
+    def _read_calibration(self, size: int) -> None:
+        buffer = bytearray(size)
+        count = self._files.read(_CALIBRATION, 0, memoryview(buffer))
+        payload = bytes(buffer[: count - 4]) if count > 4 else b""
+        if payload and crc32(payload).to_bytes(4, "little") == bytes(buffer[count - 4 : count]):
+            self.calibration = payload
+        else:
+            self.notes.append("the calibration kept is damaged")
+
+    # Helpers
+
+    def _add(self, run: int, size: int, records: int, complete: int) -> None:
+        at = self.runs
+        self._numbers[at] = run
+        self._sizes[at] = size
+        self._records[at] = records
+        self._complete[at] = complete
+        self.runs = at + 1
+
+    def _place(self, run: int) -> int:
+        for i in range(self.runs):
+            if self._numbers[i] == run:
+                return i
+        return -1
+
+    def _look_for_room(self) -> None:
+        free = self._files.free_blocks() - RESERVED_BLOCKS
+        self._free_bytes = free * (self._files.block_size - _POINTERS) if free > 0 else 0
+
+    def _save(self, end: int) -> None:
+        # From the tail to the file, up to `end`.
+        try:
+            piece = self._tail_view[self._tail_saved : end]
+            self._files.append(file_name(self._writing), piece)
+            self._tail_saved = end
+        except OSError as error:
+            self._fail(error)
+
+    def _synchronise(self) -> None:
+        if self._failed:
+            return
+        try:
+            self._files.sync()
+            self._tail_used = 0
+            self._tail_saved = 0
+        except OSError as error:
+            self._fail(error)
+
+    def _fail(self, error: OSError) -> None:
+        self._failed = True
+        self.problem = f"flash: {error}"
+
+    def _set_scan(self, run: int) -> None:
+        self._scanned = run
+        self._scan.open(run)
+
+    def _load(self, offset: int, buffer: memoryview) -> int:
+        # Bytes of the run that the scan is set to: from its file, then what is not in it yet.
+        run = self._scanned
+        size = self._sizes[self._place(run)]
+        tail = self._tail_used if run == self._writing else 0
+        in_file = size - tail
+        count = 0
+        if offset < in_file:
+            count = in_file - offset
+            if count > len(buffer):
+                count = len(buffer)
+            try:
+                count = self._files.read(file_name(run), offset, buffer[:count])
+            except OSError as error:
+                self.problem = f"flash: {error}"
+                return 0
+            if offset + count < in_file:
+                return count
+        at = offset + count - in_file
+        more = tail - at
+        if more > len(buffer) - count:
+            more = len(buffer) - count
+        if more > 0:
+            buffer[count : count + more] = self._tail_view[at : at + more]
+            count += more
+        return count

@@ -1,0 +1,420 @@
+"""The run store on flash, over files in memory that forget what was not synchronised."""
+
+import hashlib
+from struct import pack, pack_into
+
+from firmware_support import Logger, end_of, raises
+
+from logger.core import layout, record
+from logger.core.flash_store import MAX_RUNS, RESERVED_BLOCKS, FlashStore, file_name
+from logger.core.store import framed
+
+
+class Files:
+    """What FlashFiles does, in memory; `safe` is what a power cut leaves. Counts what is asked of the flash."""
+
+    block_size = 4096
+
+    def __init__(self, safe=None, blocks=200):
+        self.safe = safe if safe is not None else {}
+        self.blocks = blocks
+        self.open = {}
+        self.syncs = 0
+        self.appends = 0
+        self.broken = False
+
+    def sizes(self):
+        return [(name, len(self.safe[name])) for name in self.safe]
+
+    def free_blocks(self):
+        used = 0
+        for name in self.safe:
+            if name.endswith(".run"):  # littlefs keeps small files in their directory
+                used += (len(self.safe[name]) + 4095) // 4096
+        return self.blocks - used
+
+    def append(self, name, data):
+        self.appends += 1
+        if self.broken:
+            raise OSError(28)
+        self.open[name] = self.open.get(name, b"") + bytes(data)
+
+    def sync(self):
+        self.syncs += 1
+        for name in self.open:
+            self.safe[name] = self.safe.get(name, b"") + self.open[name]
+        self.open = {}
+
+    def close(self):
+        if not self.broken:
+            self.sync()
+
+    def read(self, name, offset, buffer):
+        if name not in self.safe:
+            raise OSError(2)
+        piece = self.safe[name][offset : offset + len(buffer)]
+        buffer[: len(piece)] = piece
+        return len(piece)
+
+    def replace(self, name, data):
+        if self.broken:
+            raise OSError(28)
+        self.safe[name] = bytes(data)
+
+    def remove(self, name):
+        del self.safe[name]
+
+
+def a_record(run, index, size=60, kind=layout.KIND_LOG):
+    """A sound record with some zeros in it."""
+    buffer = bytearray(layout.MAX_RECORD)
+    at = record.begin(buffer, kind, run, index)
+    for i in range(size):
+        buffer[at + i] = (index * i) & 7
+    return buffer, record.finish(buffer, at + size)
+
+
+def put(store, run, index, size=60, held=False):
+    buffer, length = a_record(run, index, size)
+    return store.append(buffer, length, held)
+
+
+def put_end(store, run, index, digest):
+    """RUN_END by hand."""
+    buffer = bytearray(layout.MAX_RECORD)
+    at = record.begin(buffer, layout.KIND_RUN_END, run, index)
+    at = record.pack(buffer, at, "BIIIIIIIiiB", (0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0))
+    at = record.pack(buffer, at, "S", (digest,))
+    length = record.finish(buffer, at)
+    assert store.append(buffer, length, True)
+    store.end(digest)
+
+
+def whole_run(store, number, size=60):
+    """A run of `number` records and its end; returns its number."""
+    store.prepare()
+    run = store.last_run + 1
+    store.begin(run)
+    store.hold(200)
+    for index in range(number):
+        assert put(store, run, index, size)
+    put_end(store, run, number, bytes([run]) * 32)
+    return run
+
+
+def got(store, run, index):
+    buffer = bytearray(layout.MAX_RECORD)
+    return bytes(buffer[: store.read(run, index, buffer)])
+
+
+def is_record(store, run, index, size=60):
+    buffer, length = a_record(run, index, size)
+    return got(store, run, index) == bytes(buffer[:length])
+
+
+def test_records_come_back_in_any_order_also_after_a_start():
+    files = Files()
+    store = FlashStore(files)
+    for number in (3, 400, 30):
+        whole_run(store, number)
+    for again in (store, FlashStore(files)):
+        assert [again.find(1), again.find(2), again.find(3), again.find(4)] == [1, 2, 3, 0]
+        assert again.records(2) == 401
+        assert again.complete(2)
+        assert again.sha256(2) == bytes([2]) * 32
+        for index in (399, 0, 17, 18, 200, 5, 398, 399, 100):
+            assert is_record(again, 2, index)
+        assert got(again, 2, 401) == b""
+        assert got(again, 4, 0) == b""
+        assert again.records(4) == 0
+        assert again.size(4) == 0
+        assert again.sha256(4) is None
+        assert again.notes == []
+
+
+def test_the_file_holds_the_frames_as_they_are_on_a_link():
+    files = Files()
+    store = FlashStore(files)
+    run = whole_run(store, 40, 200)
+    data = files.safe[file_name(run)]
+    size = 40 * framed(212) + framed(80)
+
+    assert len(data) == size == store.size(run)
+    assert data[0] == 0
+    assert data[-1] == 0
+    assert len([piece for piece in data.split(b"\x00") if piece]) == 41
+
+
+def test_a_run_being_written_is_read_across_what_is_safe_and_what_is_not():
+    files = Files()
+    store = FlashStore(files)
+    store.prepare()
+    store.begin(1)
+    for index in range(100):
+        assert put(store, 1, index)
+        if index % 7 == 0:
+            store.commit()
+        for earlier in (0, index // 2, index):
+            assert is_record(store, 1, earlier)
+    assert not store.complete(1)
+
+
+def test_only_what_was_committed_survives_and_gets_an_end():
+    files = Files()
+    store = FlashStore(files)
+    whole_run(store, 20)
+    store.prepare()
+    store.begin(2)
+    for index in range(30):
+        assert put(store, 2, index)
+        if index == 24:
+            store.commit()
+    again = FlashStore(Files(files.safe))
+
+    assert again.records(1) == 21
+    assert again.records(2) == 26
+    assert again.complete(2)
+    end = got(again, 2, 25)
+    whole = b"".join([got(again, 2, index) for index in range(25)])
+    assert end_of([end])["cause"] == layout.END_POWER_LOST
+    assert again.sha256(2) == end[44:76] == hashlib.sha256(whole).digest()
+    assert len(again.notes) == 1
+    assert FlashStore(Files(files.safe)).notes == []
+
+
+def test_totals_of_a_repaired_run():
+    files = Files()
+    store = FlashStore(files)
+    store.prepare()
+    store.begin(1)
+    buffer = bytearray(layout.MAX_RECORD)
+    at = record.begin(buffer, layout.KIND_SAMPLES, 1, 0)
+    at = record.pack(buffer, at, "IIIB", (5, 70, 999000, 3))
+    at = record.put_sample(buffer, at, -7, 0, 0)
+    at = record.put_sample(buffer, at, layout.RAIL_HIGH, layout.QUALITY_RAIL, 600)
+    at = record.put_sample(buffer, at, 9, layout.QUALITY_LATE, 500)
+    store.append(buffer, record.finish(buffer, at))
+    store.commit()
+    again = FlashStore(Files(files.safe))
+    end = end_of([got(again, 1, 1)])
+
+    assert end["samples"] == 8
+    assert end["samples_not_stored"] == 5
+    assert (end["clipped"], end["doubtful"]) == (1, 2)
+    assert (end["lowest"], end["highest"]) == (-7, layout.RAIL_HIGH)
+    assert (end["end_s"], end["end_us"]) == (71, 21000)
+
+
+def test_a_damaged_tail_is_never_handed_out():
+    for damage in (b"\x00\x05abc", b"\xff" * 5000, bytes(300), b"\x00" + b"\x07" * 900 + b"\x00"):
+        files = Files()
+        store = FlashStore(files)
+        store.prepare()
+        store.begin(1)
+        for index in range(50):
+            put(store, 1, index)
+        store.commit()
+        files.safe[file_name(1)] += damage
+        again = FlashStore(Files(files.safe))
+
+        assert again.records(1) == 51
+        assert again.complete(1)
+        for index in (49, 0, 30):
+            assert is_record(again, 1, index)
+        assert end_of([got(again, 1, 50)])["cause"] == layout.END_POWER_LOST
+
+
+def test_damage_in_the_middle_costs_its_own_records_only():
+    files = Files()
+    run = whole_run(FlashStore(files), 200)
+    data = bytearray(files.safe[file_name(run)])
+    size = framed(72)
+    data[100 * size + 10] ^= 1
+    data[103 * size : 103 * size + 3 * size] = b"\xff" * (3 * size)
+    files.safe[file_name(run)] = bytes(data)
+    store = FlashStore(Files(files.safe))
+    missing = [index for index in range(200) if not is_record(store, run, index)]
+
+    assert missing == [100, 103, 104, 105]
+    assert store.complete(run)
+    for index in (106, 102, 101, 199):
+        assert is_record(store, run, index)
+    assert got(store, run, 103) == b""
+
+
+def test_numbers_of_runs_never_go_back():
+    files = Files()
+    store = FlashStore(files)
+    for _ in range(3):
+        whole_run(store, 2)
+    for run in (1, 2, 3):
+        assert store.erase(run)
+    assert FlashStore(Files(files.safe)).last_run == 3
+    store.prepare()  # armed: a host may have been told of run 4
+    again = FlashStore(Files(files.safe))
+
+    assert again.last_run == 4
+    assert again.runs == 0
+
+
+def test_erase_wants_a_complete_run_and_makes_room():
+    files = Files()
+    store = FlashStore(files)
+    before = store.room()
+    run = whole_run(store, 100, 200)
+    store.prepare()
+    store.begin(2)
+    put(store, 2, 0)
+
+    assert not store.erase(2)
+    assert not store.erase(7)
+    put_end(store, 2, 1, bytes(32))
+    assert store.erase(2)
+    assert is_record(store, run, 50, 200)
+    assert store.erase(run)
+    assert store.room() == before
+    assert [name for name in files.safe if name.endswith(".run")] == []
+
+
+def test_room_is_that_of_the_free_blocks_less_a_reserve():
+    files = Files(blocks=RESERVED_BLOCKS + 10)
+    store = FlashStore(files)
+
+    assert store.room() == 10 * (4096 - 8)
+    store.prepare()
+    store.begin(1)
+    store.hold(1000)
+    put(store, 1, 0)
+    assert store.room() == 10 * (4096 - 8) - 1000 - framed(72)
+
+
+def test_a_full_store_still_takes_the_end_of_the_run():
+    files = Files(blocks=RESERVED_BLOCKS + 3)
+    logger = Logger(store=FlashStore(files))
+    logger.samples(0, 200)
+    assert logger.recorder.arm() == layout.ERROR_OK
+    logger.samples(0, 40)
+    for top in (900000, 500000, 700000, 400000):
+        logger.samples(top, 400)
+        logger.samples(0, 200)
+    logger.samples(0, 600)
+    logger.finish()
+    records = logger.records(1)
+    end = end_of(records)
+
+    assert end["cause"] == layout.END_STORE_FULL
+    assert end["peak_windows"] == 4
+    assert end["samples_not_stored"] > 0
+    assert end["highest"] == 900000
+    assert end["sha256"] == hashlib.sha256(b"".join(records[:-1])).digest() == logger.store.sha256(1)
+    assert files.free_blocks() >= RESERVED_BLOCKS
+    assert logger.recorder.arm() == layout.ERROR_STORE_FULL
+    assert FlashStore(Files(files.safe)).notes == []
+
+
+def test_too_many_runs_are_a_full_store():
+    store = FlashStore(Files(blocks=1000))
+    for _ in range(MAX_RUNS):
+        whole_run(store, 1)
+
+    store.prepare()
+    assert store.room() == 0
+    assert raises(ValueError, store.begin, store.last_run + 1)
+    assert store.erase(1)
+    assert store.room() > 0
+
+
+def test_a_flash_that_fails_is_told_and_the_logger_goes_on():
+    files = Files()
+    logger = Logger(store=FlashStore(files))
+    logger.samples(0, 50)
+    assert logger.recorder.start(logger.ticks) == layout.ERROR_OK
+    logger.samples(0, 200)
+    files.broken = True
+    logger.samples(0, 200)
+    logger.recorder.stop(logger.ticks)
+    logger.finish()
+
+    assert [text for _, text in logger.recorder.log if text.startswith("flash: ")]
+    assert not logger.store.complete(1)
+    files.broken = False
+    assert FlashStore(Files(files.safe)).complete(1)
+    assert logger.recorder.start(logger.ticks) == layout.ERROR_OK
+
+
+def test_what_is_not_safe_is_never_a_second_old():
+    for step_us in (6667, 10870, 12500, 100000):  # 150, 92, 80, 10 a second
+        files = Files()
+        logger = Logger(store=FlashStore(files), step_us=step_us)
+        logger.samples(0, 60)
+        logger.recorder.start(logger.ticks)
+        waiting = 0
+        syncs = files.syncs
+        longest = 0
+        for _ in range(20000000 // step_us):
+            logger.sample(5)
+            waiting += step_us
+            if files.syncs != syncs:
+                syncs = files.syncs
+                waiting = 0
+            longest = max(longest, waiting)
+
+        assert longest <= logger.settings.commit_ms * 1000 + step_us
+        assert files.syncs <= 2 * 20000 // logger.settings.commit_ms
+
+
+def test_on_a_board_that_must_not_write_while_recording():
+    files = Files()
+    store = FlashStore(files, while_recording=False, ram_bytes=12000)
+    logger = Logger(store=store)
+    logger.samples(0, 100)
+    logger.recorder.arm()
+    asked = (files.syncs, files.appends)
+    logger.samples(0, 40)
+    logger.samples(500000, 3000)
+    assert (files.syncs, files.appends) == asked
+    assert store.records(1) > 30
+    logger.samples(0, 1000)
+    logger.finish()
+    records = logger.records(1)
+    end = end_of(records)
+
+    assert end["cause"] == layout.END_STORE_FULL  # its memory was
+    assert end["peak_windows"] == 1
+    assert FlashStore(Files(files.safe)).sha256(1) == end["sha256"]
+    assert files.appends - asked[1] == 3  # in pieces, so that no step is long
+
+
+def test_calibration_survives_and_damage_is_told():
+    files = Files()
+    store = FlashStore(files)
+    assert store.keep_calibration(b"payload of some bytes")
+    assert FlashStore(Files(files.safe)).calibration == b"payload of some bytes"
+    files.safe["calibration"] = b"payload of sOme bytes" + files.safe["calibration"][-4:]
+    again = FlashStore(Files(files.safe))
+
+    assert again.calibration == b""
+    assert len(again.notes) == 1
+
+
+def test_files_of_others_are_left_alone():
+    files = Files({"notes.txt": b"hello", "x.run": b"?", "00009.run": b"no records", "00003.run": b""})
+    store = FlashStore(files)
+
+    assert store.runs == 0
+    assert store.last_run == 9
+    assert sorted(files.safe) == ["00009.run", "notes.txt", "x.run"]
+    assert len(store.notes) == 2
+
+
+def test_a_record_of_another_run_in_the_file_is_passed_over():
+    files = Files()
+    run = whole_run(FlashStore(files), 5)
+    other = bytearray(layout.MAX_RECORD)
+    pack_into("<BBHI", other, 0, layout.KIND_LOG, 1, run + 1, 99)
+    length = record.finish(other, 20)
+    files.safe[file_name(run)] += b"\x00\x0d" + bytes(other[:length]).replace(b"\x00", b"\x01") + b"\x00"
+    store = FlashStore(Files(files.safe))
+
+    assert store.records(run) == 6
+    assert pack("<H", run + 1) != pack("<H", run)

@@ -1,0 +1,266 @@
+"""Cuts the power at operations of the flash, starts again, and compares with what was promised.
+
+MICROPYPATH=tests/power_cut:firmware:.frozen micropython -X heapsize=64m tests/power_cut/cuts.py
+    [STRIDE [FIRST [PATIENCE]]]
+
+Every STRIDE-th operation from FIRST on is cut, in each of the three ways; 1 means every single one. Gives up
+after PATIENCE failures. Prints the numbers and "failed: N"; each failure with the operation that was cut.
+"""
+
+import hashlib
+import os
+import sys
+
+import vfs
+from flash_model import BLOCK, SWAPPED, SYNC, WAY_NAMES, WAYS, Flash, carry_out, cut
+from workload import CALIBRATION, FOLDER, MOUNT, Day, totals_of
+
+from logger.core import layout
+from logger.core.flash_store import FlashStore
+from logger.drivers.flash_files import FlashFiles
+
+BLOCKS = 48
+
+
+class Lost(Exception):
+    """A promise was broken."""
+
+
+def ensure(good, what):
+    if not good:
+        raise Lost(what)
+
+
+def a_day():
+    """Three kinds of runs, one erased, a calibration twice, a store that fills up."""
+    day = Day(BLOCKS)
+    day.command_run(700)
+    day.store.keep_calibration(CALIBRATION)
+    day.pull(900)
+    day.command_run(300)
+    day.erase(1)
+    day.store.keep_calibration(b"\x05other" + CALIBRATION[7:])
+    day.pull(1500)
+    day.erase(3)
+    day.command_run(60)
+    day.command_run(100000 // 11)
+    day.close()
+    return day
+
+
+def a_day_in_memory():
+    """A board that must not write its flash while it records."""
+    day = Day(BLOCKS, while_recording=False)
+    day.pull(900)
+    day.command_run(700)
+    day.erase(1)
+    day.pull(2000)
+    day.close()
+    return day
+
+
+class Promised:
+    """What holds after so many operations."""
+
+    def __init__(self, day, operations):
+        self.safe = {}
+        self.begun = set()
+        self.erased = set()
+        self.erasing = set()
+        self.number = 0
+        self.calibrations = [b""]
+        for at, what, value in day.promises:
+            if at > operations:
+                # What was under way may have happened or not.
+                break
+            if what == "number":
+                self.number = value
+            elif what == "begun":
+                self.begun.add(value)
+            elif what == "safe":
+                self.safe[value[0]] = value[1]
+            elif what == "erasing":
+                self.erasing.add(value)
+            elif what == "erased":
+                self.erased.add(value)
+            elif what == "keeping":
+                self.calibrations.append(value)
+            elif what == "kept":
+                self.calibrations = [value]
+
+
+def records_of(store, run):
+    buffer = bytearray(layout.MAX_RECORD)
+    found = []
+    for index in range(store.records(run)):
+        length = store.read(run, index, buffer)
+        ensure(length, f"run {run}: record {index} cannot be read")
+        found.append(bytes(buffer[:length]))
+    return found
+
+
+def check_run(store, run, day, promised):
+    """Returns how many records there are."""
+    found = records_of(store, run)
+    written = day.written.get(run)
+    ensure(written is not None and run in promised.begun, f"run {run} was never begun")
+    ensure(store.complete(run), f"run {run} is not complete")
+    safe = promised.safe.get(run, 0)
+    if found[-1][0] == layout.KIND_RUN_END and found[-1][8] == layout.END_POWER_LOST:
+        end = found.pop()
+        digest = hashlib.sha256(b"".join(found)).digest()
+        ensure(end[44:76] == digest == store.sha256(run), f"run {run}: hash of its end")
+        told = [int.from_bytes(end[at : at + 4], "little") for at in (17, 21, 29, 33)]
+        told += [signed(end[37:40]), signed(end[40:43]), end[43]]
+        ensure(tuple(told) == totals_of(found), f"run {run}: totals of its end")
+    ensure(len(found) >= safe, f"run {run}: {safe} records safe, {len(found)} left")
+    ensure(found == written[: len(found)], f"run {run}: a record is not what was written")
+    return len(found)
+
+
+def signed(raw):
+    return ((raw[0] | raw[1] << 8 | raw[2] << 16) ^ 0x800000) - 0x800000
+
+
+def start(flash):
+    vfs.mount(vfs.VfsLfs2(flash, progsize=256), MOUNT)
+    return FlashStore(FlashFiles(FOLDER))
+
+
+def check_store(store, day, promised):
+    number = 0
+    run = store.find(1)
+    while run:
+        number += check_run(store, run, day, promised)
+        ensure(run not in promised.erased, f"run {run} was erased and is back")
+        run = store.find(run + 1)
+    for run in promised.safe:
+        gone = run in promised.erased or run in promised.erasing
+        ensure(gone or promised.safe[run] == 0 or store.find(run) == run, f"run {run} is lost")
+    ensure(store.last_run >= promised.number, "the number of runs went back")
+    for run in promised.begun:
+        ensure(store.last_run >= run, "the number of runs went back")
+    ensure(store.calibration in promised.calibrations, "the calibration is another")
+    ensure(not store.problem, store.problem)
+    return number
+
+
+def check_goes_on(store):
+    """The next run can be written, and is there after a proper start."""
+    store.prepare()
+    if store.room() < 3000:
+        return
+    run = store.last_run + 1
+    store.begin(run)
+    record = bytearray(b"\x04\x01" + run.to_bytes(2, "little") + bytes(40))
+    ensure(store.append(record, len(record)), "nothing can be added")
+    store.commit()
+    store.end(bytes(32))
+    ensure(store.complete(run) and store.size(run) == 47, "the next run is not complete: " + store.problem)
+
+
+def check_image(image, day, promised):
+    flash = Flash(data=image)
+    store = start(flash)
+    try:
+        number = check_store(store, day, promised)
+        vfs.umount(MOUNT)
+        store = start(flash)  # what was repaired stays so
+        ensure(store.notes == [], f"repaired twice: {store.notes}")
+        ensure(check_store(store, day, promised) == number, "another start finds other records")
+        check_goes_on(store)
+    finally:
+        vfs.umount(MOUNT)
+    return number
+
+
+def image_before(day, number):
+    """The flash after so many operations; the file system was made before the first."""
+    data = bytearray(day.initial)
+    for i in range(number):
+        carry_out(data, day.journal[i])
+    return data
+
+
+def cuts_of_repair(image, day, promised):
+    """Cuts the power again during the repair, at each of its operations."""
+    flash = Flash(data=bytearray(image))
+    flash.record = True
+    start(flash)
+    vfs.umount(MOUNT)
+    flash.record = False
+    data = bytearray(image)
+    done = 0
+    for i in range(len(flash.journal)):
+        for way in (0, 1):
+            again = bytearray(data)
+            if cut(again, flash.journal, i, way):
+                check_image(again, day, promised)
+                done += 1
+        carry_out(data, flash.journal[i])
+    return done
+
+
+def go_through(name, day, stride, first, patience):
+    journal = day.flash.journal
+    day.journal = journal
+    failed = 0
+    done = [0, 0, 0]
+    again = 0
+    image = bytearray(day.initial)
+    before = bytearray(day.initial)  # one operation behind
+    for number in range(len(journal)):
+        if number >= first and (number - first) % stride == 0 and failed < patience:
+            for way in WAYS:
+                data = bytearray(before if way == SWAPPED else image)
+                if not cut(data, journal, number, way):
+                    continue
+                promised = Promised(day, number - 1 if way == SWAPPED else number)
+                try:
+                    copy = bytearray(data) if done[way] % 8 == 0 else None
+                    check_image(data, day, promised)
+                    done[way] += 1
+                    if copy:
+                        again += cuts_of_repair(copy, day, promised)
+                except Exception as error:
+                    failed += 1
+                    print("FAIL", name, WAY_NAMES[way], "at", number, type(error).__name__, error)
+                    if not isinstance(error, Lost):
+                        sys.print_exception(error)
+        if number:
+            carry_out(before, journal[number - 1])
+        carry_out(image, journal[number])
+    operations = sum([1 for operation in journal if operation[0] != SYNC])
+    print(name, "operations:", operations, "records:", sum([len(r) for r in day.written.values()]))
+    for way in WAYS:
+        print(name, WAY_NAMES[way] + ":", done[way])
+    print(name, "cut again during the repair:", again)
+    return failed, sum(done) + again
+
+
+def main(stride=1, first=0, patience=20):
+    failed = cuts = 0
+    for name, make in (("flash", a_day), ("memory", a_day_in_memory)):
+        day = make()
+        # The state before the journal: an empty file system with the folder of the runs.
+        day.initial = initial_image()
+        one = go_through(name, day, stride, first, patience - failed)
+        failed += one[0]
+        cuts += one[1]
+    print("cuts:", cuts)
+    print("failed:", failed)
+    sys.exit(1 if failed else 0)
+
+
+def initial_image():
+    flash = Flash(BLOCKS)
+    vfs.VfsLfs2.mkfs(flash, progsize=256)
+    vfs.mount(vfs.VfsLfs2(flash, progsize=256), MOUNT)
+    os.mkdir(FOLDER)
+    vfs.umount(MOUNT)
+    ensure(len(flash.data) == BLOCKS * BLOCK, "size")
+    return flash.data
+
+
+if __name__ == "__main__":
+    main(*[int(word) for word in sys.argv[1:]])

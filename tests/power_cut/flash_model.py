@@ -1,0 +1,90 @@
+"""A flash chip in memory that remembers every operation, so that its state after any of them can be had again.
+
+Simulated: blocks of 4096 bytes that an erase sets to ones, programming that can only clear bits, in pieces of
+256 bytes (as the rp2 port tells littlefs). Programming what is not erased raises.
+Not simulated: time, wear, bits that read differently after an erase was cut.
+Runs in the MicroPython interpreter, whose littlefs (VfsLfs2) is the one of the boards.
+"""
+
+BLOCK = 4096
+PAGE = 256
+ERASE = 0
+PROGRAM = 1
+SYNC = 2
+
+# How an operation is cut
+NOTHING = 0  # as if it had not begun
+HALF = 1  # its first half was done
+SWAPPED = 2  # it was done, but not the one before it (only where no sync stands between them)
+WAYS = (NOTHING, HALF, SWAPPED)
+WAY_NAMES = ("nothing written", "half written", "last two out of order")
+
+
+class Flash:
+    """A block device for VfsLfs2; `journal` holds every operation since `record` was switched on."""
+
+    def __init__(self, blocks=0, data=None):
+        self.data = data if data is not None else bytearray(b"\xff" * (blocks * BLOCK))
+        self.journal = []
+        self.record = False
+        self.erases = 0
+        self.programs = 0
+
+    def readblocks(self, block, buffer, offset=0):
+        at = block * BLOCK + offset
+        buffer[:] = memoryview(self.data)[at : at + len(buffer)]
+
+    def writeblocks(self, block, buffer, offset=0):
+        self.programs += len(buffer) // PAGE
+        operation = (PROGRAM, block * BLOCK + offset, bytes(buffer))
+        if self.record:
+            self.journal.append(operation)
+        carry_out(self.data, operation)
+
+    def ioctl(self, what, argument):
+        if what == 3:
+            if self.record:
+                self.journal.append((SYNC, 0, b""))
+        elif what == 4:
+            return len(self.data) // BLOCK
+        elif what == 5:
+            return BLOCK
+        elif what == 6:
+            self.erases += 1
+            operation = (ERASE, argument * BLOCK, ONES)
+            if self.record:
+                self.journal.append(operation)
+            carry_out(self.data, operation)
+            return 0
+        return 0
+
+
+ONES = b"\xff" * BLOCK
+
+
+def carry_out(data, operation):
+    """Do a whole operation to an image."""
+    what, at, content = operation
+    end = at + len(content)
+    if what == PROGRAM and bytes(memoryview(data)[at:end]) != ONES[: len(content)]:
+        raise ValueError(f"programmed without an erase at {at}")
+    if what != SYNC:
+        data[at:end] = content
+
+
+def cut(data, journal, number, way):
+    """Turn the image after `number` operations into that of a cut during the next; False where it means nothing.
+
+    The image must hold the operations before; for SWAPPED all but the last of them.
+    """
+    what, at, content = journal[number]
+    if what == SYNC:
+        return False
+    half = len(content) // 2
+    if way == HALF:
+        data[at : at + half] = content[:half]
+    elif way == SWAPPED:
+        if number == 0 or journal[number - 1][0] == SYNC:
+            return False
+        data[at : at + len(content)] = content
+    return True

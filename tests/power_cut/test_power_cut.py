@@ -1,0 +1,73 @@
+"""The power is cut at operations of the flash, under the interpreter's own littlefs; nothing promised is lost.
+
+Every single operation, which takes minutes: tests/bench/power_cut_all.py.
+"""
+
+import os
+import re
+import subprocess
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent.parent
+
+
+def run_cuts(micropython, *arguments, before=""):
+    """Run cuts.py in the interpreter; `before` is a statement that spoils something first."""
+    path = os.pathsep.join([*(str(ROOT / folder) for folder in ("tests/power_cut", "firmware")), ".frozen"])
+    words = [str(word) for word in arguments]
+    code = f"import sys\n{before}\nimport cuts\ncuts.main({', '.join(words)})\n"
+    return subprocess.run(
+        [micropython, "-X", "heapsize=64m", "-c", code],
+        env={**os.environ, "MICROPYPATH": path},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=False,
+    )
+
+
+def test_nothing_promised_is_lost(micropython):
+    """A sample of all cuts: no record that was safe is lost, none is wrong, no run comes back or vanishes."""
+    done = run_cuts(micropython, 37, 5)
+    print(done.stdout)
+
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr
+    assert "failed: 0" in done.stdout
+    assert int(re.search(r"cuts: (\d+)", done.stdout)[1]) >= 150
+
+
+SPOILED = {
+    "commits that do not reach the flash": (
+        "from logger.drivers.flash_files import FlashFiles\nFlashFiles.sync = lambda self: None"
+    ),
+    "no end for runs that lost their power": (
+        "from logger.core.flash_store import FlashStore\nFlashStore._repair = lambda self, *rest: None"
+    ),
+    "no counter of runs": (
+        "from logger.core.flash_store import FlashStore\nFlashStore._read_counter = lambda self: None"
+    ),
+    "a small file that is written in place": (
+        "from logger.drivers.flash_files import FlashFiles\n"
+        "def replace(self, name, data):\n"
+        "    with open(self._folder + name, 'wb') as file:\n"
+        "        file.flush()\n"
+        "        file.write(data)\n"
+        "FlashFiles.replace = replace"
+    ),
+}
+
+
+def test_broken_stores_are_found(micropython):
+    """The check can fail: each of these spoiled stores breaks a promise somewhere."""
+    for what, spoil in SPOILED.items():
+        done = run_cuts(
+            micropython,
+            3 if "commits" in what else 1,
+            0,
+            1,
+            before=f"sys.path.append('tests/power_cut')\n{spoil}",
+        )
+
+        assert done.returncode == 1, what + done.stdout[-2000:] + done.stderr
+        assert "FAIL" in done.stdout, what
