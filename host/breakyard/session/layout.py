@@ -77,6 +77,11 @@ class Layout:
         return self.root / "calibrations"
 
     @property
+    def checks(self) -> Path:
+        """Folder of check weighings, one table per logger."""
+        return self.root / "checks"
+
+    @property
     def runs(self) -> Path:
         """Folder of raw records, originals and notes."""
         return self.root / "runs"

@@ -1,0 +1,270 @@
+"""Check weighing: one known mass before the day's pulls, and what many such checks say together.
+
+The rule follows from the calibration's own interval. The mass hangs, the calibration shows a load; their difference
+is compared with what the calibration allows at this load: its fit and the cell's own terms, the reading, and the
+known load, where what both share (the same masses, the same gravity) cancels, because it made the calibration err
+in the same way. Within, the calibration holds. Beyond, it no longer tells the truth: calibrate again.
+
+Several checks since the calibration show a drift: a line through the differences, in parts of what is allowed. Where
+the line is more than chance and will leave the allowed band within HORIZON of the latest check, the day on which it
+does is named. Checks are compared only with those of the same calibration.
+
+Recalibrating resets nothing here: older checks stay in the history under their calibration's hash.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Final
+
+import numpy as np
+
+from breakyard.calibration.known_loads import Force, KnownLoad
+from breakyard.calibration.model import Calibration
+from breakyard.calibration.terms import Term, combine
+from breakyard.errors import CalibrationError
+
+SPAN_DRIFT: Final = 0.0005
+"""Of the load: how much the span of a cell without a stated temperature coefficient may differ between two days,
+as a limit: 0.05 % for 10 degrees is what sheets of cheap cells state (typical values, from memory)."""
+
+ZERO_NOTICE: Final = 0.001
+ZERO_BAD: Final = 0.01
+"""Of the capacity: a zero that moved by more is the usual gauge of an overload; by ten times more, of damage."""
+
+FEW: Final = 4
+"""Fewer checks show no drift that could be told from chance."""
+
+HORIZON_DAYS: Final = 60.0
+DAY_S: Final = 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Mean counts of the empty cell and under the known load, with the standard uncertainties of the means."""
+
+    zero_counts: float
+    loaded_counts: float
+    zero_standard: float = 0.0
+    loaded_standard: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check weighing, in newtons. `allowed_n` is the 95 % half-width for the difference shown - known."""
+
+    when_utc_s: float
+    text: str
+    known_n: float
+    shown_n: float
+    allowed_n: float
+    zero_counts: float
+    loaded_counts: float
+    calibration_hash: str
+    logger: str = ""
+    source: str = ""
+
+    @property
+    def difference_n(self) -> float:
+        """Shown less known."""
+        return self.shown_n - self.known_n
+
+    @property
+    def share(self) -> float:
+        """The difference in parts of what is allowed; beyond 1 the check fails."""
+        return self.difference_n / self.allowed_n
+
+    @property
+    def holds(self) -> bool:
+        """Whether the calibration still tells the truth at this load."""
+        return abs(self.share) <= 1.0
+
+    def to_json(self) -> dict[str, object]:
+        """All of it, with the difference and the verdict."""
+        return asdict(self) | {"difference_n": self.difference_n, "share": self.share, "holds": self.holds}
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A line through the shares of checks of one calibration.
+
+    `share_per_day` and its `standard`; `significant` at 95 %; `due_utc_s` is when the line leaves the allowed band, if
+    it does within the horizon and the line is no chance.
+    """
+
+    checks: int
+    share_per_day: float
+    standard: float
+    significant: bool
+    due_utc_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the checks say: `recalibrate` now, or not; sentences for people, codes for programs."""
+
+    recalibrate: bool
+    drift: Drift | None
+    codes: tuple[str, ...]
+    sentences: tuple[str, ...]
+
+    def to_json(self) -> dict[str, object]:
+        """The verdict as JSON."""
+        return asdict(self)
+
+
+def weigh(
+    calibration: Calibration,
+    load: KnownLoad,
+    reading: Reading,
+    *,
+    when_utc_s: float,
+    same_place: bool = True,
+    known: Force | None = None,
+    logger: str = "",
+    source: str = "",
+) -> Check:
+    """Compare what the calibration shows under a known load with that load.
+
+    `known` is the load's force where gravity or air differ from the calibration's; then `same_place` is False, and
+    gravity no longer cancels. Raises: CalibrationError when nothing hangs, or hardly anything.
+    """
+    if load.nothing:
+        raise CalibrationError("a check weighing needs a known mass: hang one that you used to calibrate")
+    force = load.force(calibration.gravity, calibration.air) if known is None else known
+    shown = float(calibration.load_n(reading.loaded_counts, reading.zero_counts))
+    terms = [
+        term for term in calibration.terms(reading.loaded_counts, reading.zero_counts) if term.source in _OWN
+    ]
+    terms += [Term(name, abs(size)) for name, size in _shared(calibration, reading, force, same_place)]
+    slope = abs(float(calibration.slope_n_per_count(reading.loaded_counts)))
+    terms.append(
+        Term("reading", slope * math.hypot(reading.zero_standard, reading.loaded_standard), kind="A")
+    )
+    if calibration.plate is None or calibration.plate.span_per_c is None:
+        terms.append(Term("span from day to day", SPAN_DRIFT * force.newtons / math.sqrt(3.0)))
+    allowed = combine(terms).half_width_n()
+    if not 0.0 < allowed < abs(force.newtons):
+        raise CalibrationError(
+            f'"{load.text}" is too light for a check: the calibration itself is unsure by {allowed:.3g} N there'
+        )
+    return Check(
+        when_utc_s=when_utc_s,
+        text=load.text,
+        known_n=force.newtons,
+        shown_n=shown,
+        allowed_n=allowed,
+        zero_counts=reading.zero_counts,
+        loaded_counts=reading.loaded_counts,
+        calibration_hash=calibration.content_hash,
+        logger=logger,
+        source=source,
+    )
+
+
+_OWN: Final = (
+    "calibration fit",
+    "non-linearity",
+    "extrapolation",
+    "hysteresis",
+    "zero return",
+    "temperature",
+)
+"""Terms of the calibration that the check's known load does not share."""
+
+
+def _shared(
+    calibration: Calibration, reading: Reading, force: Force, same_place: bool
+) -> list[tuple[str, float]]:
+    """Newtons by which each source of known loads moves shown - known: equal names are one and the same error."""
+    powers = _gradient(calibration, reading)
+    moved = {source: float(powers @ np.asarray(shift)) for source, shift in calibration.effects}
+    here = {}
+    for source, size in force.sources.items():
+        own = not same_place and source in ("gravity", "air density")
+        here[f"{source} at the check" if own else source] = size
+    names = sorted({*moved, *here})
+    return [(name, moved.get(name, 0.0) - here.get(name, 0.0)) for name in names]
+
+
+def _gradient(calibration: Calibration, reading: Reading) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    z, z_zero = (
+        (counts - calibration.centre) / calibration.scale
+        for counts in (reading.loaded_counts, reading.zero_counts)
+    )
+    return np.array([z**k - z_zero**k for k in range(calibration.degree + 1)])
+
+
+def judge(calibration: Calibration, checks: Sequence[Check]) -> Verdict:
+    """What the checks of one calibration say together; the latest decides whether to calibrate again.
+
+    Checks of other calibrations are left out. Raises: CalibrationError without any check.
+    """
+    own = sorted(
+        (check for check in checks if check.calibration_hash == calibration.content_hash),
+        key=lambda check: check.when_utc_s,
+    )
+    if not own:
+        raise CalibrationError("there is no check weighing for this calibration yet")
+    latest = own[-1]
+    drift = find_drift(own)
+    codes, said = [], []
+    percent = 100.0 * latest.difference_n / latest.known_n
+    size = f"it shows {percent:+.3f} % of the load, {abs(latest.share):.2g} of what the calibration allows"
+    if not latest.holds:
+        codes.append("beyond_interval")
+        said.append(
+            f"The calibration no longer holds: {size}. Hang the mass again and check what hung and that nothing "
+            "touched; if it stays, calibrate again before you pull."
+        )
+    else:
+        said.append(f"The calibration holds: {size}.")
+    if drift is not None and drift.due_utc_s is not None and latest.holds:
+        codes.append("drifting")
+        days = max(0.0, (drift.due_utc_s - latest.when_utc_s) / DAY_S)
+        said.append(
+            f"It drifts: at this pace it leaves its interval in {days:.0f} days. Calibrate again before then."
+        )
+    codes_zero, said_zero = _zero(calibration, latest)
+    return Verdict(not latest.holds, drift, (*codes, *codes_zero), (*said, *said_zero))
+
+
+def find_drift(checks: Sequence[Check]) -> Drift | None:
+    """A least-squares line through the shares over time; None for fewer than FEW checks or all at one time."""
+    times = np.array([check.when_utc_s for check in checks]) / DAY_S
+    shares = np.array([check.share for check in checks])
+    centred = times - times.mean() if len(times) else times
+    power = float(centred @ centred)
+    if len(checks) < FEW or power == 0.0:
+        return None
+    pace = float(centred @ shares) / power
+    left = shares - shares.mean() - pace * centred
+    freedom = len(checks) - 2
+    standard = math.sqrt(float(left @ left) / freedom / power)
+    from scipy.special import stdtrit
+
+    significant = abs(pace) > float(stdtrit(freedom, 0.975)) * standard
+    due = None
+    if significant:
+        latest = float(shares.mean() + pace * centred[-1])
+        days = (math.copysign(1.0, pace) - latest) / pace
+        if days <= HORIZON_DAYS:
+            due = (float(times[-1]) + max(days, 0.0)) * DAY_S
+    return Drift(len(checks), pace, standard, significant, due)
+
+
+def _zero(calibration: Calibration, latest: Check) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The zero against that of the calibration, as a gauge of overload; only where the capacity is known."""
+    if calibration.plate is None:
+        return (), ()
+    slope = abs(float(calibration.slope_n_per_count(calibration.zero_counts)))
+    shift = (latest.zero_counts - calibration.zero_counts) * slope / calibration.plate.capacity_n
+    if abs(shift) <= ZERO_NOTICE:
+        return (), ()
+    said = (
+        f"The empty cell stands {100.0 * shift:+.2f} % of its capacity from where it was at the calibration: the same "
+        "hook and shackles? If so, suspect an overload"
+    )
+    if abs(shift) > ZERO_BAD:
+        return ("zero_far_off",), (f"{said}, and calibrate again up to a higher load before you trust it.",)
+    return ("zero_moved",), (f"{said}.",)
