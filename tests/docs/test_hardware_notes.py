@@ -1,0 +1,342 @@
+"""The hardware notes agree with the firmware, the commands and the arithmetic that they quote."""
+
+import importlib.util
+import json
+import math
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from types import ModuleType
+from xml.etree import ElementTree
+
+import pytest
+
+from breakyard.cli.app import main
+from breakyard.cli.commands import MODULES
+from breakyard.plan.ranges import counts_per_mv_v, noise_nv, rail_mv_v
+from breakyard.plan.standoff import stand_off
+from breakyard.units import parse_force
+
+ROOT = Path(__file__).parent.parent.parent
+NOTES = ROOT / "hardware_notes"
+BOARD_FILES = ROOT / "firmware" / "logger" / "boards"
+BOARDS = sorted(path.stem for path in (NOTES / "boards").glob("*.md"))
+PAGES = {path.relative_to(NOTES).as_posix(): path.read_text(encoding="utf-8") for path in NOTES.rglob("*.md")}
+OURS = {name: text for name, text in PAGES.items() if name != "calibrating.md"}
+KNOWN_TO_FIRMWARE = sorted(
+    path.stem for path in BOARD_FILES.glob("*.py") if path.stem not in ("__init__", "choose", "virtual")
+)
+
+
+def table_rows(text: str) -> list[list[str]]:
+    """Cells of every table row of a page, headers and rules included."""
+    return [
+        [cell.strip() for cell in line.strip().strip("|").split("|")]
+        for line in text.splitlines()
+        if line.startswith("|")
+    ]
+
+
+def pins_in_page(board: str) -> dict[str, int]:
+    """Pin numbers by the constant's name, from the table of a board's page."""
+    rows = [
+        row for row in table_rows(PAGES[f"boards/{board}.md"]) if len(row) == 4 and row[3].endswith("_PIN")
+    ]
+    return {row[3]: int(re.sub(r"\D", "", row[1])) for row in rows}
+
+
+def pins_in_firmware(board: str) -> dict[str, int]:
+    """The constants `..._PIN` of a board file, those that it takes from another one included."""
+    source = (BOARD_FILES / f"{board}.py").read_text(encoding="utf-8")
+    pins = {name: int(number) for name, number in re.findall(r"^(\w+_PIN) = (?:const\()?(\d+)", source, re.M)}
+    for other, names in re.findall(r"^from \.(\w+) import (.+)$", source, re.M):
+        pins |= {name: pin for name, pin in pins_in_firmware(other).items() if name in names.split(", ")}
+    return pins
+
+
+def test_every_board_of_the_firmware_has_a_page() -> None:
+    """A board that can be flashed can be wired."""
+    assert set(KNOWN_TO_FIRMWARE) <= set(BOARDS)
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_the_pin_table_is_that_of_the_board_file(board: str) -> None:
+    """Names and numbers are the same; a page without a board file says so, and only then."""
+    marked = "has no board file yet" in PAGES[f"boards/{board}.md"]
+
+    assert marked == (board not in KNOWN_TO_FIRMWARE)
+    if not marked:
+        assert pins_in_page(board) == pins_in_firmware(board) != {}
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_the_drawing_shows_the_pins_of_the_table(board: str) -> None:
+    """Each pin of the table, with its place on the board, is written in the drawing; its page shows the drawing."""
+    drawn = ["".join(text.itertext()) for text in texts_of(f"wiring_{board}.svg")]
+    rows = [
+        row for row in table_rows(PAGES[f"boards/{board}.md"]) if len(row) == 4 and row[3].endswith("_PIN")
+    ]
+
+    assert f"../wiring_{board}.svg" in PAGES[f"boards/{board}.md"]
+    for _, pin, place, _ in rows:
+        label = f"{pin} pin {place}" if place.isdigit() else pin
+        assert label in [" ".join(text.split()) for text in drawn], label
+
+
+def texts_of(drawing: str) -> list[ElementTree.Element]:
+    """The text elements of a drawing, which must be well-formed, small and describe itself."""
+    path = NOTES / drawing
+    root = ElementTree.fromstring(path.read_text(encoding="utf-8"))
+    space = "{http://www.w3.org/2000/svg}"
+    assert root.find(f"{space}title") is not None
+    assert root.find(f"{space}desc") is not None
+    assert path.stat().st_size < 10_000
+    return list(root.iter(f"{space}text"))
+
+
+@pytest.mark.parametrize("page", sorted(OURS))
+def test_sources_named_are_listed(page: str) -> None:
+    """Each key in brackets stands in sources.md."""
+    named = set(re.findall(r"\[([DBSPT]\d+)\]", OURS[page]))
+    listed = set(re.findall(r"^\| ([DBSPT]\d+) \|", PAGES["sources.md"], re.M))
+
+    assert named <= listed
+
+
+def test_sources_listed_are_used() -> None:
+    """No thread or maker's page is listed that no page refers to."""
+    used = set(re.findall(r"\[([DBSPT]\d+)\]", "\n".join(OURS.values())))
+    listed = set(re.findall(r"^\| ([DBPT]\d+) \|", PAGES["sources.md"], re.M))
+
+    assert listed <= used
+
+
+@pytest.mark.parametrize("page", sorted(OURS))
+def test_commands_exist_or_are_said_not_to(page: str) -> None:
+    """A command that is printed exists; one that does not is "not there yet", and loses those words when it comes."""
+    text = " ".join(OURS[page].split())
+    for sentence in re.split(r"(?<=[.:|]) ", text):
+        for name in re.findall(r"`breakyard ([a-z]+)", sentence):
+            said_missing = "not there yet" in sentence
+            assert (name in MODULES) != said_missing, f"{page}: {sentence}"
+
+
+RANGE_ROWS = re.findall(
+    r"^\| `(breakyard range [^`]+)` \| (.+), at ([\d.]+ \w+) \|$", PAGES["range_and_gain.md"], re.M
+)
+
+
+@pytest.mark.parametrize(("command", "first", "load"), RANGE_ROWS)
+def test_range_examples_say_what_is_printed(
+    command: str, first: str, load: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the page says of each example is what the command answers; status 1 says that the load does not fit."""
+    monkeypatch.setattr(sys, "argv", [*shlex.split(command), "--json"])
+    status: object = 0
+    try:
+        main()
+    except SystemExit as stopped:
+        status = stopped.code or 0
+    plan = json.loads(capsys.readouterr().out)
+
+    assert status == (0 if plan["ok"] else 1)
+    name = {"the converter clips": "clip", "the cell passes its safe overload": "safe overload"}[first]
+
+    assert plan["first"]["name"] == name
+    assert plan["first"]["load_n"] == pytest.approx(parse_force(load), rel=1e-3)
+
+
+def test_there_are_range_examples() -> None:
+    """The table was found."""
+    assert len(RANGE_ROWS) >= 4
+
+
+def test_clip_table_is_the_arithmetic_of_the_converter() -> None:
+    """Percent of the capacity at which gain 128 and 64 clip, for 1, 2 and 3 mV/V (HX711 data sheet, full scale)."""
+    rows = [row for row in table_rows(PAGES["range_and_gain.md"]) if re.fullmatch(r"\d mV/V", row[0])]
+
+    assert len(rows) == 3
+    for row in rows:
+        output = float(row[0].split()[0])
+        for cell, gain in zip(row[1:], (128, 64), strict=True):
+            assert float(cell.split()[0]) == pytest.approx(100.0 * rail_mv_v(gain) / output, abs=0.5)
+
+
+def test_counts_for_masses_are_the_arithmetic_of_the_plate() -> None:
+    """The table of bring-up, step 6: counts = share of the capacity x 2 mV/V x counts per mV/V."""
+    found = re.findall(r"^\| (\d+) kg on (\d+) kgf \| (\d+) \|$", PAGES["bring_up.md"], re.M)
+
+    assert len(found) == 3
+    for mass, capacity, counts in found:
+        assert int(counts) == pytest.approx(
+            float(mass) / float(capacity) * 2.0 * counts_per_mv_v(128), abs=0.6
+        )
+
+
+def test_shares_left_after_a_cut_are_those_of_repeated_averages() -> None:
+    """Step halfway between two conversions through n box averages: 1 - Irwin-Hall distribution (textbook formula)."""
+    rows = [row for row in table_rows(PAGES["step_response.md"]) if "times over one conversion" in row[0]]
+
+    assert len(rows) == 2
+    for row in rows:
+        n = int(row[0].split()[0])
+        left = [
+            1.0
+            - sum((-1) ** k * math.comb(n, k) * (x - k) ** n for k in range(int(x) + 1)) / math.factorial(n)
+            for x in (i + 0.5 for i in range(n))
+        ]
+        printed = [float(share.strip(" %")) / 100.0 for share in row[2].split(",")]
+        assert int(row[1]) == n
+        assert printed == pytest.approx(left, abs=0.005)
+
+
+def test_distances_of_the_drawing_are_those_of_the_plan() -> None:
+    """The drawn example of a 6 m line shows the distances that the rig check computes."""
+    shown = " ".join("".join(text.itertext()) for text in texts_of("rig.svg"))
+    distances = stand_off(6.0)
+
+    assert "6 m of low-stretch line" in shown
+    assert f"{distances.minimum_m:g} m: whoever must be there" in shown
+    assert f"{distances.bystanders_m:g} m: everyone else" in shown
+
+
+# --- first_look.py, with a made-up converter
+
+
+@pytest.fixture
+def first_look() -> ModuleType:
+    """The script as a module; its main part is not run."""
+    spec = importlib.util.spec_from_file_location("first_look", NOTES / "first_look.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+class MadeUp:
+    """A converter at a steady period; `counts_of(i)` and `quality_of(i)` say what sample i is."""
+
+    def __init__(self, rate, counts_of, quality_of=lambda i: 3 if i < 4 else 0, missed_every=0):  # type: ignore[no-untyped-def]
+        self.now_us = 0x3FFFFFFF - 3_000_000  # the counter wraps after three seconds
+        self._period_us = 1e6 / rate if rate else 0
+        self._start_us = self.now_us
+        self._of = counts_of, quality_of
+        self._missed_every = missed_every
+        self._read = 0
+        self._conversion = 0
+
+    def poll(self) -> bool:
+        due = self._start_us + (self._conversion + 1) * self._period_us
+        if not self._period_us or self.now_us < due:
+            return False
+        self.missed = 1 if self._missed_every and self._read and self._read % self._missed_every == 0 else 0
+        self._conversion += 1 + self.missed
+        self.ticks = round(self._start_us + self._conversion * self._period_us) & 0x3FFFFFFF
+        self.counts, self.quality = (of(self._read) for of in self._of)
+        self._read += 1
+        return True
+
+    def ticks_us(self) -> int:
+        return self.now_us & 0x3FFFFFFF
+
+    def sleep_ms(self, ms: int) -> None:
+        self.now_us += 1000 * ms
+
+
+def report(script, converter, line=1):  # type: ignore[no-untyped-def]
+    """What the script says of a converter."""
+    return script.words(script.look(converter, converter.ticks_us, converter.sleep_ms), line)
+
+
+def at_rest(i: int) -> int:
+    """Counts around 20500 whose deviation is about 50."""
+    return 20500 + (-60, 20, 60, -20, 50, -60)[i % 6]
+
+
+def test_first_look_prints_what_the_page_shows(first_look: ModuleType) -> None:
+    """The example in bring_up.md is the script's own output for a made-up converter."""
+    shown = re.search(r"<!-- first look -->\n```\n(.*?)\n```", PAGES["bring_up.md"], re.S)
+    assert shown is not None
+
+    assert report(first_look, MadeUp(92.0, at_rest)) == shown[1].splitlines()
+
+
+@pytest.mark.parametrize(
+    ("letter", "converter", "line"),
+    [
+        ("A", MadeUp(0, at_rest), 1),
+        ("A", MadeUp(0, at_rest), 0),
+        ("B", MadeUp(10.8, at_rest), 1),
+        ("C", MadeUp(40.0, at_rest), 1),
+        ("C", MadeUp(300.0, at_rest), 1),
+        ("D", MadeUp(92.0, lambda i: -1), 1),
+        ("D", MadeUp(92.0, lambda i: 0x7FFFFF), 1),
+        ("D", MadeUp(92.0, lambda i: -0x800000 if i % 50 == 0 else at_rest(i)), 1),
+        ("E", MadeUp(92.0, lambda i: 10 * at_rest(i)), 1),
+        ("F", MadeUp(92.0, at_rest, lambda i: 4 if i % 100 == 99 else 0), 1),
+        ("G", MadeUp(92.0, at_rest, missed_every=100), 1),
+        ("H", MadeUp(92.0, lambda i: at_rest(i) + 500_000), 1),
+    ],
+)
+def test_first_look_names_the_page_for_each_fault(
+    first_look: ModuleType, letter: str, converter: MadeUp, line: int
+) -> None:
+    """Each fault leads to its letter, and that letter is a heading of faults.md."""
+    said = "\n".join(report(first_look, converter, line))
+
+    assert f"[{letter}]" in said
+    assert "nothing to complain about" not in said
+    assert f"## {letter}. " in PAGES["faults.md"]
+
+
+def test_every_fault_that_the_firmware_names_is_explained() -> None:
+    """What the logger's log says of the converter stands in faults.md, word for word."""
+    source = (ROOT / "firmware" / "logger" / "core" / "faults.py").read_text(encoding="utf-8")
+    listed = re.search(r"^NAMES = \((.*?)^\)", source, re.M | re.S)
+    assert listed is not None
+    names = [name for name in re.findall(r'"([^"]*)"', listed[1]) if name]
+
+    assert len(names) >= 9
+    assert [name for name in names if f'"{name}' not in PAGES["faults.md"]] == []
+
+
+def test_first_look_counts_missed_conversions_in_the_rate(first_look: ModuleType) -> None:
+    """A rate is that of the converter, not of what was read."""
+    converter = MadeUp(80.0, at_rest, missed_every=2)
+
+    assert first_look.look(converter, converter.ticks_us, converter.sleep_ms).rate == pytest.approx(
+        80.0, rel=1e-3
+    )
+
+
+def test_first_look_takes_the_data_sheets_noise(first_look: ModuleType) -> None:
+    """50 and 90 nV rms (HX711 data sheet) in counts at 3.3 V, to half a count."""
+    for is_fast, rate in ((False, 10.0), (True, 80.0)):
+        counts = noise_nv(rate, 128) * 1e-6 / 3.3 * first_look.COUNTS_PER_MV_V
+        assert first_look.NOISE[is_fast] == pytest.approx(counts, abs=0.6)
+    assert pytest.approx(counts_per_mv_v(128), rel=1e-12) == first_look.COUNTS_PER_MV_V
+
+
+def test_first_look_runs_in_the_interpreter_of_the_boards() -> None:
+    """MicroPython takes the script: it is imported, and given a converter that says nothing."""
+    micropython = shutil.which("micropython") or shutil.which(
+        "micropython", path=str(Path(sys.executable).parent)
+    )
+    if micropython is None:
+        pytest.skip("no MicroPython for this platform")
+    script = (
+        f"import sys; sys.path.insert(0, {str(NOTES)!r})\n"
+        "import first_look\n"
+        "class Dead:\n"
+        "    def poll(self): return False\n"
+        "now = [0]\n"
+        "def sleep_ms(ms): now[0] += 1000 * ms\n"
+        "print(first_look.words(first_look.look(Dead(), lambda: now[0], sleep_ms), 1)[0])\n"
+    )
+    done = subprocess.run([micropython, "-c", script], capture_output=True, text=True, check=False)
+
+    assert done.stdout.strip() == "almost no conversions (0); the data line is high", done.stderr
