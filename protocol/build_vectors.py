@@ -11,7 +11,7 @@ import json
 import sys
 from pathlib import Path
 
-from vector_cases import conversations, invalid, streams, valid
+from vector_cases import conversations, invalid, seals, streams, valid
 
 VECTORS = Path(__file__).resolve().parent / "vectors"
 
@@ -22,6 +22,7 @@ def documents():
         "valid": (valid, "Undamaged records and their fields."),
         "invalid": (invalid, "Stretches between delimiters that a reader must refuse, and why."),
         "streams": (streams, "Streams: the records kept, the damage reported, the runs that come out."),
+        "seals": (seals, "Keys and nonces, and the proofs and seals that come of them."),
         "conversations": (conversations, "What a logger that was just started must answer."),
     }
     return {f"{name}.json": _document(module, text) for name, (module, text) in about.items()}

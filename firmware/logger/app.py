@@ -6,9 +6,11 @@ of a period, so that their order never hangs on chance.
 """
 
 import asyncio
+import os
 
 from micropython import const
 
+from .core.auth import Gate, Keys, MemorySecrets
 from .core.commands import Commands
 from .core.identity import Identity
 from .core.inbox import Inbox
@@ -35,6 +37,8 @@ class App:
         self._ticks_us = board.ticks_us
         identity = Identity(board.serial, board.boot, board.name, board.interpreter)
         self.settings = Settings()
+        # A board that can keep secrets has `secrets`; otherwise a key must be set anew after each start.
+        self._keys = Keys(getattr(board, "secrets", None) or MemorySecrets(), os.urandom)
         self._failure: Exception | None = None
         self.recorder = Recorder(Timebase(board.ticks_us()), board.store, identity, self.settings)
 
@@ -88,7 +92,7 @@ class App:
             await asyncio.sleep_ms(SERVICE_MS)
 
     async def _receive(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
-        commands = Commands(self.recorder, outbox)
+        commands = Commands(self.recorder, outbox, Gate(self._keys, link.trusted))
         inbox = Inbox()
         buffer = bytearray(64)
         was_connected = False
@@ -100,6 +104,7 @@ class App:
                 session = link.session
                 inbox.clear()
                 outbox.link_lost()
+                commands.link_lost()
             was_connected = link.connected
             for i in range(count):
                 length = inbox.feed(buffer[i])

@@ -14,6 +14,7 @@ LISTS = {
     "marks": "MarkCode",
     "levels": "Level",
     "errors": "Error",
+    "accesses": "Access",
     "damage": "Damage",
 }
 """Lists of numbered names in the table, and what the host calls each."""

@@ -19,9 +19,26 @@ LETTERS = {
 }
 
 
+LINKS = (
+    ("firmware", FOLDER.parent / "firmware" / "logger" / "links" / "ble.py"),
+    ("host", FOLDER.parent / "host" / "breakyard" / "link" / "ble.py"),
+)
+
+
 def items():
     yield from host()
     yield from firmware()
+    yield from links()
+
+
+def links():
+    """UUIDs stand where the links are made, not in the layouts: a link knows no records."""
+    for who, path in LINKS:
+        text = path.read_text("utf-8") if path.exists() else ""
+        found = dict(re.findall(r'^(\w+_UUID)(?:: Final)? = "([0-9a-f-]{36})"', text, re.MULTILINE))
+        wanted = {name: entry["value"] for name, entry in TABLE["uuids"].items()}
+        for name in sorted(wanted | found):
+            yield same(f"{who}: {name}", wanted.get(name), found.get(name))
 
 
 def host():

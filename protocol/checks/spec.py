@@ -14,7 +14,7 @@ SPEC = FOLDER / "SPEC.md"
 _MARKED = re.compile(r"<!-- table: ([^>]+?) -->\n(.*?)<!-- end -->", re.DOTALL)
 _EXAMPLE = re.compile(r"<!-- vector: (\w+)/([\w-]+) (\w+) -->\n```\n(.*?)```\n<!-- end -->", re.DOTALL)
 _REMARK = re.compile(r";.*")
-_ID = re.compile(r"`(valid|invalid|streams|conversations)/([\w-]+)`")
+_ID = re.compile(r"`(valid|invalid|streams|conversations|seals)/([\w-]+)`")
 
 
 def tables():
@@ -45,6 +45,10 @@ def tables():
             (s["value"], f"`{s['name']}`", s["unit"] or "", s["default"], s["min"], s["max"], s["doc"])
             for s in TABLE["settings"]
         ],
+    )
+    made["uuids"] = _rows(
+        ("name", "UUID", "meaning"),
+        [(f"`{n}`", f"`{e['value']}`", e["doc"]) for n, e in TABLE["uuids"].items()],
     )
     for group in LISTS:
         made[group] = _rows(
@@ -100,7 +104,7 @@ def fix():
 
 def _vectors():
     known = {}
-    for file in ("valid", "invalid", "streams", "conversations"):
+    for file in ("valid", "invalid", "streams", "conversations", "seals"):
         path = FOLDER / "vectors" / f"{file}.json"
         if path.exists():
             for case in json.loads(path.read_text("utf-8"))["cases"]:

@@ -5,7 +5,7 @@ come, in that order; STATUS and LOG records may come in between and are to be ig
 given whole (`record`), or by its kind and some of its fields where others depend on the board.
 """
 
-from . import pack
+from . import pack, seals
 from .pack import COMMANDS, LIMITS, answer, command
 from .valid import CALIBRATION
 
@@ -34,6 +34,7 @@ def cases():
     yield from _repeated()
     yield from _newer()
     yield from _calibration()
+    yield from _keys()
     yield from _run()
 
 
@@ -162,6 +163,8 @@ def _refusals():
                 ["BadArgument"],
                 _send(_raw(number, 1, sound[:-1]), _whole(_error(number, 1, "BAD_ARGUMENT"))),
             )
+        if entry["arguments"] and entry["arguments"][-1]["type"] == "rest":
+            continue
         yield _case(
             f"{_id(name)}-long",
             "One byte after the last argument, in version 1.",
@@ -315,6 +318,44 @@ def _calibration():
         )
 
 
+def _keys():
+    key = bytes(range(1, 33))
+    other = _ARGUMENTS["SET_KEY"] | {"access": 4}
+    yield _case(
+        "key-id",
+        "A key is set; its id is told, the key itself never.",
+        ["Typical"],
+        _send(
+            command("SET_KEY", 1, key=key, access=1),
+            _whole(answer("SET_KEY", 1, key_id=seals.hmac_sha256(key, b"breakyard key id")[:8])),
+        ),
+    )
+    yield _case(
+        "set-key-access",
+        "An access that is not listed.",
+        ["BadArgument"],
+        _send(command("SET_KEY", 1, **other), _whole(answer("SET_KEY", 1, "BAD_ARGUMENT"))),
+        _send(command("CHALLENGE", 2, host_nonce=bytes(32)), _whole(answer("CHALLENGE", 2, "BAD_STATE"))),
+    )
+    yield _case(
+        "challenge-no-key",
+        "No key was set.",
+        ["BadState"],
+        _send(command("CHALLENGE", 1, host_nonce=bytes(32)), _whole(answer("CHALLENGE", 1, "BAD_STATE"))),
+    )
+    start = bytes([COMMANDS["START"]["value"]])
+    sealed = command("SEALED", 2, counter=1, tag=bytes(32), sealed=start)
+    refused = _whole(answer("SEALED", 2, "NOT_ALLOWED"))
+    yield _case(
+        "sealed-without-session",
+        "No session: refused, again when it comes again, and nothing was begun.",
+        ["Repeated"],
+        _send(sealed, refused),
+        _send(sealed, refused),
+        _send(command("STOP", 3), _whole(answer("STOP", 3, run=0))),
+    )
+
+
 def _run():
     start = command("START", 1)
     begun = {
@@ -336,6 +377,20 @@ def _run():
         _send(start, begun),
         _send(start, begun),
         *(_send(data, _whole(reply)) for data, reply in busy),
+    )
+    ahead = [command("READ", 2 + i, run=1, first=i, count=1, follow=1) for i in range(2)]
+    yield _case(
+        "read-ahead",
+        "A READ that goes on where the one under way ends waits behind it; both are answered.",
+        ["Recording", "Typical"],
+        _send(start, begun),
+        _bytes(
+            pack.frame(ahead[0]) + pack.frame(ahead[1]),
+            {"kind": pack.KINDS["RUN_BEGIN"]["value"], "run": 1, "index": 0, "fields": {}},
+            _whole(answer("READ", 2, next=1, finished=0)),
+            {"kind": pack.KINDS["IDENTITY"]["value"], "run": 1, "index": 1, "fields": {}},
+            _whole(answer("READ", 3, next=2, finished=0)),
+        ),
     )
     arm = command("ARM", 1)
     armed = {
@@ -364,6 +419,9 @@ _ARGUMENTS = {
     "STREAM": {"on": 0},
     "ERASE": {"run": 1, "sha256": bytes(32)},
     "STORE_CALIBRATION": CALIBRATION,
+    "SET_KEY": {"key": bytes(range(1, 33)), "access": 1},
+    "CHALLENGE": {"host_nonce": bytes(32)},
+    "SEALED": {"counter": 1, "tag": bytes(32), "sealed": b""},
 }
 
 

@@ -533,6 +533,9 @@ def _commands():
         "STREAM": {"on": 1},
         "ERASE": {"run": 7, "sha256": bytes(range(100, 132))},
         "STORE_CALIBRATION": CALIBRATION,
+        "SET_KEY": {"key": bytes(range(1, 33)), "access": 1},
+        "CHALLENGE": {"host_nonce": bytes(range(32))},
+        "SEALED": {"counter": 1, "tag": bytes(range(32, 64)), "sealed": b"\5"},
     }
     results = {
         "HELLO": {"protocol": 1},
@@ -546,6 +549,8 @@ def _commands():
         "TIME": {"now_s": U32, "now_us": 999999},
         "STORE_CALIBRATION": {"sha256": CALIBRATION["sha256"]},
         "READ_CALIBRATION": {"sha256": CALIBRATION["sha256"]},
+        "SET_KEY": {"key_id": bytes(range(8))},
+        "CHALLENGE": {"nonce": bytes(range(32)), "proof": bytes(range(64, 96))},
     }
     for number, (name, entry) in enumerate(pack.COMMANDS.items()):
         packed = pack.pack_fields(entry["arguments"], arguments.get(name, {}))

@@ -25,6 +25,7 @@ LISTS = {
     "marks": "MARK_",
     "levels": "LEVEL_",
     "errors": "ERROR_",
+    "accesses": "ACCESS_",
     "damage": "DAMAGE_",
 }
 OWN = {"HEADER", "TRAILER", "SAMPLE_BYTES", "QUALITY_SHIFT"}  # follow from the table, checked below

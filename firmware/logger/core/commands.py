@@ -6,6 +6,7 @@ whoever asks again also hears again what goes before the answer.)
 """
 
 from . import layout, record
+from .auth import SEAL_BYTES, Gate, Keys, MemorySecrets, key_id
 from .outbox import Outbox
 from .recorder import Recorder
 
@@ -19,11 +20,12 @@ _CALIBRATION_SHA256 = 11
 
 
 class Commands:
-    """Carries out commands for one link, by their number."""
+    """Carries out commands for one link, by their number, as far as its gate allows."""
 
-    def __init__(self, recorder: Recorder, outbox: Outbox) -> None:
+    def __init__(self, recorder: Recorder, outbox: Outbox, gate: Gate | None = None) -> None:
         self._recorder = recorder
         self._outbox = outbox
+        self._gate = gate if gate else Gate(Keys(MemorySecrets(), bytes), True)
         self._last = b""
         self._last_answer: bytes | None = None
         self._handlers = {
@@ -49,10 +51,22 @@ class Commands:
                 layout.RESULTS_READ_CALIBRATION,
                 self._read_calibration,
             ),
+            layout.COMMAND_SET_KEY: (layout.ARGUMENTS_SET_KEY, layout.RESULTS_SET_KEY, self._set_key),
+            layout.COMMAND_CHALLENGE: (
+                layout.ARGUMENTS_CHALLENGE,
+                layout.RESULTS_CHALLENGE,
+                self._challenge,
+            ),
         }
         self._index = 0
         self._ticks = 0
         self._error = layout.ERROR_OK
+
+    def link_lost(self) -> None:
+        """Forget who was at the other end."""
+        self._gate.link_lost()
+        self._last = b""
+        self._last_answer = None
 
     def handle(self, buffer: bytearray, length: int, ticks: int) -> None:
         """Carry out a good record of `length` bytes, received at counter reading `ticks`.
@@ -76,10 +90,19 @@ class Commands:
                 return
         self._last = received
         self._last_answer = None
-        if command not in self._handlers:
-            self._last_answer = self._outbox.answer(
-                index, command, layout.ERROR_UNKNOWN_COMMAND, "", _NOTHING
-            )
+        self._ticks = ticks
+        sealed = command == layout.COMMAND_SEALED
+        if sealed:
+            second, microsecond = self._now()
+            error = self._gate.unseal(buffer, at, end, second, microsecond)
+            if error:
+                self._last_answer = self._outbox.answer(index, command, error, "", _NOTHING)
+                return
+            command = buffer[at + SEAL_BYTES]
+            at += SEAL_BYTES + 1
+        if command not in self._handlers or not self._gate.allows(command, sealed):
+            error = layout.ERROR_NOT_ALLOWED if command in self._handlers else layout.ERROR_UNKNOWN_COMMAND
+            self._last_answer = self._outbox.answer(index, command, error, "", _NOTHING)
             return
         arguments, fields, handler = self._handlers[command]
         values = record.unpack(buffer, at, end, arguments)
@@ -88,7 +111,6 @@ class Commands:
             self._last_answer = self._outbox.answer(index, command, layout.ERROR_BAD_ARGUMENT, "", _NOTHING)
             return
         self._index = index
-        self._ticks = ticks
         self._error = layout.ERROR_OK
         results = handler(values)
         if self._error:
@@ -224,3 +246,16 @@ class Commands:
             return self._fail(layout.ERROR_NO_SUCH_RECORD)
         self._outbox.put_own(layout.KIND_CALIBRATION, "*", (payload,))
         return (payload[-32:],)
+
+    def _set_key(self, values: list) -> tuple:  # type: ignore[type-arg]
+        key, access = values[0], values[1]
+        if access > layout.ACCESS_EVERYTHING:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        if not self._gate.keys.set(key, access):
+            return self._fail(layout.ERROR_STORE_FULL)
+        return (key_id(key),)
+
+    def _challenge(self, values: list) -> tuple:  # type: ignore[type-arg]
+        second, microsecond = self._now()
+        outcome = self._gate.challenge(values[0], second, microsecond)
+        return self._fail(outcome) if isinstance(outcome, int) else outcome

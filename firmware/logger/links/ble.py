@@ -23,7 +23,7 @@ SERVICE_UUID = "d3d84cfa-56e2-4dec-a4e0-56fb321a2286"
 STREAM_UUID = "d30ce564-06f5-4ced-8d8a-e130788816f9"
 COMMAND_UUID = "170b746e-6cac-461f-80c0-48bec972c96c"
 
-CREDIT_BYTES = const(8192)
+CREDIT_BYTES = const(8192)  # LINK_CREDIT and LINK_SILENCE of the same table
 SILENCE_MS = const(30000)
 MAX_MTU = const(517)
 MAX_VALUE = const(512)  # longest value of an attribute (Core specification, Vol 3, Part F, 3.2.9)

@@ -4,11 +4,13 @@ Promises: a command is carried out at most once however often it is sent (the lo
 memory); a download continues where the last one stopped; the records handed on are exactly those of the store.
 """
 
+import asyncio
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from breakyard.client.auth import Session, checked_key, key_id
 from breakyard.client.conversation import Conversation
 from breakyard.client.exchange import Exchange, number, silent
 from breakyard.client.reading import Reading
@@ -17,7 +19,7 @@ from breakyard.errors import LinkLost, LinkTimeout
 from breakyard.link.base import Link
 from breakyard.wire.commands import unpack_results
 from breakyard.wire.fields import Value
-from breakyard.wire.layout import FIELDS, MAX_READ, Command, Error, Kind
+from breakyard.wire.layout import FIELDS, MAX_READ, Access, Command, Error, Kind
 from breakyard.wire.records import (
     CalibrationCopy,
     Identity,
@@ -30,6 +32,9 @@ from breakyard.wire.records import (
 
 ANSWER_TIMEOUT_S: Final = 2.0
 """A logger answers within one connection interval (at most 0.1 s on phones); 2 s means the link is gone."""
+
+UNLOCK_WAITS_S: Final = (0.5, 1.0, 2.0, 4.0)
+"""A stranger's wrong seals may keep the logger from looking at ours for up to 4 s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +64,16 @@ class Client:
         first_index: number of the first command. A new client must not repeat the numbers of one before it within
             the logger's memory of one answer, so the default comes from the clock.
         answer_timeout_s: how long to wait for an answer before the command is sent again.
+        key: the logger's key, for a link that is no cable; see `unlock`.
     """
 
     def __init__(
-        self, link: Link, *, first_index: int | None = None, answer_timeout_s: float = ANSWER_TIMEOUT_S
+        self,
+        link: Link,
+        *,
+        first_index: int | None = None,
+        answer_timeout_s: float = ANSWER_TIMEOUT_S,
+        key: bytes | None = None,
     ) -> None:
         self._timeout_s = answer_timeout_s
         if first_index is None:
@@ -71,9 +82,16 @@ class Client:
         self._exchange = Exchange(link, self.conversation, answer_timeout_s)
         self.identity: Identity | None = None
         self.settings: Settings | None = None
+        self._key = key
 
     async def __aenter__(self) -> "Client":
         await self._exchange.start()
+        if self._key is not None:
+            try:
+                await self.unlock(self._key)
+            except BaseException:
+                await self._exchange.stop()
+                raise
         return self
 
     async def __aexit__(self, *_: object) -> None:
@@ -103,6 +121,42 @@ class Client:
         if self.identity is None:
             raise LinkLost("the logger answered, but its identity was lost on the way; ask again")
         return self.identity
+
+    async def unlock(self, key: bytes) -> None:
+        """Begin a session under the key; from now on commands are sealed.
+
+        Waits while the logger does so after a wrong seal. Raises: WrongLogger, LinkError.
+        """
+        for wait_s in (*UNLOCK_WAITS_S, None):
+            session = Session(checked_key(key))
+            try:
+                answer = await self._exchange.ask(Command.CHALLENGE, host_nonce=session.host_nonce)
+            except Refused as refused:
+                if refused.error != Error.TOO_SOON or wait_s is None:
+                    if refused.error == Error.BAD_STATE:
+                        raise Refused(
+                            Command.CHALLENGE, refused.error, ", as it has no key; set one over the cable"
+                        ) from refused
+                    raise
+                await asyncio.sleep(wait_s)
+                continue
+            nonce, proof = answer["nonce"], answer["proof"]
+            assert isinstance(nonce, bytes)
+            assert isinstance(proof, bytes)
+            session.begin(nonce, proof)
+            self._exchange.seal = session.seal
+            return
+
+    async def set_key(self, key: bytes, access: Access = Access.STATUS) -> bytes:
+        """Set the logger's key (NO_KEY: none) and what is open without it; over a cable only.
+
+        Returns the key's id. Raises: Refused over any other link, LinkError.
+        """
+        answer = (await self._exchange.ask(Command.SET_KEY, key=key, access=int(access)))["key_id"]
+        assert isinstance(answer, bytes)
+        if answer != key_id(key):
+            raise LinkLost("the logger kept another key than the one it was given; set it again")
+        return answer
 
     async def arm(self) -> int:
         """Wait for the trigger; returns the number that the run will have. Raises: LinkError."""

@@ -199,6 +199,7 @@ class PipeLink:
     """The link to a virtual logger; a packet is at most as long as the bench protocol allows."""
 
     max_packet = _MAX_MESSAGE
+    read_records = 64
 
     def __init__(self, logger: VirtualLogger) -> None:
         self._logger = logger

@@ -26,6 +26,8 @@ MAX_STEP: Final = 8191
 RAIL_LOW: Final = -8388608
 RAIL_HIGH: Final = 8388607
 MAX_RUN: Final = 65535
+LINK_CREDIT: Final = 8192
+LINK_SILENCE: Final = 30000
 MAX_READ: Final = 64
 CLOCK_NEVER_SET: Final = 4294967295
 
@@ -66,6 +68,9 @@ class Command(IntEnum):
     ERASE = 12
     STORE_CALIBRATION = 13
     READ_CALIBRATION = 14
+    SET_KEY = 15
+    CHALLENGE = 16
+    SEALED = 17
 
 
 class Setting(IntEnum):
@@ -134,6 +139,14 @@ class Error(IntEnum):
     STORE_FULL = 6
     WRONG_HASH = 7
     NOT_ALLOWED = 8
+    TOO_SOON = 9
+
+
+class Access(IntEnum):
+    KEY_ONLY = 0
+    STATUS = 1
+    READING = 2
+    EVERYTHING = 3
 
 
 class Damage(IntEnum):
@@ -282,6 +295,9 @@ ARGUMENTS: Final[Mapping[Command, Fields]] = MappingProxyType(
         Command.ERASE: (_RUN, _SHA256),
         Command.STORE_CALIBRATION: _CALIBRATION,
         Command.READ_CALIBRATION: (),
+        Command.SET_KEY: (("key", "bytes32"), ("access", "u8")),
+        Command.CHALLENGE: (("host_nonce", "bytes32"),),
+        Command.SEALED: (("counter", "u32"), ("tag", "bytes32"), ("sealed", "rest")),
     }
 )
 
@@ -301,6 +317,9 @@ RESULTS: Final[Mapping[Command, Fields]] = MappingProxyType(
         Command.ERASE: (),
         Command.STORE_CALIBRATION: (_SHA256,),
         Command.READ_CALIBRATION: (_SHA256,),
+        Command.SET_KEY: (("key_id", "bytes8"),),
+        Command.CHALLENGE: (("nonce", "bytes32"), ("proof", "bytes32")),
+        Command.SEALED: (),
     }
 )
 

@@ -127,7 +127,7 @@ def test_impossible_records_are_not_built(record, what):
 def test_arguments_and_results_by_name(command):
     """Each command's arguments and results are packed and unpacked by their names, and by no others."""
     sizes = {"u8": 200, "u16": 60000, "u32": 4000000000, "bytes32": bytes(range(32)), "text": "tap"}
-    sizes |= {"i24": -5, "f32": -0.0625}
+    sizes |= {"i24": -5, "f32": -0.0625, "bytes8": bytes(range(8)), "rest": b"?"}
     for layout, pack, unpack in (
         (ARGUMENTS, pack_arguments, unpack_arguments),
         (RESULTS, pack_results, unpack_results),
@@ -136,9 +136,10 @@ def test_arguments_and_results_by_name(command):
         raw = pack(command, **values)
 
         assert unpack(command, raw) == values
-        assert unpack(command, raw + b"\0", version=2) == values
-        with pytest.raises(DamagedRecord):
-            unpack(command, raw + b"\0")
+        if "rest" not in dict(layout[command]).values():
+            assert unpack(command, raw + b"\0", version=2) == values
+            with pytest.raises(DamagedRecord):
+                unpack(command, raw + b"\0")
         with pytest.raises(UsageError, match="there is no field unheard_of"):
             pack(command, **values, unheard_of=1)
         for name in values:
