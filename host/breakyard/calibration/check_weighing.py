@@ -138,9 +138,11 @@ def weigh(
     ]
     terms += [Term(name, abs(size)) for name, size in _shared(calibration, reading, force, same_place)]
     slope = abs(float(calibration.slope_n_per_count(reading.loaded_counts)))
-    terms.append(
-        Term("reading", slope * math.hypot(reading.zero_standard, reading.loaded_standard), kind="A")
-    )
+    own = slope * math.hypot(reading.zero_standard, reading.loaded_standard)
+    # Readings of the calibration scattered about its line by more than their noise; the two of today will as well.
+    scatter = math.sqrt(2.0) * calibration.between_n
+    freedom = float(calibration.degrees_of_freedom or math.inf)
+    terms += [Term("reading", own, kind="A"), Term("repeatability", scatter, freedom, "A")]
     if calibration.plate is None or calibration.plate.span_per_c is None:
         terms.append(Term("span from day to day", SPAN_DRIFT * force.newtons / math.sqrt(3.0)))
     allowed = combine(terms).half_width_n()
