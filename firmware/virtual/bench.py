@@ -11,7 +11,7 @@ clock follows the real one, messages are taken as they come, and their grants on
     {"do": "realtime"}   the clock follows the real one from now on
     {"do": "power_off"}  exit at once with status 3
     {"do": "cut_link"}   the link is lost: what was under way is gone; it is back with the next bytes
-    {"do": "stall", "ms"}   the board is busy that long: conversions happen, nothing runs
+    {"do": "stall", "ms"}   flash is erased that long: conversions happen, nothing runs, no interrupt comes through
     {"do": "converter", "fault"}  "stopped": no more conversions; "shifted": the chip misses a clock pulse;
                          those of machine.Hx711Chip; null: well again
 """
@@ -19,6 +19,7 @@ clock follows the real one, messages are taken as they come, and their grants on
 import json
 import sys
 
+import machine
 import pipe
 
 LINK_GRANT_MS = 100
@@ -155,7 +156,9 @@ class Bench:
         elif what == "cut_link":
             self._cable.cut()
         elif what == "stall":
+            machine.hold_interrupts()
             clock.advance_to(clock.now_us + int(request["ms"]) * 1000)
+            machine.release_interrupts()
         elif what == "converter":
             fault = request["fault"]
             if fault == "stopped":

@@ -16,6 +16,7 @@ _SLEEP_US = 60  # a clock that is high for longer puts the chip to sleep (data s
 _COUNTS = {"all_ones": -1, "rail_high": 0x7FFFFF, "rail_low": -0x800000}
 
 _masked = 0
+_held = [False, False]  # held, and one is pending
 
 
 def disable_irq():
@@ -30,6 +31,19 @@ def enable_irq(state):
     """Let interrupts through again."""
     global _masked
     _masked = state
+
+
+def hold_interrupts():
+    """Let none through at all, as while flash is erased; state machines and DMA go on."""
+    _held[0] = True
+
+
+def release_interrupts():
+    """Let them through again, one that is pending at once."""
+    _held[0] = False
+    if _held[1]:
+        _held[1] = False
+        chip.interrupt(chip.data_pin)
 
 
 class Pin:
@@ -64,7 +78,7 @@ class Pin:
         """Call `handler(pin)` at each falling edge of the data line; at once, hard or not."""
         if self._number != 2 or trigger != Pin.IRQ_FALLING:
             raise ValueError("only an interrupt at the falling data line is simulated")
-        chip.handler = handler
+        chip.interrupt = handler
 
 
 class SPI:
@@ -108,7 +122,8 @@ class Hx711Chip:
     def __init__(self):
         self.data_pin = None
         self.clock_pin = None
-        self.handler = None
+        self.handler = None  # of a state machine
+        self.interrupt = None  # of the processor
         self.data = 1
         self.source = None
         self.shift_bits = 0  # fault: the chip missed so many clock pulses
@@ -210,8 +225,15 @@ class Hx711Chip:
             level = 0
         falling = self.data and not level
         self.data = level
-        if falling and self.handler:
+        if not falling:
+            return
+        if self.handler:
             self.handler(self.data_pin)
+        if self.interrupt:
+            if _held[0]:
+                _held[1] = True
+            else:
+                self.interrupt(self.data_pin)
 
 
 chip = Hx711Chip()

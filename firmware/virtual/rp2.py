@@ -150,7 +150,7 @@ class StateMachine:
             word = word << 1 | machine.chip.data
             self._clock(0)
         self._busy = False
-        self._queue.append(turns)
+        self._queue.append(turns & 0xFFFFFFFF)
         self._queue.append(word)
         if self.channel:
             self.channel.move()

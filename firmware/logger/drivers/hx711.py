@@ -8,6 +8,8 @@ Law:
     sample is OUT_OF_STEP.
     (Bits shifted by one lost pulse are found for half of all counts only: where the last bit is a zero.)
   * What was not read in time is lost in the chip; it is counted from the steps of time.
+  * While flash is erased (45 ms, up to 400 ms) no interrupt comes through: conversions are lost, and the
+    moment of the one after is taken late by up to a period; where that shows, the sample is LATE.
 
 `poll` allocates nothing. Counter readings wrap at 2**30.
 """
@@ -120,7 +122,7 @@ class Hx711:
         elif self.quality == GOOD:
             if self.counts == _RAIL_HIGH or self.counts == _RAIL_LOW:
                 self.quality = RAIL
-            elif not found_by_edge or (period and age > period - (period >> 4)):
+            elif not found_by_edge or self.pace.late or (period and age > period - (period >> 4)):
                 self.quality = LATE
         return True
 

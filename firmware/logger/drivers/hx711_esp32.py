@@ -10,7 +10,8 @@ Law:
     pulses must read as ones, else the sample is OUT_OF_STEP.
   * The moment of a conversion is taken in the handler of the falling data line. On the ESP32 it runs between
     two instructions of the program, so a garbage collection (2 ms without extra RAM) makes it that much late;
-    a moment is never early. A conversion whose edge was not seen is timed when it is found, and LATE.
+    a moment is never early. Where it does not fit the rate by an eighth of the period, the sample is LATE. So
+    is a conversion whose edge was not seen; it is timed when it is found.
   * A line that falls because of data bits is told from a conversion by its level: after a reading in step it
     is high, so the handler, which runs later, finds it high and does nothing.
   * What was not read in time is lost in the chip; it is counted from the steps of time.
@@ -123,12 +124,12 @@ class Hx711Spi:
         elif self.quality == GOOD:
             if self.counts == _RAIL_HIGH or self.counts == _RAIL_LOW:
                 self.quality = RAIL
-            elif not found_by_edge or (period and age > period - (period >> 4)):
+            elif not found_by_edge or self.pace.late or (period and age > period - (period >> 4)):
                 self.quality = LATE
         return True
 
     def _falling(self, _: object) -> None:
-        if not self._edge and not self._data():
+        if not self._data():
             self._edge_ticks = self._ticks_us()
             self._edge = True
 

@@ -11,6 +11,9 @@ Law:
     look that found nothing. Where the time contradicts them by more than SLACK_US (the processor's clock was
     changed, the machine was held up), it is moved to the nearest moment that they allow, the sample is LATE
     and `corrections` counts it. So a time is never wrong by more than SLACK_US and the time between two looks.
+  * If nobody emptied the machine's queue for long (the channel must be started again after 9 days), the
+    machine was held up and has lost time: its next step is far too short. Then, as where the ring was
+    overwritten, times are told anew from now: the newest conversion was just now, to a period.
   * The chip is switched off and on at the start: only then is it sure that the data line is high to begin
     with. Its first conversions after that, and after a change of input, are SETTLING.
   * The number of pulses that a sample was read with stands in its word. Until the first with the number
@@ -176,7 +179,7 @@ class Hx711Pio:
         word = self._words[self._next + 1]
         self._step_on(2)
         last = self.ticks
-        moved = self._tell_time(turns, now) or lost > 0
+        moved = self._tell_time(turns, now, waiting) or lost > 0
         self._read(word)
         if lost:
             self.missed = lost
@@ -211,9 +214,14 @@ class Hx711Pio:
         self._rest = rest - step * self._cycles
         return whole * self._micros + step
 
-    def _tell_time(self, turns: int, now: int) -> bool:
+    def _tell_time(self, turns: int, now: int, waiting: int) -> bool:
         # True when the time had to be moved.
-        ticks = (self.ticks + self._since(turns)) & _TICKS_MASK
+        step = self._since(turns)
+        if step < self.pace.period_us >> 2 and self._has_last:
+            self._start_from(now, (waiting >> 1) - 1)
+            self.corrections += 1
+            return True
+        ticks = (self.ticks + step) & _TICKS_MASK
         late = (ticks - now + _READ_US) & _TICKS_MASK
         early = (self._looked - ticks) & _TICKS_MASK
         moved = False
@@ -243,18 +251,21 @@ class Hx711Pio:
         self.quality = GOOD if word & ones == ones else OUT_OF_STEP
 
     def _leave_out(self, waiting: int, now: int) -> int:
-        # The oldest are overwritten, or will be while they are read: go on with half a ring. The newest was
-        # just now, to a period; so the last left out is as long before as the turns of those kept say.
+        # The oldest are overwritten, or will be while they are read: go on with half a ring.
         lost = (waiting - _RING_WORDS // 2) >> 1
         self.overruns += lost
         self._step_on(2 * lost)
+        self._pulses = 24 + self.input
+        self._start_from(now, _RING_WORDS // 4)
+        return lost
+
+    def _start_from(self, now: int, conversions: int) -> None:
+        # `ticks` becomes the moment before so many conversions from the next in the ring on.
         at = self._next - self._first_word
         back = 0
-        self._pulses = 24 + self.input
-        for _ in range(_RING_WORDS // 4):
+        for _ in range(conversions):
             back += self._since(self._words[self._first_word + at])
             at = (at + 2) & _RING_MASK
         self._rest = 0
         self.ticks = (now - _READ_US - back) & _TICKS_MASK
         self._looked = self.ticks
-        return lost

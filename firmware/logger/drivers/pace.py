@@ -1,11 +1,13 @@
 """How fast the converter converts, and how many conversions a long step leaves out; shared by the drivers.
 
-The shortest step counts as the period, which then follows slowly: a longer step is missed conversions,
-unless it comes again and again. `missed` allocates nothing.
+The period follows the steps slowly. A longer step is missed conversions, unless it comes again and again; a
+shorter one is taken for the period when it comes twice: once, it is what follows on a moment taken late.
+`missed` allocates nothing.
 """
 
 from micropython import const
 
+_SHORT_STEPS = const(2)
 _NEW_RATE = const(16)  # so many long steps in a row are a new rate, not missed conversions
 
 
@@ -14,22 +16,34 @@ class Pace:
 
     def __init__(self) -> None:
         self.period_us = 0  # 0: not known yet
+        self.late = False  # the latest step is longer than whole periods by over an eighth of one
         self._long_steps = 0
+        self._short_steps = 0
 
     def missed(self, step: int) -> int:
         """Take the time between two conversions that were read; return how many were missed between them."""
         period = self.period_us
-        if period == 0 or step < period - (period >> 2):
+        missed = 0
+        if period == 0:
             self.period_us = step
+            return 0
+        if step < period - (period >> 2):
+            self._short_steps += 1
+            if self._short_steps >= _SHORT_STEPS:
+                self.period_us = step
+                self._short_steps = 0
             self._long_steps = 0
         elif step <= period + (period >> 1):
             self.period_us = period + ((step - period) >> 3)
             self._long_steps = 0
+            self._short_steps = 0
         else:
+            self._short_steps = 0
             self._long_steps += 1
             if self._long_steps >= _NEW_RATE:
                 self.period_us = step
                 self._long_steps = 0
             else:
-                return (step + (period >> 1)) // period - 1
-        return 0
+                missed = (step + (period >> 1)) // period - 1
+        self.late = step - (missed + 1) * period > period >> 3
+        return missed
