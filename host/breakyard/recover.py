@@ -34,7 +34,7 @@ STATED_ORDER: Final = 0.8
 SAMPLES_BEFORE: Final = 14
 SAMPLES_AFTER: Final = 12
 
-FALLS_S: Final = {0.0: 0.56, 0.003: 0.18, 0.008: 0.10, 0.018: 0.07, 0.032: 0.05, 0.05: 0.04}
+FALLS_S: Final = {0.0: 0.62, 0.003: 0.15, 0.008: 0.09, 0.018: 0.06, 0.032: 0.04, 0.05: 0.04}
 """How long a sudden fall lasts, with prior weights. Common practice, no source: a stiff part lets go within a
 millisecond or two, a tearing one takes tens of them."""
 
