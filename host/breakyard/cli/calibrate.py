@@ -1,6 +1,7 @@
 """breakyard calibrate: known loads and the counts they gave -> a calibration."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -151,7 +152,7 @@ def command(
     Start one recording, then hang the masses one after another, up and down, ten seconds each; say in the same order
     what hung. The steady stretches are found; swinging and handling are left out. Then it is looked at for the usual
     mistakes: what is found is named with what to check. If something is serious, the status is 1; the calibration is
-    written all the same (not with --strict), and marked by nothing but what is said here.
+    written all the same, with the doubt in it, so that you can look into it (not with --strict).
 
     Example: breakyard calibrate runs/calibration.run --masses "0, 20 kg, 40 kg, 20 kg, 0" --capacity "1000 kgf"
 
@@ -159,14 +160,14 @@ def command(
     """
     from breakyard.calibration import calibrate, check_sanity
     from breakyard.cli import calibrating
-    from breakyard.cli.calibration_words import show, show_findings
+    from breakyard.cli.calibration_words import DOUBTFUL, show, show_findings
     from breakyard.cli.inputs import shown_unit
     from breakyard.session.session import find_session
 
     if mass_limit is not None and not 0.0 <= mass_limit < 100.0:
         raise UsageError(f"--mass-limit {mass_limit:g}: give a percentage, as 0.1")
     limit = None if mass_limit is None else mass_limit / 100
-    _check_ways(recording, masses, points, transfer, reference)
+    calibrating.check_ways(recording, masses, points, transfer, reference)
     source = recording or points
     assert source is not None
     session = find_session(source)
@@ -198,7 +199,7 @@ def command(
             gain=known.gain,
             gravity=here,
             air=air,
-            degree=_degree(degree),
+            degree=calibrating.degree_from(degree),
             name=name or source.stem,
             created=datetime.now(UTC).isoformat(timespec="seconds"),
             provenance=known.provenance,
@@ -212,7 +213,12 @@ def command(
         rate_hz=None if known.run is None else 1.0 / known.run.period_s,
         previous=earlier,
     )
-    serious = any(finding.serious for finding in findings)
+    serious = [finding for finding in findings if finding.serious]
+    made = replace(
+        made,
+        flags=(*made.flags, *(finding.code for finding in serious)),
+        sentences=(*made.sentences, *(f"{DOUBTFUL}{finding.message}." for finding in serious)),
+    )
     shown = shown_unit(unit or (session.info.unit if session else None))
     pictures = _draw(made, known, shown, picture, recording_picture)
     path = None if strict and serious else write_calibration(made, source, output)
@@ -254,40 +260,6 @@ def write_calibration(made: "Calibration", recording: Path, output: Path | None)
     path = output or recording.with_name(f"{name_from(made.name)}.calibration.json")
     write_once(path, text.encode())
     return path
-
-
-def _check_ways(
-    recording: Path | None,
-    masses: str | None,
-    points: Path | None,
-    transfer: Path | None,
-    reference: Path | None,
-) -> None:
-    """One of three ways in, complete. Raises: UsageError."""
-    if points is not None:
-        if recording is not None or masses is not None or transfer is not None:
-            raise UsageError("--points is a way of its own: leave out the recording, --masses and --transfer")
-        return
-    if recording is None:
-        raise UsageError("give the recording of the known masses, or a table of points with --points")
-    if transfer is not None:
-        if masses is not None:
-            raise UsageError("give either --masses or --transfer: one of them tells the known loads")
-        if reference is None:
-            raise UsageError("--transfer needs --reference: the calibration of the second cell")
-        return
-    if reference is not None:
-        raise UsageError("--reference belongs to --transfer, the recording of the second cell")
-    if masses is None:
-        raise UsageError('say what hung, in order, with --masses "0, 20 kg, 40 kg, 20 kg, 0"')
-
-
-def _degree(text: str) -> int | None:
-    if text.strip().lower() == "auto":
-        return None
-    if text.strip() in ("1", "2", "3"):
-        return int(text)
-    raise UsageError(f'--degree "{text}": use auto, 1, 2 or 3')
 
 
 def _draw(

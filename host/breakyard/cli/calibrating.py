@@ -137,6 +137,41 @@ def identity_of(run: "Run") -> dict[str, str]:
     return {"logger": run.identity.serial.hex(), "firmware": run.identity.firmware}
 
 
+def check_ways(
+    recording: Path | None,
+    masses: str | None,
+    points: Path | None,
+    transfer: Path | None,
+    reference: Path | None,
+) -> None:
+    """One of three ways in, complete. Raises: UsageError."""
+    if points is not None:
+        if recording is not None or masses is not None or transfer is not None:
+            raise UsageError("--points is a way of its own: leave out the recording, --masses and --transfer")
+        return
+    if recording is None:
+        raise UsageError("give the recording of the known masses, or a table of points with --points")
+    if transfer is not None:
+        if masses is not None:
+            raise UsageError("give either --masses or --transfer: one of them tells the known loads")
+        if reference is None:
+            raise UsageError("--transfer needs --reference: the calibration of the second cell")
+        return
+    if reference is not None:
+        raise UsageError("--reference belongs to --transfer, the recording of the second cell")
+    if masses is None:
+        raise UsageError('say what hung, in order, with --masses "0, 20 kg, 40 kg, 20 kg, 0"')
+
+
+def degree_from(text: str) -> int | None:
+    """The degree asked for, None for "auto". Raises: UsageError."""
+    if text.strip().lower() == "auto":
+        return None
+    if text.strip() in ("1", "2", "3"):
+        return int(text)
+    raise UsageError(f'--degree "{text}": use auto, 1, 2 or 3')
+
+
 def gravity_from(latitude: float | None, height: float | None, stated: float | None) -> "Gravity | None":
     """Gravity as far as the options tell. Raises: UsageError."""
     from breakyard.calibration import gravity_at, stated_gravity

@@ -8,6 +8,9 @@ from breakyard.cli.output import Output
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration, Finding, Plateaus
 
+DOUBTFUL: Final = "Doubtful when it was made: "
+"""Begins a sentence that a serious finding leaves in the calibration."""
+
 FAR: Final = 20.0
 """Beyond this many times the highest known load an interval is indicative only."""
 
@@ -19,7 +22,8 @@ def show(out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: st
     _show_points(out, made, plateaus, unit)
     _show_intervals(out, made, unit)
     for sentence in made.sentences:
-        out.say(sentence)
+        if not sentence.startswith(DOUBTFUL):
+            out.say(sentence)
     out.say("")
     for sentence in made.quality().sentences:
         out.say(sentence)

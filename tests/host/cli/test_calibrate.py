@@ -119,7 +119,8 @@ def test_each_mistake_injected_into_a_recording_is_named(
     assert said.status == (0 if code in NOT_SERIOUS else 1)
     message = next(finding["message"] for finding in said.document["findings"] if finding["code"] == code)
     assert any(word in message for word in ("check", "use a lower gain", "use gain 64"))
-    assert (tmp_path / "cal.calibration.json").exists()
+    kept = Calibration.from_json((tmp_path / "cal.calibration.json").read_text())
+    assert (code in kept.flags) == (code not in NOT_SERIOUS)
 
 
 def test_strict_writes_nothing_when_it_is_serious(breakyard: Breakyard, tmp_path: Path) -> None:
