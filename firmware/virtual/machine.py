@@ -162,7 +162,7 @@ class Hx711Chip:
             # Asleep, or about to be.
             self.lost += 1
             return
-        if self._pulses and not 25 <= self._pulses <= 27:
+        if self._pulses and not 25 <= self._pulses <= 27 and self.fault != "stuck_low":
             raise ValueError("%d clock pulses; the chip wants 25 to 27" % self._pulses)
         if self.data == 0:  # the line goes high for a moment at each new conversion
             if self._pulses == 0:
@@ -208,6 +208,8 @@ class Hx711Chip:
         if self._idle_pulse:
             return  # allowed only as the beginning of a sleep
         if pulses == 27:
+            if self.fault == "stuck_low":
+                return  # nobody can see how far the chip is
             raise ValueError("more than 27 clock pulses")
         self._pulses = pulses + 1
         if pulses < 24 + self.shift_bits:

@@ -25,13 +25,15 @@ LOST_MS = const(1000)  # ten conversions at the slow rate
 SILENT_MS = const(700)
 RESTART_MS = const(2000)  # power-up and settling take 800 ms at the slow rate
 REPEAT_S = const(5)  # a fault is told again, for whoever listens only now
-RATE_MS = const(700)
+RATE_MS = const(500)
 
 # Conversions in ten seconds: 10/s and 80/s without a stated tolerance; 92/s is common, 144.7/s has a crystal.
 SLOWEST = const(70)
 SLOW_END = const(130)
 FAST_BEGIN = const(600)
 FASTEST = const(1600)
+
+_WRONG_WINDOWS = const(2)  # a change of the rate within a window makes one
 
 _FAR = const(1000)  # counts; the noise is some tens
 _NEAR_ZERO = const(4096)  # half of a small count is no great change
@@ -87,6 +89,7 @@ class Faults:
         self._window_s = 0
         self._window_us = 0
         self._window_count = 0
+        self._wrong_windows = 0
         self._wrong_rate = False
 
     def sample(self, counts: int, second: int, microsecond: int, quality: int, missed: int) -> int:
@@ -179,7 +182,12 @@ class Faults:
             return
         rate = self._window_count * 10000 // span
         self.rate = rate
-        self._wrong_rate = not (SLOWEST <= rate <= SLOW_END or FAST_BEGIN <= rate <= FASTEST)
+        if SLOWEST <= rate <= SLOW_END or FAST_BEGIN <= rate <= FASTEST:
+            self._wrong_windows = 0
+            self._wrong_rate = False
+        else:
+            self._wrong_windows += 1
+            self._wrong_rate = self._wrong_windows >= _WRONG_WINDOWS
         self._window_s = second
         self._window_us = microsecond
         self._window_count = 0

@@ -27,13 +27,14 @@ class Pace:
         if period == 0:
             self.period_us = step
             return 0
-        if step < period - (period >> 2):
+        tolerance = period >> 3
+        if step < period - tolerance:
+            self._long_steps = 0
             self._short_steps += 1
             if self._short_steps >= _SHORT_STEPS:
                 self.period_us = step
                 self._short_steps = 0
-            self._long_steps = 0
-        elif step <= period + (period >> 1):
+        elif step <= period + tolerance:
             self.period_us = period + ((step - period) >> 3)
             self._long_steps = 0
             self._short_steps = 0
@@ -44,6 +45,7 @@ class Pace:
                 self.period_us = step
                 self._long_steps = 0
             else:
-                missed = (step + (period >> 1)) // period - 1
-        self.late = step - (missed + 1) * period > period >> 3
+                # A moment may be taken late, never early: what is left over of whole periods is lateness.
+                missed = (step + tolerance) // period - 1
+        self.late = step - (missed + 1) * period > tolerance
         return missed

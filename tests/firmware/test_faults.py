@@ -1,0 +1,178 @@
+"""Faults named from samples and silence; samples that no force can have made."""
+
+from logger.core import faults
+from logger.core.layout import MAX_TEXT
+
+GOOD, LATE, RAIL, SETTLING, OUT_OF_STEP = range(5)
+
+
+class Watch:
+    """Faults with a clock: `samples` come at a step, `silence` lets time pass."""
+
+    def __init__(self, step_us=10870):
+        self.faults = faults.Faults()
+        self.now_us = 0
+        self.step_us = step_us
+        self.line = 1
+
+    def time(self):
+        return self.now_us // 1000000, self.now_us % 1000000
+
+    def sample(self, counts, quality=GOOD, missed=0):
+        self.now_us += self.step_us * (1 + missed)
+        second, microsecond = self.time()
+        told = self.faults.sample(counts, second, microsecond, quality, missed)
+        self.faults.watch(second, microsecond, self.line)
+        return told
+
+    def samples(self, counts, seconds, quality=GOOD):
+        """Noise of three counts about a value; the qualities told."""
+        return [
+            self.sample(counts + (self.now_us // self.step_us) % 3, quality)
+            for _ in range(seconds * 1000000 // self.step_us)
+        ]
+
+    def silence(self, milliseconds):
+        for _ in range(milliseconds // 10):
+            self.now_us += 10000
+            second, microsecond = self.time()
+            self.faults.watch(second, microsecond, self.line)
+
+
+def test_names_fit_a_log_line():
+    for name in faults.NAMES:
+        assert len((name + ": 1234.5/s").encode()) <= MAX_TEXT or len(name.encode()) <= MAX_TEXT
+    assert len((faults.NAMES[faults.WRONG_RATE] + ": 1234.5/s").encode()) <= MAX_TEXT
+
+
+def test_silence_is_named_by_the_line():
+    for line, name in ((1, faults.SILENT_HIGH), (0, faults.SILENT_LOW), (-1, faults.SILENT)):
+        watch = Watch()
+        watch.samples(1000, 2)
+        assert watch.faults.fault == faults.NONE
+        watch.line = line
+        watch.silence(990)
+        assert watch.faults.fault == faults.NONE
+        watch.silence(20)
+        assert watch.faults.fault == name
+        watch.sample(1000)
+        assert watch.faults.fault == faults.NONE
+
+
+def test_what_comes_instead_names_the_fault():
+    for counts, quality, name in (
+        (0, OUT_OF_STEP, faults.NO_CLOCK),
+        (77, OUT_OF_STEP, faults.OUT_OF_STEP),
+        (-1, GOOD, faults.ALL_ONES),
+        (-1, SETTLING, faults.ALL_ONES),
+        (8388607, RAIL, faults.ON_HIGH_RAIL),
+        (-8388608, RAIL, faults.ON_LOW_RAIL),
+    ):
+        for step_us in (10870, 100000):
+            watch = Watch(step_us)
+            watch.samples(50000, 3)
+            for _ in range(1900000 // step_us):
+                watch.sample(counts, quality)
+            assert watch.faults.fault == name
+
+
+def test_a_settling_converter_is_none():
+    watch = Watch(100000)
+    watch.samples(5, 3, SETTLING)
+    assert watch.faults.fault == faults.NONE
+
+
+def test_rates_of_both_modes_and_no_others():
+    """Conversions per second: the issue is wiring, a jumper or another chip."""
+    for rate, sound in (
+        (3, False), (6, False), (7.2, True), (10, True), (12.8, True), (14, False), (18, False), (23, False),
+        (40, False), (58, False), (61, True), (80, True), (92, True), (94, True), (144.68, True), (159, True),
+        (165, False), (320, False), (1470, False),
+    ):  # fmt: skip
+        watch = Watch(int(1000000 / rate))
+        qualities = watch.samples(1000, 2)
+        assert watch.faults.fault == (faults.NONE if sound else faults.WRONG_RATE), rate
+        assert abs(watch.faults.rate - 10 * rate) <= 0.02 * 10 * rate + 1
+        assert sound == (OUT_OF_STEP not in qualities)
+
+
+def test_missed_conversions_do_not_make_a_rate_wrong():
+    watch = Watch()
+    for i in range(400):
+        watch.sample(1000 + i % 3, GOOD, 36 if i % 40 == 0 else 0)
+        assert watch.faults.fault == faults.NONE
+
+
+def test_all_ones_are_doubted_at_once_where_no_force_can_make_them():
+    watch = Watch()
+    watch.samples(60000, 1)
+    assert watch.sample(-1) == OUT_OF_STEP
+    assert watch.sample(60001) == OUT_OF_STEP  # in its company
+    assert watch.sample(60001) == OUT_OF_STEP
+    assert watch.sample(60001) == GOOD
+
+
+def test_minus_one_near_zero_is_a_count_like_others():
+    watch = Watch()
+    told = [watch.sample(value) for value in (3, -1, -4, 0, -1, 2, 5, -1, 1) * 20]
+
+    assert set(told) == {GOOD}
+
+
+def test_half_of_the_count_at_once_is_a_shift():
+    for counts in (300000, -300000, 4000000, -8000000):
+        watch = Watch()
+        watch.samples(counts, 1)
+        assert watch.sample((counts & 0xFFFFFF) >> 1) == OUT_OF_STEP
+
+
+def test_half_of_a_load_may_come_when_time_has_passed():
+    """After missed conversions, or slowly, a force may well have fallen by half."""
+    watch = Watch()
+    watch.samples(300000, 1)
+    assert watch.sample(150000, GOOD, 1) == GOOD
+    watch = Watch()
+    watch.samples(300000, 1)
+    assert [watch.sample(value) for value in (280000, 220000, 170000, 150000, 150000)] == [GOOD] * 5
+
+
+def test_a_lasting_shift_lets_nothing_pass():
+    """Half of the shifted samples look in step; those are doubted too until sixteen in a row are clean."""
+    watch = Watch()
+    watch.samples(300000, 1)
+    state = 1
+    told = []
+    for _ in range(400):
+        state = (state * 1103515245 + 12345) & 0x7FFFFFFF
+        told.append(watch.sample(150000 + (state >> 16) % 40, OUT_OF_STEP if state >> 8 & 1 else GOOD))
+
+    assert set(told) == {OUT_OF_STEP}
+    assert watch.faults.fault == faults.OUT_OF_STEP
+    assert watch.samples(300000, 1)[17:30] == [GOOD] * 13
+
+
+def test_a_lone_sample_out_of_step_costs_three():
+    watch = Watch()
+    watch.samples(1000, 1)
+    told = [watch.sample(77, OUT_OF_STEP), *watch.samples(1000, 1)]
+
+    assert told.count(OUT_OF_STEP) == 3
+    assert watch.faults.fault == faults.NONE
+
+
+def test_it_asks_for_a_new_start_where_that_may_help():
+    """Once in two seconds while nothing sound comes; never for a rail or a rate."""
+    watch = Watch()
+    watch.samples(1000, 3)
+    asked = 0
+    for _ in range(100):
+        watch.silence(100)
+        if watch.faults.restart:
+            watch.faults.restart = False
+            asked += 1
+    assert asked in (4, 5)
+    for counts, quality, step_us in ((8388607, RAIL, 10870), (5, GOOD, 25000)):
+        watch = Watch(step_us)
+        watch.samples(counts - 2, 5, quality)
+        assert watch.faults.fault
+        assert not watch.faults.restart
