@@ -154,7 +154,8 @@ def test_a_lasting_shift_lets_nothing_pass():
 def test_a_lone_sample_out_of_step_costs_three():
     watch = Watch()
     watch.samples(1000, 1)
-    told = [watch.sample(77, OUT_OF_STEP), *watch.samples(1000, 1)]
+    told = [watch.sample(77, OUT_OF_STEP)]
+    told += watch.samples(1000, 1)
 
     assert told.count(OUT_OF_STEP) == 3
     assert watch.faults.fault == faults.NONE
