@@ -1,17 +1,18 @@
 """The same question as calibration_coverage.py, through the logger: feed, firmware, protocol, file, calibration.
 
-    python tests/bench/calibration_through_logger.py [--seeds 1000] [--jobs 2] [--first 0]
+    python tests/bench/calibration_through_logger.py [--seeds 1000] [--jobs 2] [--first 0] [--keep FILE]
 
 The firmware runs in the MicroPython interpreter (CPython where there is none) in front of the simulated converter;
 the run is begun by command, fetched over the link, and calibrated from its file. One logger serves many seeds, as
-in a yard; each run is erased once it was fetched.
+in a yard; each run is erased once it was fetched. With --keep a stopped benchmark goes on where it was.
 """
 
 import argparse
 import asyncio
+import json
 import sys
 import tempfile
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
 import numpy as np
@@ -73,11 +74,23 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, default=1000)
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--keep", type=Path, help="one line per seed; seeds that are in it are not run again")
     arguments = parser.parse_args()
-    seeds = list(range(arguments.first, arguments.first + arguments.seeds))
-    shares = [seeds[at : at + SEEDS_PER_LOGGER] for at in range(0, len(seeds), SEEDS_PER_LOGGER)]
+    seeds = range(arguments.first, arguments.first + arguments.seeds)
+    found: dict[int, list[tuple[float, float]]] = {}
+    if arguments.keep and arguments.keep.exists():
+        found = dict(map(json.loads, arguments.keep.read_text().splitlines()))
+    left = [seed for seed in seeds if seed not in found]
+    shares = [left[at : at + SEEDS_PER_LOGGER] for at in range(0, len(left), SEEDS_PER_LOGGER)]
     with ProcessPoolExecutor(arguments.jobs) as pool:
-        results = np.array([answer for share in pool.map(some, shares) for answer in share])
+        working = {pool.submit(some, share): share for share in shares}
+        for done in as_completed(working):
+            new = list(zip(working[done], done.result(), strict=True))
+            found.update(new)
+            if arguments.keep:
+                with arguments.keep.open("a") as file:
+                    file.writelines(json.dumps(line) + "\n" for line in new)
+    results = np.array([found[seed] for seed in seeds])
     assert results.shape == (len(seeds), len(ASKED_KGF), 2)
     return int(report(results))
 
