@@ -59,6 +59,17 @@ def test_silence_is_named_by_the_line():
         assert watch.faults.fault == faults.NONE
 
 
+def test_a_board_that_is_busy_for_long_is_no_silence():
+    """Erasing flash may take seconds (littlefs with many files); only time that was watched counts."""
+    watch = Watch()
+    watch.samples(1000, 2)
+    watch.now_us += 5000000
+    watch.silence(990)
+    assert watch.faults.fault == faults.NONE
+    watch.silence(20)
+    assert watch.faults.fault == faults.SILENT_HIGH
+
+
 def test_what_comes_instead_names_the_fault():
     for counts, quality, name in (
         (0, OUT_OF_STEP, faults.NO_CLOCK),

@@ -23,6 +23,7 @@ from .timebase import elapsed_ms
 
 LOST_MS = const(1000)  # ten conversions at the slow rate
 SILENT_MS = const(700)
+_UNWATCHED_MS = const(200)
 RESTART_MS = const(2000)  # power-up and settling take 800 ms at the slow rate
 REPEAT_S = const(5)  # a fault is told again, for whoever listens only now
 RATE_MS = const(500)
@@ -77,6 +78,9 @@ class Faults:
         self._sound_us = 0
         self._last_s = 0
         self._last_us = 0
+        self._watched_s = 0
+        self._watched_us = 0
+        self._unwatched_ms = 0
         self._tried_s = 0
         self._tried_us = 0
         self._kind = NONE
@@ -125,6 +129,7 @@ class Faults:
         else:
             self._sound_s = second
             self._sound_us = microsecond
+            self._unwatched_ms = 0
             self._sound_counts = counts
             self._since_sound = 0
         if self._wrong_rate and quality <= QUALITY_LATE:
@@ -134,7 +139,13 @@ class Faults:
     def watch(self, second: int, microsecond: int, line: int) -> bool:
         """Name the fault at a moment; `line` is the data line's level, -1 when not known. True when it changed."""
         fault = NONE
-        if elapsed_ms(second, microsecond, self._sound_s, self._sound_us) >= LOST_MS:
+        pause = elapsed_ms(second, microsecond, self._watched_s, self._watched_us)
+        if pause > _UNWATCHED_MS:
+            self._unwatched_ms += pause  # the board was busy, with flash as a rule: samples may be waiting
+        self._watched_s = second
+        self._watched_us = microsecond
+        quiet = elapsed_ms(second, microsecond, self._sound_s, self._sound_us)
+        if quiet - self._unwatched_ms >= LOST_MS:
             if elapsed_ms(second, microsecond, self._last_s, self._last_us) < SILENT_MS:
                 fault = self._kind
             elif line < 0:

@@ -112,7 +112,8 @@ def test_every_result_stays_within_30_bits(logger, conversions, start, by_comman
     settings.change(4, 600000)
     identity = logger.identity.Identity(bytes(8), 1, "test", "test")
     recorder = logger.recorder.Recorder(timebase, logger.store.MemoryStore(20000), identity, settings)
-    recorder.faults._sound_s = recorder.faults._last_s = recorder.faults._tried_s = late_s
+    watch = recorder.faults
+    watch._sound_s = watch._last_s = watch._tried_s = watch._watched_s = late_s
     ticks = start
     for i in range(30):
         ticks = (ticks + 11000) & HIGHEST
