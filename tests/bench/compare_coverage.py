@@ -185,7 +185,7 @@ def growth(rng: np.random.Generator) -> None:
 def main() -> None:
     """Run all of it."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--groups", type=int, default=1000, help="simulated groups per row")
+    parser.add_argument("--groups", type=int, default=400, help="simulated groups per row")
     wanted = max(parser.parse_known_args()[0].groups, FEWEST_SURE)
     rng = np.random.default_rng(20260503)
     for n in SIZES:
