@@ -1,4 +1,4 @@
-"""Started by the board after power-up: which board, then the app.
+"""Started by the board after power-up: which board, then the app; after a crash the board starts anew.
 
 Byte 3 is data on the link, so Ctrl-C cannot stop the logger. To get a prompt instead, connect the board's
 prompt pin to ground while powering up: GP22 on a Pico (pins 29 and 28), GPIO27 on an ESP32, GPIO14 on an S3.
@@ -7,13 +7,25 @@ prompt pin to ground while powering up: GP22 on a Pico (pins 29 and 28), GPIO27 
 import asyncio
 import os
 import sys
+import time
 
+import machine
+
+from logger import crash
 from logger.app import App
 from logger.boards.choose import board_name
+from logger.drivers.flash_files import FlashFiles
+
+RESTART_MS = 3000  # a crash at each start must not wear the flash out
 
 board = __import__(
     "logger.boards." + board_name(sys.platform, os.uname().machine), None, None, ("Board", "wants_prompt")
 )
 
 if not board.wants_prompt():
-    asyncio.run(App(board.Board()).run())
+    try:
+        asyncio.run(App(board.Board()).run())
+    except Exception as error:
+        crash.keep(FlashFiles("/runs"), error)
+        time.sleep_ms(RESTART_MS)
+        machine.reset()

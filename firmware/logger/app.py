@@ -10,6 +10,7 @@ import os
 
 from micropython import const
 
+from .core import layout
 from .core.auth import Gate, Keys, MemorySecrets
 from .core.commands import Commands
 from .core.identity import Identity
@@ -18,6 +19,7 @@ from .core.outbox import Outbox
 from .core.recorder import Recorder
 from .core.settings import Settings
 from .core.timebase import Timebase, ticks_between
+from .upkeep import Upkeep
 
 POLL_MS = const(2)
 SERVICE_MS = const(10)
@@ -30,7 +32,10 @@ _BATTERY_UNKNOWN = const(255)
 
 
 class App:
-    """`board` gives serial, boot, name, interpreter, ticks_us, store, converter, links and collect."""
+    """`board` gives serial, boot, name, interpreter, ticks_us, store, converter, links and collect.
+
+    It may give config (a SettingsFile), secrets, battery_percent, and what upkeep.py lists.
+    """
 
     def __init__(self, board) -> None:  # type: ignore[no-untyped-def]
         self._board = board
@@ -40,7 +45,15 @@ class App:
         # A board that can keep secrets has `secrets`; otherwise a key must be set anew after each start.
         self._keys = Keys(getattr(board, "secrets", None) or MemorySecrets(), os.urandom)
         self._failure: Exception | None = None
+        config = getattr(board, "config", None)
+        if config:
+            self.settings.take(config)
+            config.unknown()
         self.recorder = Recorder(Timebase(board.ticks_us()), board.store, identity, self.settings)
+        if config:
+            for line in config.complaints:
+                self.recorder.say(layout.LEVEL_WARNING, line)
+        self._upkeep = Upkeep(board, self.recorder)
 
     async def run(self) -> None:
         """Start the tasks and sample for ever; an error in any task ends all of them."""
@@ -66,9 +79,11 @@ class App:
     async def _sample(self) -> None:
         converter = self._board.converter
         push = self.recorder.push
+        upkeep = self._upkeep
         while True:
             if converter.poll():
                 push(converter.counts, converter.ticks, converter.quality, converter.missed)
+            upkeep.sampled = True
             if self._failure:
                 raise self._failure
             await asyncio.sleep_ms(POLL_MS)
@@ -85,6 +100,7 @@ class App:
                 recorder.faults.restart = False
                 converter.power_up()
             recorder.service(self._ticks_us())
+            self._upkeep.step()
             active = recorder.writer.active
             if was_active and not active:
                 self._board.collect()  # between runs, where a pause costs nothing

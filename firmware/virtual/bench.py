@@ -10,6 +10,7 @@ clock follows the real one, messages are taken as they come, and their grants on
     {"do": "load", "path"}  plays a feed file from now on
     {"do": "realtime"}   the clock follows the real one from now on
     {"do": "power_off"}  exit at once with status 3
+    {"do": "crash"}      an error where the firmware waits
     {"do": "cut_link"}   the link is lost: what was under way is gone; it is back with the next bytes
     {"do": "stall", "ms"}   flash is erased that long: conversions happen, nothing runs, no interrupt comes through
     {"do": "converter", "fault"}  "stopped": no more conversions; "shifted": the chip misses a clock pulse;
@@ -28,6 +29,17 @@ LINK_GRANT_MS = 100
 def tell(event):
     """Send an event to the host."""
     pipe.put(pipe.BENCH, json.dumps(event).encode())
+
+
+class Lamp:
+    """Tells the host when it is switched."""
+
+    def __init__(self, clock):
+        self._clock = clock
+
+    def set(self, level):
+        """1 on, 0 off."""
+        tell({"event": "lamp", "level": level, "now_us": self._clock.now_us})
 
 
 class LinkCable:
@@ -153,6 +165,8 @@ class Bench:
             self._virtual_start_us = clock.now_us
         elif what == "power_off":
             sys.exit(3)
+        elif what == "crash":
+            raise ValueError("a crash was asked for")
         elif what == "cut_link":
             self._cable.cut()
         elif what == "stall":

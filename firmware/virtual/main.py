@@ -31,6 +31,9 @@ class Options:
     idle_counts = 0
     interpreter = ""
     radio = 0  # 1: with Bluetooth
+    runs = ""  # a folder that stands for the flash; otherwise runs are kept in memory
+    settings = ""  # a settings file
+    lamp = 0  # 1: with a lamp, which tells the host
     driver = "gpio"  # or "pio", "spi": how the converter is read
 
 
@@ -82,8 +85,17 @@ def main(arguments):
     from logger.app import App
     from logger.boards.virtual import Board
 
+    options.lamp_object = bench.Lamp(clock) if options.lamp else None
+    board = Board(options, cable)
     bench.tell({"event": "ready", "interpreter": interpreter()})
-    asyncio.run(App(Board(options, cable)).run())
+    try:
+        asyncio.run(App(board).run())
+    except Exception as error:
+        if board.files:
+            from logger import crash
+
+            crash.keep(board.files, error)
+        raise
 
 
 def print_error(error):

@@ -15,6 +15,9 @@ LISTS = {
     "levels": "Level",
     "errors": "Error",
     "accesses": "Access",
+    "faults": "Fault",
+    "overloads": "Overload",
+    "reset_causes": "ResetCause",
     "damage": "Damage",
 }
 """Lists of numbered names in the table, and what the host calls each."""

@@ -86,7 +86,7 @@ def _settings():
         _send(_set(2, "hang_ms", 2500), _whole(answer("SET", 2, value=2500))),
         _send(command("HELLO", 3), *_greeting(hang_ms=2500), _whole(answer("HELLO", 3, protocol=1))),
     )
-    for number in (0, 8, 255):
+    for number in (0, 9, 255):
         data = command("SET", 1, setting=number, value=1000)
         yield _case(
             f"set-unknown-{number}",

@@ -33,7 +33,8 @@ SETTINGS = {
     "hang_ms": 5000,
     "input": 1,
     "status_ms": 100,
-    "commit_ms": 900,
+    "commit_ms": 500,
+    "capacity_counts": 4294967,
 }
 RUN_BEGIN = {
     "boot": 0x5EA51DE5,
@@ -87,6 +88,12 @@ RUN_END = {
     "highest_counts": 1834567,
     "peak_windows": 4,
     "sha256": bytes(range(32)),
+    "overload": 0,
+    "lowest_battery_mv": 4870,
+    "temperature_cdeg": 2150,
+    "ring_high": 12,
+    "free_memory": 61440,
+    "reset_cause": 1,
 }
 STATUS = {
     "state": 2,
@@ -103,6 +110,14 @@ STATUS = {
     "runs": 3,
     "bad_records": 0,
     "baseline_counts": -31042,
+    "fault": 0,
+    "overload": 0,
+    "battery_mv": 4915,
+    "lowest_battery_mv": 4870,
+    "temperature_cdeg": 2150,
+    "ring_high": 12,
+    "free_memory": 61440,
+    "reset_cause": 1,
 }
 CALIBRATION = {
     "name": "weights, spring",
@@ -389,12 +404,49 @@ def _limits():
             "highest_counts": HIGH,
             "peak_windows": 255,
             "sha256": b"\xff" * 32,
+            "overload": 2,
+            "lowest_battery_mv": 65535,
+            "temperature_cdeg": HIGH,
+            "ring_high": 65535,
+            "free_memory": U32,
+            "reset_cause": 4,
         },
     )
     for state, name in enumerate(("idle", "armed", "recording", "fault")):
         yield _case(
             f"status-{name}", "One of the states.", ["Typical"], "STATUS", 0, state, STATUS | {"state": state}
         )
+    for group, field in (("faults", "fault"), ("overloads", "overload"), ("reset_causes", "reset_cause")):
+        for entry in pack.TABLE[group][1:]:
+            name = entry["name"].lower().replace("_", "-")
+            changes = {field: entry["value"]}
+            if field == "fault":
+                changes["state"] = 3
+            yield _case(
+                f"status-{field.replace('_', '-')}-{name}",
+                "One that is listed.",
+                ["Typical"],
+                "STATUS",
+                0,
+                entry["value"],
+                STATUS | changes,
+            )
+    yield _case(
+        "status-reset-cause-unknown",
+        "A board that measures nothing.",
+        ["Typical", "Limit"],
+        "STATUS",
+        0,
+        0,
+        STATUS
+        | {
+            "battery_mv": 0,
+            "lowest_battery_mv": 0,
+            "temperature_cdeg": LOW,
+            "free_memory": 0,
+            "reset_cause": 0,
+        },
+    )
     yield _case(
         "status-negative",
         "Negative counts throughout.",

@@ -26,6 +26,9 @@ LISTS = {
     "levels": "LEVEL_",
     "errors": "ERROR_",
     "accesses": "ACCESS_",
+    "faults": "FAULT_",
+    "overloads": "OVERLOAD_",
+    "reset_causes": "RESET_",
     "damage": "DAMAGE_",
 }
 OWN = {"HEADER", "TRAILER", "SAMPLE_BYTES", "QUALITY_SHIFT"}  # follow from the table, checked below

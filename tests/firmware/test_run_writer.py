@@ -80,8 +80,8 @@ def test_a_record_is_closed_when_its_first_sample_is_old():
     records = one_run(logger, [0] * 60)
     sizes = [record[20] for record in records if record[0] == layout.KIND_SAMPLES]
 
-    # The sample of the moment at which the first is 900 ms old is the tenth.
-    assert set(sizes[:-1]) == {10}
+    # The sample of the moment at which the first is 500 ms old is the sixth.
+    assert set(sizes[:-1]) == {6}
 
 
 def test_a_record_holds_45_samples():

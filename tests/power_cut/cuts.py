@@ -12,7 +12,7 @@ import os
 import sys
 
 import vfs
-from flash_model import BLOCK, SWAPPED, SYNC, WAY_NAMES, WAYS, Flash, carry_out, cut
+from flash_model import BLOCK, SWAPPED, SYNC, WAY_NAMES, WAYS, Flash, Replay
 from workload import CALIBRATION, FOLDER, MOUNT, Day, totals_of
 
 from logger.core import layout
@@ -174,14 +174,6 @@ def check_image(image, day, promised):
     return number
 
 
-def image_before(day, number):
-    """The flash after so many operations; the file system was made before the first."""
-    data = bytearray(day.initial)
-    for i in range(number):
-        carry_out(data, day.journal[i])
-    return data
-
-
 def cuts_of_repair(image, day, promised):
     """Cuts the power again during the repair, at each of its operations."""
     flash = Flash(data=bytearray(image))
@@ -189,47 +181,45 @@ def cuts_of_repair(image, day, promised):
     start(flash)
     vfs.umount(MOUNT)
     flash.record = False
-    data = bytearray(image)
+    replay = Replay(image, flash.journal)
     done = 0
-    for i in range(len(flash.journal)):
-        for way in (0, 1):
-            again = bytearray(data)
-            if cut(again, flash.journal, i, way):
+    while replay.number < len(flash.journal):
+        for way in WAYS:
+            again = replay.cut(way)
+            if again is not None:
                 check_image(again, day, promised)
                 done += 1
-        carry_out(data, flash.journal[i])
+        replay.step()
     return done
 
 
 def go_through(name, day, stride, first, patience):
     journal = day.flash.journal
-    day.journal = journal
     failed = 0
     done = [0, 0, 0]
     again = 0
-    image = bytearray(day.initial)
-    before = bytearray(day.initial)  # one operation behind
-    for number in range(len(journal)):
-        if number >= first and (number - first) % stride == 0 and failed < patience:
-            for way in WAYS:
-                data = bytearray(before if way == SWAPPED else image)
-                if not cut(data, journal, number, way):
-                    continue
-                promised = Promised(day, number - 1 if way == SWAPPED else number)
-                try:
-                    copy = bytearray(data) if done[way] % 8 == 0 else None
-                    check_image(data, day, promised)
-                    done[way] += 1
-                    if copy:
-                        again += cuts_of_repair(copy, day, promised)
-                except Exception as error:
-                    failed += 1
-                    print("FAIL", name, WAY_NAMES[way], "at", number, type(error).__name__, error)
-                    if not isinstance(error, Lost):
-                        sys.print_exception(error)
-        if number:
-            carry_out(before, journal[number - 1])
-        carry_out(image, journal[number])
+    replay = Replay(day.initial, journal)
+    while replay.number < len(journal) and failed < patience:
+        number = replay.number
+        for way in WAYS:
+            wanted = number >= first and (number - first) % stride == 0
+            data = replay.cut(way) if wanted else None
+            if data is None:
+                continue
+            # Where blocks are out of order, what came after the latest sync cannot have been promised.
+            promised = Promised(day, replay.safe_number if way == SWAPPED else number)
+            try:
+                copy = bytearray(data) if done[way] % 8 == 0 else None
+                check_image(data, day, promised)
+                done[way] += 1
+                if copy:
+                    again += cuts_of_repair(copy, day, promised)
+            except Exception as error:
+                failed += 1
+                print("FAIL", name, WAY_NAMES[way], "at", number, type(error).__name__, error)
+                if not isinstance(error, Lost):
+                    sys.print_exception(error)
+        replay.step()
     operations = sum([1 for operation in journal if operation[0] != SYNC])
     print(name, "operations:", operations, "records:", sum([len(r) for r in day.written.values()]))
     for way in WAYS:

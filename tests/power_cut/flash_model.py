@@ -15,9 +15,9 @@ SYNC = 2
 # How an operation is cut
 NOTHING = 0  # as if it had not begun
 HALF = 1  # its first half was done
-SWAPPED = 2  # it was done, but not the one before it (only where no sync stands between them)
+SWAPPED = 2  # it was done, but nothing in the block that was first touched since the latest sync
 WAYS = (NOTHING, HALF, SWAPPED)
-WAY_NAMES = ("nothing written", "half written", "last two out of order")
+WAY_NAMES = ("nothing written", "half written", "blocks out of order")
 
 
 class Flash:
@@ -72,19 +72,42 @@ def carry_out(data, operation):
         data[at:end] = content
 
 
-def cut(data, journal, number, way):
-    """Turn the image after `number` operations into that of a cut during the next; False where it means nothing.
+class Replay:
+    """The flash at any operation of a journal: `image` after `number` operations; `step` does one more."""
 
-    The image must hold the operations before; for SWAPPED all but the last of them.
-    """
-    what, at, content = journal[number]
-    if what == SYNC:
-        return False
-    half = len(content) // 2
-    if way == HALF:
-        data[at : at + half] = content[:half]
-    elif way == SWAPPED:
-        if number == 0 or journal[number - 1][0] == SYNC:
-            return False
-        data[at : at + len(content)] = content
-    return True
+    def __init__(self, initial, journal):
+        self.image = bytearray(initial)
+        self.number = 0
+        self.safe_number = 0  # operations before the latest sync
+        self._journal = journal
+        self._safe = bytearray(initial)
+        self._first_block = -1
+
+    def step(self):
+        operation = self._journal[self.number]
+        carry_out(self.image, operation)
+        self.number += 1
+        if operation[0] == SYNC:
+            self._safe[:] = self.image
+            self.safe_number = self.number
+            self._first_block = -1
+        elif self._first_block < 0:
+            self._first_block = operation[1] // BLOCK
+
+    def cut(self, way):
+        """The image after a cut during the next operation; None where that means nothing."""
+        what, at, content = self._journal[self.number]
+        if what == SYNC:
+            return None
+        data = bytearray(self.image)
+        if way == HALF:
+            half = len(content) // 2
+            data[at : at + half] = content[:half]
+        elif way == SWAPPED:
+            # Within one block a chip does things in order: it cannot program what is not erased.
+            first = self._first_block
+            if first < 0 or at // BLOCK == first:
+                return None
+            data[at : at + len(content)] = content
+            data[first * BLOCK : (first + 1) * BLOCK] = self._safe[first * BLOCK : (first + 1) * BLOCK]
+        return data

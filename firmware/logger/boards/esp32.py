@@ -10,18 +10,23 @@ import select
 import sys
 import time
 
+import esp32
 import micropython
 from machine import SPI, Pin, unique_id
 
-from ..core.store import MemoryStore
+from ..core.flash_store import FlashStore
+from ..drivers.flash_files import FileSecrets, FlashFiles
 from ..drivers.hx711_esp32 import SPI_HERTZ, Hx711Spi
+from ..drivers.sensors import fahrenheit_to_cdeg
 from ..links.usb import UsbLink
+from .common import NO_PIN, RUNS_FOLDER, Extras, pin_number, read_settings, reset_cause
 
 SPI_NUMBER = 2
 DATA_PIN = 19  # GPIO19, MISO, to DOUT of the converter
 CLOCK_PIN = 23  # GPIO23, MOSI, to PD_SCK
 OPEN_PIN = 18  # GPIO18, the clock of the SPI: connect nothing
 PROMPT_PIN = 27  # GPIO27 to ground
+LED_PIN = 2  # the lamp on most boards
 STORE_BYTES = 60000  # of about 110 kB free: some 10 000 samples
 
 
@@ -30,7 +35,7 @@ def wants_prompt() -> bool:
     return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
 
 
-class Board:
+class Board(Extras):
     """Everything the app needs, made once."""
 
     name = "esp32"
@@ -39,23 +44,29 @@ class Board:
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
     store_bytes = STORE_BYTES
+    led_pin = LED_PIN
 
     def __init__(self) -> None:
+        self.config = read_settings()
+        super().__init__(self.config, Pin(self.led_pin, Pin.OUT) if self.led_pin != NO_PIN else None)
         micropython.alloc_emergency_exception_buf(100)
         self.serial = (unique_id() + bytes(8))[:8]  # six bytes here
         self.boot = int.from_bytes(os.urandom(4), "little")
         self.interpreter = "micropython " + sys.version.split("; ")[-1]
         self.ticks_us = time.ticks_us
-        self.store = MemoryStore(self.store_bytes)
+        self.files = FlashFiles(RUNS_FOLDER)
+        self.secrets = FileSecrets(self.files, "secrets")
+        self.reset_cause = reset_cause()
+        self.store = FlashStore(self.files, False, self.store_bytes, self.reset_cause)
         # A wire that is off reads high, and is named as such.
-        data_pin = Pin(self.data_pin, Pin.IN, Pin.PULL_UP)
+        data_pin = Pin(pin_number(self.config, "data_pin", self.data_pin), Pin.IN, Pin.PULL_UP)
         spi = SPI(
             self.spi_number,
             baudrate=SPI_HERTZ,
             polarity=0,
             phase=0,
             sck=Pin(self.open_pin),
-            mosi=Pin(self.clock_pin),
+            mosi=Pin(pin_number(self.config, "clock_pin", self.clock_pin)),
             miso=data_pin,
         )
         self.converter = Hx711Spi(data_pin, spi, Pin.IRQ_FALLING, time.ticks_us)
@@ -63,6 +74,11 @@ class Board:
         self._poll.register(sys.stdin, select.POLLIN)
         micropython.kbd_intr(-1)  # byte 3 is data here, not Ctrl-C
         self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
+        self.start_watchdog(self.config)
+
+    def temperature_cdeg(self) -> int:
+        """Of the chip."""
+        return fahrenheit_to_cdeg(esp32.raw_temperature())
 
     def collect(self) -> None:
         """Free memory between runs."""

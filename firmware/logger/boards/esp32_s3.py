@@ -1,7 +1,9 @@
 """ESP32-S3 development board: as an ESP32, on other pins. NOT RUN ON HARDWARE YET, as all of esp32.py."""
 
+import esp32
 from machine import Pin
 
+from .common import NO_PIN
 from .esp32 import Board as Esp32
 
 SPI_NUMBER = 1
@@ -26,3 +28,8 @@ class Board(Esp32):
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
     store_bytes = STORE_BYTES
+    led_pin = NO_PIN  # a lamp of three colours, which wants more than a level
+
+    def temperature_cdeg(self) -> int:
+        """Of the chip."""
+        return int(esp32.mcu_temperature() * 100)

@@ -1,15 +1,12 @@
-"""Raspberry Pi Pico 2 W: as a Pico W, with more memory. NOT RUN ON HARDWARE YET, as all of pico_w.py."""
+"""Raspberry Pi Pico 2 W: as a Pico W, with more memory and flash. NOT RUN ON HARDWARE YET, as all of pico_w.py."""
 
 from .pico_w import CLOCK_PIN, DATA_PIN, PROMPT_PIN, wants_prompt
 from .pico_w import Board as PicoW
 
 __all__ = ("CLOCK_PIN", "DATA_PIN", "PROMPT_PIN", "Board", "wants_prompt")
 
-STORE_BYTES = 240000  # of about 450 kB free: some 43 000 samples
-
 
 class Board(PicoW):
     """Everything the app needs, made once."""
 
     name = "pico2_w"
-    store_bytes = STORE_BYTES

@@ -9,18 +9,21 @@ import time
 import micropython
 import rp2
 import uctypes
-from machine import Pin, freq, unique_id
+from machine import ADC, Pin, freq, unique_id
 
-from ..core.store import MemoryStore
+from ..core.flash_store import FlashStore
+from ..drivers.flash_files import FileSecrets, FlashFiles
 from ..drivers.hx711_rp2 import Hx711Pio
+from ..drivers.sensors import rp2_temperature_cdeg
 from ..links.usb import UsbLink
+from .common import RUNS_FOLDER, Extras, pin_number, read_settings, reset_cause
 
 DATA_PIN = 2  # GP2, pin 4 of the board, to DOUT of the converter
 CLOCK_PIN = 3  # GP3, pin 5, to PD_SCK
 PROMPT_PIN = 22  # GP22, pin 29; the ground beside it is pin 28
 STATE_MACHINE = 0  # the first of PIO 0; the radio of the board uses another PIO
 PIO_REQUEST = 4  # DREQ_PIO0_RX0 in the data sheets' tables of DMA requests, the same in RP2040 and RP2350
-STORE_BYTES = 80000  # of about 180 kB free: some 14 000 samples
+TEMPERATURE_CHANNEL = 4  # of the ADC, RP2040 and RP2350A
 
 
 def wants_prompt() -> bool:
@@ -28,23 +31,28 @@ def wants_prompt() -> bool:
     return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
 
 
-class Board:
+class Board(Extras):
     """Everything the app needs, made once."""
 
     name = "pico_w"
-    store_bytes = STORE_BYTES
 
     def __init__(self) -> None:
+        self.config = read_settings()
+        super().__init__(self.config, Pin("LED", Pin.OUT))
         micropython.alloc_emergency_exception_buf(100)
         self.serial = unique_id()
         self.boot = int.from_bytes(os.urandom(4), "little")
         self.interpreter = "micropython " + sys.version.split("; ")[-1]
         self.ticks_us = time.ticks_us
-        self.store = MemoryStore(self.store_bytes)
+        self.files = FlashFiles(RUNS_FOLDER)
+        self.secrets = FileSecrets(self.files, "secrets")
+        self.reset_cause = reset_cause()
+        self.store = FlashStore(self.files, reset_cause=self.reset_cause)
+        self._temperature = ADC(TEMPERATURE_CHANNEL)
         # Pull-up, never pull-down (RP2350 erratum E9): a wire that is off reads high, and is named as such.
         self.converter = Hx711Pio(
-            Pin(DATA_PIN, Pin.IN, Pin.PULL_UP),
-            Pin(CLOCK_PIN, Pin.OUT),
+            Pin(pin_number(self.config, "data_pin", DATA_PIN), Pin.IN, Pin.PULL_UP),
+            Pin(pin_number(self.config, "clock_pin", CLOCK_PIN), Pin.OUT),
             rp2.StateMachine(STATE_MACHINE),
             rp2.DMA(),
             PIO_REQUEST,
@@ -57,6 +65,11 @@ class Board:
         self._poll.register(sys.stdin, select.POLLIN)
         micropython.kbd_intr(-1)  # byte 3 is data here, not Ctrl-C
         self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
+        self.start_watchdog(self.config)
+
+    def temperature_cdeg(self) -> int:
+        """Of the chip."""
+        return rp2_temperature_cdeg(self._temperature.read_u16())
 
     def collect(self) -> None:
         """Free memory between runs."""

@@ -5,8 +5,11 @@ import gc
 from clock import clock
 from machine import Pin, disable_irq, enable_irq
 
+from ..core.flash_store import FlashStore
 from ..core.identity import FIRMWARE
+from ..core.settings_file import SettingsFile
 from ..core.store import MemoryStore
+from ..drivers.flash_files import FileSecrets, FlashFiles
 from ..drivers.hx711 import Hx711
 from ..links.usb import UsbLink
 
@@ -63,7 +66,17 @@ class Board:
         self.boot = options.boot
         self.interpreter = options.interpreter
         self.ticks_us = clock.ticks_us
-        self.store = MemoryStore(options.capacity)
+        self.files = None
+        if options.runs:
+            self.files = FlashFiles(options.runs, options.capacity)
+            self.store = FlashStore(self.files)
+            self.secrets = FileSecrets(self.files, "secrets")
+        else:
+            self.store = MemoryStore(options.capacity)
+        if options.settings:
+            with open(options.settings) as file:
+                self.config = SettingsFile(file.read())
+        self.lamp = options.lamp_object
         self.converter = _converter(options.driver)
         self.links = [usb if usb else UsbLink(None, None, None)]
         if options.radio:

@@ -216,6 +216,7 @@ class Outbox:
         ring = recorder.ring
         writer = recorder.writer
         store = recorder.store
+        health = recorder.health
         room = store.room()
         values = (
             recorder.state,
@@ -232,6 +233,14 @@ class Outbox:
             store.runs,
             self.bad_records & 0xFFFF,
             recorder.trigger.baseline,
+            recorder.faults.fault,
+            recorder.overload,
+            health.battery_mv,
+            health.lowest_battery_mv,
+            health.temperature_cdeg,
+            health.ring_high,
+            health.free_memory,
+            health.reset_cause,
         )
         recorder.worst_quality = 0
         at = record.begin(self._record, layout.KIND_STATUS, 0, self._next_index())

@@ -3,7 +3,7 @@
 import hashlib
 from struct import unpack_from
 
-from . import layout, record
+from . import health, layout, record
 from .run_scan import RunScan
 from .timebase import MICROSECONDS
 from .totals import Totals
@@ -14,7 +14,8 @@ _NUMBER_AT = 20  # of samples, in a SAMPLES record
 def write_end(buffer: bytearray, scan: RunScan, run: int, size: int, reset_cause: int) -> int:
     """Write the payload of RUN_END for a run whose records `scan` finds in `size` bytes; return its length.
 
-    0 when there is no record. Conversions that were missed, battery and temperature are not known.
+    0 when there is no record. Missed conversions, overload, battery and memory are not known;
+    the cause of the reset is that of the start that found the run.
     """
     digest = hashlib.sha256()
     totals = Totals()
@@ -60,6 +61,12 @@ def write_end(buffer: bytearray, scan: RunScan, run: int, size: int, reset_cause
         totals.highest,
         windows,
         digest.digest(),
+        layout.OVERLOAD_NONE,
+        0,
+        health.UNKNOWN,
+        0,
+        0,
+        reset_cause,
     )
     return record.finish(buffer, record.pack(buffer, at, layout.FIELDS_RUN_END, values))
 

@@ -7,6 +7,7 @@
 from micropython import const
 
 from . import faults, layout
+from .health import Health
 from .identity import ClockAnchor, Identity
 from .layout import QUALITY_RAIL, STATE_IDLE, STATE_RECORDING
 from .peaks import Peaks
@@ -19,6 +20,9 @@ from .trigger import BEGAN, ENDED, EVENT_BACK, EVENT_FULL, EVENT_LOST, EVENT_STO
 
 DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
 _LOG_LINES = const(8)
+_NEVER = const(0x3FFFFFFF)
+_OVERLOAD_SAMPLES = const(2)  # one alone may be a glitch
+_CAUGHT_UP = const(16)  # samples that wait in the ring as a rule
 
 
 class Recorder:
@@ -35,18 +39,23 @@ class Recorder:
         self.ring = Ring()
         self.trigger = Trigger()
         self.peaks = Peaks()
-        self.writer = RunWriter(self.ring, self.peaks, store, identity, settings, self.clock)
+        self.health = Health()
+        self.writer = RunWriter(self.ring, self.peaks, store, identity, settings, self.clock, self.health)
         self.missed = 0
         self.extreme = 0
         self.worst_quality = 0
         self._extreme_distance = -1
+        self._alarm_at = _NEVER  # distance from the baseline that raises the next alarm
+        self._over_alarm = 0
+        self._told_overload = 0
+        self._caught_up = False
         self.faults = faults.Faults()
         self.line = -1  # level of the converter's data line, -1 when not known; kept up by the owner
         self._fault_told_s = 0
         self._told_full = False
         self.log: list[tuple[int, str]] = []  # lines for people, taken away by the outbox
         for line in store.notes:
-            self._say(layout.LEVEL_WARNING, line)
+            self.say(layout.LEVEL_WARNING, line)
 
     @property
     def state(self) -> int:
@@ -67,15 +76,22 @@ class Recorder:
         position = ring.head
         ring.push(counts, second, microsecond, quality, missed)
         trigger = self.trigger
-        if trigger.state == STATE_IDLE:
-            return
+        idle = trigger.state == STATE_IDLE
         if quality <= QUALITY_RAIL and trigger.has_baseline:
             distance = counts - trigger.baseline
             if distance < 0:
                 distance = -distance
-            if distance > self._extreme_distance:
+            if distance <= self._alarm_at:
+                self._over_alarm = 0
+            else:
+                self._over_alarm += 1
+                if self._over_alarm >= _OVERLOAD_SAMPLES:
+                    self._raise_alarm(distance)
+            if distance > self._extreme_distance and not idle:
                 self._extreme_distance = distance
                 self.extreme = counts
+        if idle:
+            return
         was_recording = trigger.state == STATE_RECORDING
         outcome = trigger.sample(position, counts, second, microsecond, quality)
         if was_recording:
@@ -92,12 +108,15 @@ class Recorder:
         second = timebase.second
         microsecond = timebase.microsecond
         writer = self.writer
+        if self.overload != self._told_overload:
+            self._tell_overload()
         if writer.active:
+            self._note_waiting()
             writer.drain(DRAIN_SAMPLES)
             writer.commit(second, microsecond)
             if writer.full and not self._told_full:
                 self._told_full = True
-                self._say(layout.LEVEL_WARNING, "store full: from now on only the peaks are kept")
+                self.say(layout.LEVEL_WARNING, "store full: from now on only the peaks are kept")
                 if self.trigger.by_command and self.trigger.event(EVENT_FULL):
                     self._end(layout.END_STORE_FULL, second, microsecond)
             self._tell_problem()
@@ -111,7 +130,7 @@ class Recorder:
                 self._tell_fault(second)
             else:
                 self.trigger.event(EVENT_BACK)
-                self._say(layout.LEVEL_INFO, "converter delivers again")
+                self.say(layout.LEVEL_INFO, "converter delivers again")
         if watched.fault:
             if second - self._fault_told_s >= faults.REPEAT_S and not self.log:
                 self._tell_fault(second)
@@ -129,8 +148,7 @@ class Recorder:
         settings = self.settings
         if not self.trigger.arm(settings.threshold_counts, settings.trigger_samples, settings.hang_ms):
             return layout.ERROR_BAD_STATE
-        self._extreme_distance = -1
-        self.extreme = 0
+        self._watch_anew()
         return layout.ERROR_OK
 
     def start(self, ticks: int) -> int:
@@ -145,8 +163,7 @@ class Recorder:
         self._begin(
             layout.BEGIN_COMMAND, self.ring.head, self.timebase.second, self.timebase.microsecond, baseline
         )
-        self._extreme_distance = -1
-        self.extreme = 0
+        self._watch_anew()
         return layout.ERROR_OK
 
     def stop(self, ticks: int) -> int:
@@ -162,6 +179,45 @@ class Recorder:
     def next_run(self) -> int:
         """Number of the run being recorded, or else of the next one."""
         return self.writer.run if self.writer.active else self.store.last_run + 1
+
+    @property
+    def overload(self) -> int:
+        """One of the OVERLOAD numbers: the highest since arming."""
+        return self.health.overload
+
+    def _watch_anew(self) -> None:
+        # A run, or waiting for one, begins.
+        self._extreme_distance = -1
+        self.extreme = 0
+        self.health.overload = layout.OVERLOAD_NONE
+        self._told_overload = layout.OVERLOAD_NONE
+        self._over_alarm = 0
+        capacity = self.settings.capacity_counts
+        self._alarm_at = capacity if capacity else _NEVER
+
+    def _raise_alarm(self, distance: int) -> None:
+        capacity = self.settings.capacity_counts
+        higher = capacity + capacity // 5
+        if distance > higher:
+            self.health.overload = layout.OVERLOAD_ABOVE_120_PERCENT
+            self._alarm_at = _NEVER
+        else:
+            self.health.overload = layout.OVERLOAD_CAPACITY
+            self._alarm_at = higher
+        self._over_alarm = 0
+
+    def _tell_overload(self) -> None:
+        self._told_overload = self.overload
+        percent = 120 if self.overload == layout.OVERLOAD_ABOVE_120_PERCENT else 100
+        self.say(layout.LEVEL_ERROR, f"OVERLOAD: over {percent} % of the cell's capacity")
+
+    def _note_waiting(self) -> None:
+        # Samples from before the trigger wait when a run begins; that says nothing.
+        waiting = self.ring.head - self.ring.tail
+        if waiting < _CAUGHT_UP:
+            self._caught_up = True
+        if self._caught_up and waiting > self.health.ring_high:
+            self.health.ring_high = waiting
 
     def _may_begin(self) -> int:
         if self.trigger.state != STATE_IDLE:
@@ -191,21 +247,23 @@ class Recorder:
 
     def _begin(self, cause: int, first: int, second: int, microsecond: int, baseline: int) -> None:
         self._told_full = False
+        self._caught_up = False
+        self.health.run_begins()
         run = self.store.last_run + 1
         self.writer.begin(run, cause, first, second, microsecond, baseline, self.ring.rate_mhz())
         self.peaks.begin(first, baseline, self.settings.threshold_counts)
-        self._say(layout.LEVEL_INFO, f"run {run} began")
+        self.say(layout.LEVEL_INFO, f"run {run} began")
 
     def _end(self, cause: int, second: int, microsecond: int) -> None:
         self.writer.end(cause, second, microsecond)
         self.ring.floor = self.ring.head
 
     def _ended(self) -> None:
-        self._say(layout.LEVEL_INFO, f"run {self.writer.run} ended, {self.writer.samples} samples")
+        self.say(layout.LEVEL_INFO, f"run {self.writer.run} ended, {self.writer.samples} samples")
 
     def _tell_problem(self) -> None:
         if self.store.problem:
-            self._say(layout.LEVEL_ERROR, self.store.problem)
+            self.say(layout.LEVEL_ERROR, self.store.problem)
             self.store.problem = ""
 
     def _tell_fault(self, second: int) -> None:
@@ -213,9 +271,10 @@ class Recorder:
         text = faults.NAMES[self.faults.fault]
         if self.faults.fault == faults.WRONG_RATE:
             text = f"{text}: {self.faults.rate // 10}.{self.faults.rate % 10}/s"
-        self._say(layout.LEVEL_ERROR, text)
+        self.say(layout.LEVEL_ERROR, text)
 
-    def _say(self, level: int, text: str) -> None:
+    def say(self, level: int, text: str) -> None:
+        """A line for people."""
         # Nobody may be listening: the latest few lines are kept.
         if len(self.log) >= _LOG_LINES:
             self.log.pop(0)

@@ -16,6 +16,7 @@ import hashlib
 from micropython import const
 
 from . import layout, record
+from .health import Health
 from .identity import ClockAnchor, Identity
 from .peaks import Peaks
 from .ring import Ring
@@ -33,7 +34,7 @@ _ENDING = const(3)  # the last sample is known
 _WINDOWS = const(4)
 _SAVING = const(5)
 
-_HELD = const(4 * 257 + 83)  # framed: the longest peak windows and RUN_END
+_HELD = const(4 * 257 + 96)  # framed: the longest peak windows and RUN_END
 _SMALLEST = const(2048)  # a run needs room for its first records and some samples
 _MARK_WAIT_MS = const(50)
 
@@ -49,6 +50,7 @@ class RunWriter:
         identity: Identity,
         settings: Settings,
         clock: ClockAnchor,
+        health: Health,
     ) -> None:
         self._ring = ring
         self._peaks = peaks
@@ -56,6 +58,7 @@ class RunWriter:
         self._identity = identity
         self._settings = settings
         self._clock = clock
+        self._health = health
         self._samples = SampleRecord()
         self._other = bytearray(layout.MAX_RECORD)
         self._hash = hashlib.sha256()
@@ -339,6 +342,7 @@ class RunWriter:
     def _write_end(self) -> None:
         cause = layout.END_STORE_FULL if self.full else self._end_cause
         totals = self._totals
+        health = self._health
         if self._number == 0:
             totals.lowest = 0
             totals.highest = 0
@@ -359,6 +363,12 @@ class RunWriter:
                 totals.highest,
                 self._windows,
                 digest,
+                health.overload,
+                health.lowest_battery_mv,
+                health.temperature_cdeg,
+                health.ring_high,
+                health.free_memory,
+                health.reset_cause,
             ),
             True,
         )

@@ -1,6 +1,7 @@
-"""The settings: defaults, limits, validation. Changed by the command SET only."""
+"""The settings: defaults, limits, validation. Changed by the settings file at the start, then by SET only."""
 
 from .layout import SETTING_LIMITS
+from .settings_file import SettingsFile
 
 
 class Settings:
@@ -14,6 +15,7 @@ class Settings:
         self.input = 0
         self.status_ms = 0
         self.commit_ms = 0
+        self.capacity_counts = 0
         for i in range(len(SETTING_LIMITS)):
             self.change(i + 1, SETTING_LIMITS[i][0])
 
@@ -27,6 +29,12 @@ class Settings:
         setattr(self, _NAMES[setting - 1], value)
         return True
 
+    def take(self, file: SettingsFile) -> None:
+        """Take what a settings file says, as far as it is allowed; it complains of the rest."""
+        for i in range(len(SETTING_LIMITS)):
+            _, lowest, highest = SETTING_LIMITS[i]
+            self.change(i + 1, file.number(_NAMES[i], self.values()[i], lowest, highest))
+
     def values(self) -> tuple[int, ...]:
         """All values in the order of the table."""
         return (
@@ -37,6 +45,7 @@ class Settings:
             self.input,
             self.status_ms,
             self.commit_ms,
+            self.capacity_counts,
         )
 
 
@@ -48,4 +57,5 @@ _NAMES = (
     "input",
     "status_ms",
     "commit_ms",
+    "capacity_counts",
 )

@@ -104,3 +104,28 @@ class FlashFiles:
             self._reader.close()
             self._reader = None
         self._reading = ""
+
+
+class FileSecrets:
+    """A few bytes that must survive, in a file of their own beside the runs."""
+
+    def __init__(self, files: FlashFiles, name: str) -> None:
+        self._files = files
+        self._name = name
+
+    def load(self) -> bytes:
+        """What was saved last, or nothing."""
+        buffer = bytearray(256)
+        try:
+            count = self._files.read(self._name, 0, memoryview(buffer))
+        except OSError:
+            return b""
+        return bytes(buffer[:count])
+
+    def save(self, data: bytes) -> bool:
+        """Replace it whole; False when that failed."""
+        try:
+            self._files.replace(self._name, data)
+        except OSError:
+            return False
+        return True

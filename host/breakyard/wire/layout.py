@@ -81,6 +81,7 @@ class Setting(IntEnum):
     INPUT = 5
     STATUS_MS = 6
     COMMIT_MS = 7
+    CAPACITY_COUNTS = 8
 
 
 class State(IntEnum):
@@ -88,6 +89,33 @@ class State(IntEnum):
     ARMED = 1
     RECORDING = 2
     FAULT = 3
+
+
+class Fault(IntEnum):
+    NONE = 0
+    SILENT = 1
+    SILENT_HIGH = 2
+    SILENT_LOW = 3
+    NO_CLOCK = 4
+    ALL_ONES = 5
+    OUT_OF_STEP = 6
+    ON_HIGH_RAIL = 7
+    ON_LOW_RAIL = 8
+    WRONG_RATE = 9
+
+
+class Overload(IntEnum):
+    NONE = 0
+    CAPACITY = 1
+    ABOVE_120_PERCENT = 2
+
+
+class ResetCause(IntEnum):
+    UNKNOWN = 0
+    POWER = 1
+    RESET = 2
+    WATCHDOG = 3
+    SOFTWARE = 4
 
 
 class Input(IntEnum):
@@ -199,6 +227,7 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
             ("input", "u8"),
             ("status_ms", "u16"),
             ("commit_ms", "u16"),
+            ("capacity_counts", "u32"),
         ),
         Kind.RUN_BEGIN: (
             ("boot", "u32"),
@@ -246,6 +275,12 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
             ("highest_counts", "i24"),
             ("peak_windows", "u8"),
             ("sha256", "bytes32"),
+            ("overload", "u8"),
+            ("lowest_battery_mv", "u16"),
+            ("temperature_cdeg", "i24"),
+            ("ring_high", "u16"),
+            ("free_memory", "u32"),
+            ("reset_cause", "u8"),
         ),
         Kind.STATUS: (
             ("state", "u8"),
@@ -262,6 +297,14 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
             ("runs", "u16"),
             ("bad_records", "u16"),
             ("baseline_counts", "i24"),
+            ("fault", "u8"),
+            ("overload", "u8"),
+            ("battery_mv", "u16"),
+            ("lowest_battery_mv", "u16"),
+            ("temperature_cdeg", "i24"),
+            ("ring_high", "u16"),
+            ("free_memory", "u32"),
+            ("reset_cause", "u8"),
         ),
         Kind.COMMAND: (("command", "u8"), ("arguments", "rest")),
         Kind.ANSWER: (("command", "u8"), ("error", "u8"), ("results", "rest")),
@@ -331,7 +374,8 @@ SETTING_LIMITS: Final[Mapping[Setting, tuple[int, int, int]]] = MappingProxyType
         Setting.HANG_MS: (100, 5_000, 600_000),
         Setting.INPUT: (1, 1, 3),
         Setting.STATUS_MS: (50, 100, 10_000),
-        Setting.COMMIT_MS: (50, 900, 10_000),
+        Setting.COMMIT_MS: (50, 500, 10000),
+        Setting.CAPACITY_COUNTS: (0, 0, 8388607),
     }
 )
 """Lowest, default, highest."""

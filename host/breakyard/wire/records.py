@@ -27,6 +27,9 @@ from breakyard.wire.layout import (
     Kind,
 )
 
+NOT_MEASURED: Final = -8388608
+"""`temperature_cdeg` of a logger that cannot tell."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:
@@ -75,6 +78,7 @@ class Settings(Header):
     input: int
     status_ms: int
     commit_ms: int
+    capacity_counts: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,6 +146,12 @@ class RunEnd(Header):
     highest_counts: int
     peak_windows: int
     sha256: bytes
+    overload: int = 0
+    lowest_battery_mv: int = 0
+    temperature_cdeg: int = NOT_MEASURED
+    ring_high: int = 0
+    free_memory: int = 0
+    reset_cause: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +171,14 @@ class Status(Header):
     runs: int
     bad_records: int
     baseline_counts: int
+    fault: int = 0
+    overload: int = 0
+    battery_mv: int = 0
+    lowest_battery_mv: int = 0
+    temperature_cdeg: int = NOT_MEASURED
+    ring_high: int = 0
+    free_memory: int = 0
+    reset_cause: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
