@@ -1,7 +1,7 @@
 """A session's folder -> everything that its report tells."""
 
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -38,9 +38,10 @@ def gather(
     rig, rig_problem = _rig(session, unit)
     info = session.info
     used = _calibrations(good, wanted)
+    written = {one.id: one.notes for one in session.specimens()}
     return Content(
         title=_title(session),
-        entries=tuple(_entry(read, wanted) for read in good),
+        entries=tuple(_entry(read, wanted, written) for read in good),
         unit=unit,
         coverage=wanted.coverage,
         place=info.place,
@@ -69,16 +70,12 @@ def _title(session: "Session") -> str:
     return f"Pulls: {', '.join(parts) or session.root.resolve().name}"
 
 
-def _entry(read: Read, wanted: Wanted) -> "Entry":
+def _entry(read: Read, wanted: Wanted, written: Mapping[str, str]) -> "Entry":
     from breakyard.report.content import Entry
 
     assert read.summary is not None
     curve, _ = load_curve(read.pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
     pull = read.pull
-    notes = pull.notes
-    if pull.session is not None and not notes:
-        specimen = next((one for one in pull.session.specimens() if one.id == pull.specimen), None)
-        notes = specimen.notes if specimen is not None else ""
     return Entry(
         name=pull.name,
         label=pull.specimen or pull.name,
@@ -86,7 +83,7 @@ def _entry(read: Read, wanted: Wanted) -> "Entry":
         summary=read.summary,
         group=pull.group,
         order=pull.order,
-        notes=notes,
+        notes=pull.notes or written.get(pull.specimen, ""),
     )
 
 

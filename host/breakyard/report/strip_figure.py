@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from breakyard.compare import Comparison
 from breakyard.compare.groups import Group
 from breakyard.errors import UsageError
@@ -38,8 +40,8 @@ ROW_IN: Final = 0.25
 LONGEST_NAME: Final = 16
 FROM_ZERO_BELOW: Final = 0.6
 """The axis begins at zero unless the lowest load is above this share of the highest."""
-_CUT: Final = 0.025
-"""Share of the axis's length that the arrow of an "at least" is long, and the sign of a cut."""
+ARROW: Final = 0.065
+"""Share of the axis's length that the arrow of an "at least" is long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +86,7 @@ def strip_figure(
             "linestyle": "none",
         }
         members = [(strip, row) for strip, row in zip(strips, rows, strict=True) if strip.group == group]
-        for strip, row in members:
-            _draw_strip(
-                axes, strip, row, unit, style | {"markeredgecolor": look.theme.ink, "markeredgewidth": 0.6}
-            )
+        _draw_members(axes, members, unit, style)
         text = f"{group or 'pulls'}: {len(members)}"
         if (one := known.get(group)) is not None:
             last = max(row for _, row in members)
@@ -146,42 +145,39 @@ def _limits(strips: Sequence[Strip], unit: str) -> tuple[float, float]:
     return low - room, high + 1.4 * room
 
 
-def _draw_strip(axes: "Axes", strip: Strip, row: float, unit: str, style: dict[str, Any]) -> None:
-    factor, strength = FORCE_UNITS[unit], strip.summary.strength
-    low, high = axes.get_xlim()
-    filled = (
-        style
-        if not is_doubtful(strip.summary)
-        else style
-        | {
-            "markerfacecolor": "none",
-            "markeredgecolor": style["color"],
-            "markeredgewidth": 1.6,
-        }
-    )
-    if strength.at_least or strength.high_n is None:
-        at = strength.low_n / factor
-        axes.plot([at], [row], zorder=5, **filled)
-        axes.annotate(
-            "",
-            xy=(at + 2.6 * _CUT * (high - low), row),
-            xytext=(at, row),
-            arrowprops={
-                "arrowstyle": "->",
-                "color": style["color"],
-                "linewidth": 1.8,
-                "shrinkA": 4,
-                "shrinkB": 0,
-            },
-            zorder=4,
+def _draw_members(
+    axes: "Axes", members: Sequence[tuple[Strip, float]], unit: str, style: dict[str, Any]
+) -> None:
+    """Draw a group's pulls, all of a kind at once, because there may be hundreds."""
+    factor, colour = FORCE_UNITS[unit], style["color"]
+    points, kinds, bars = [], [], []
+    for strip, row in members:
+        strength = strip.summary.strength
+        bound = strength.at_least or strength.high_n is None
+        points.append(((strength.low_n if bound else strength.value_n) / factor, row))
+        kinds.append(is_doubtful(strip.summary))
+        if bound:
+            _draw_arrow(axes, *points[-1], colour)
+        elif strength.high_n is not None:
+            bars.append((*points[-1], strength.low_n / factor, strength.high_n / factor))
+    if bars:
+        values, rows, lows, highs = (np.array(column) for column in zip(*bars, strict=True))
+        around = [np.maximum(values - lows, 0.0), np.maximum(highs - values, 0.0)]
+        axes.errorbar(
+            values, rows, xerr=around, fmt="none", ecolor=colour, capsize=4.0, elinewidth=1.6, zorder=4
         )
-        return
-    value = strength.value_n / factor
-    around = [[max(value - strength.low_n / factor, 0.0)], [max(strength.high_n / factor - value, 0.0)]]
-    axes.errorbar(
-        [value], [row], xerr=around, fmt="none", ecolor=style["color"], capsize=4.0, elinewidth=1.6, zorder=4
-    )
-    axes.plot([value], [row], zorder=5, **filled)
+    hollow = {"markerfacecolor": "none", "markeredgecolor": colour, "markeredgewidth": 1.6}
+    edge = {"markeredgecolor": axes.xaxis.label.get_color(), "markeredgewidth": 0.6}
+    for doubtful, look in ((False, edge), (True, hollow)):
+        chosen = [point for point, kind in zip(points, kinds, strict=True) if kind is doubtful]
+        if chosen:
+            axes.plot([x for x, _ in chosen], [y for _, y in chosen], zorder=5, **(style | look))
+
+
+def _draw_arrow(axes: "Axes", at: float, row: float, colour: str) -> None:
+    low, high = axes.get_xlim()
+    arrow = {"arrowstyle": "->", "color": colour, "linewidth": 1.8, "shrinkA": 4, "shrinkB": 0}
+    axes.annotate("", xy=(at + ARROW * (high - low), row), xytext=(at, row), arrowprops=arrow, zorder=4)
 
 
 def _draw_group(axes: "Axes", group: Group, head: float, last: float, unit: str, colour: str) -> str:

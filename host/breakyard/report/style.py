@@ -6,7 +6,6 @@ kind of colour vision; shape or line style always tells the same again.
 """
 
 import io
-import re
 import textwrap
 import warnings
 from collections.abc import Iterator, Mapping
@@ -114,7 +113,7 @@ class Picture:
                 out, format="svg", metadata={"Date": None, "Creator": None, "Description": clean(self.alt)}
             )
         label = escape(clean(self.alt), quote=True)
-        return re.sub(r"<svg ", f'<svg role="img" aria-label="{label}" ', out.getvalue(), count=1).encode()
+        return out.getvalue().replace("<svg ", f'<svg role="img" aria-label="{label}" ', 1).encode()
 
 
 def plain(text: str) -> str:

@@ -7,7 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from breakyard.compare import compare, observe
 from breakyard.curve import LoadCurve
+from breakyard.report.content import Content, Entry
 from breakyard.results import (
     Break,
     BudgetLine,
@@ -28,7 +30,7 @@ from breakyard.run import Gap
 PERIOD_S = 0.0125
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def curve() -> LoadCurve:
     """Quiet for 2 s, up to 4000 N, a drop, a plateau, a glitch, a gap, and a break at 12 s."""
     time_s = np.arange(0.0, 16.0, PERIOD_S)
@@ -52,7 +54,7 @@ def curve() -> LoadCurve:
     )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_summary() -> Callable[..., Summary]:
     """Summaries like that of the curve, with changes to any part (`peak={"low_n": 1.0}`)."""
 
@@ -79,5 +81,28 @@ def make_summary() -> Callable[..., Summary]:
             part = replace(getattr(whole, name), **change) if isinstance(change, dict) else change
             whole = replace(whole, **{name: part})
         return whole
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def make_content(curve: LoadCurve, make_summary: Callable[..., Summary]) -> Callable[..., Content]:
+    """A report of pulls given as (label, group, changes to the summary), with a comparison where there can be one."""
+
+    def make(*pulls: tuple[str, str, dict[str, Any]], **more: Any) -> Content:
+        entries = []
+        for at, (label, group, changes) in enumerate(pulls, start=1):
+            summary = make_summary(**changes)
+            named = replace(summary, run=replace(summary.run, name=f"run {at}"))
+            entries.append(Entry(f"run {at}", label, curve, named, group=group, order=at))
+        if "comparison" not in more:
+            observations = [
+                observe(entry.summary, group=entry.group, specimen=entry.label)
+                for entry in entries
+                if entry.group
+            ]
+            kept = [one for one in observations if one is not None]
+            more["comparison"] = compare(kept) if kept else None
+        return Content(title=more.pop("title", "Pulls: a yard (invented)"), entries=tuple(entries), **more)
 
     return make

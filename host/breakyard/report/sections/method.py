@@ -141,7 +141,7 @@ def _calibration(content: Content, calibration: Calibration, at: int) -> Markup:
             "bend."
         )
     else:
-        reach += ", and every pull lies within them."
+        reach += ", and every pull lies within them." if peaks else "."
     if capacity and highest > capacity:
         limit = f"{load_text(capacity, unit)} {unit}"
         reach += f" The cell's capacity, {limit}, was exceeded: check its zero and a known load."

@@ -1,5 +1,6 @@
 """The pulls: their table, their curves, what they bear, how they broke, which to doubt, and each by itself."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from breakyard.report.chart import sign
@@ -197,10 +198,11 @@ def doubts_section(content: Content, curves: Curves) -> Markup:
 
 def each_pull(content: Content, curves: Curves) -> Markup:
     """A folded block for each pull: its curve, its story, its budget, what people wrote."""
-    return join(*(_one(content, curves, at) for at in range(len(content.entries))))
+    shared = shared_flags([entry.summary for entry in content.entries])
+    return join(*(_one(content, curves, at, shared) for at in range(len(content.entries))))
 
 
-def _one(content: Content, curves: Curves, at: int) -> Markup:
+def _one(content: Content, curves: Curves, at: int, shared: Sequence[str]) -> Markup:
     entry = content.entries[at]
     row = strength_text(entry.summary, content.unit)
     head = [
@@ -211,7 +213,7 @@ def _one(content: Content, curves: Curves, at: int) -> Markup:
     if entry.doubtful:
         head += [" ", tag("span", f"doubt {curves.doubts[entry.name]}", class_="badge")]
     facts = [join(tag("dt", name), tag("dd", value)) for name, value in _facts(content, entry) if value]
-    said = doubts(entry.summary, content.unit, shared_flags([one.summary for one in content.entries]))
+    said = doubts(entry.summary, content.unit, shared)
     return tag(
         "details",
         tag("summary", *head),
