@@ -1,14 +1,19 @@
 """breakyard export: curves and results as files that anything opens."""
 
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from breakyard.cli.inputs import AccuracyOption, CalibrationOption, find_pulls, load_curve, shown_unit
 from breakyard.cli.output import JsonOption, Output, UnitOption
-from breakyard.cli.reading import Wanted, read_pulls
+from breakyard.cli.reading import Read, Wanted, read_pulls
+from breakyard.errors import UsageError
+
+if TYPE_CHECKING:
+    from breakyard.curve import LoadCurve
 
 
 class Decimal(StrEnum):
@@ -18,9 +23,27 @@ class Decimal(StrEnum):
     COMMA = "comma"
 
 
+class Format(StrEnum):
+    """How files are written."""
+
+    CSV = "csv"
+    JSON = "json"
+    PARQUET = "parquet"
+
+
 def command(
-    recordings: Annotated[list[Path], typer.Argument(help="Runs, recordings or a session's folder.")],
+    recordings: Annotated[list[Path], typer.Argument(help="Runs, recordings or sessions' folders.")],
     to: Annotated[Path, typer.Option("--to", help="Folder to write into; made if it is not there.")],
+    form: Annotated[
+        Format, typer.Option("--format", "-f", help="csv for spreadsheets; json and parquet for programs.")
+    ] = Format.CSV,
+    archive: Annotated[
+        bool,
+        typer.Option(
+            "--archive",
+            help="Put whole sessions into a partitioned Parquet data set; again, to replace them.",
+        ),
+    ] = False,
     calibration: CalibrationOption = None,
     unit: UnitOption = None,
     decimal: Annotated[
@@ -31,37 +54,99 @@ def command(
 ) -> None:
     """Write each pull's curve as CSV, with units in the headers, and one table of all results.
 
-    The load of a curve counts from the pull's own zero where one was found. Existing files are replaced.
+    The load of a curve counts from the pull's own zero where one was found. Existing files are replaced. JSON and
+    Parquet hold newtons and seconds, whatever unit is shown elsewhere. An archive also keeps every file of each
+    session, byte for byte: breakyard import ARCHIVE brings the folders back.
 
-    Example: breakyard export 2026-05-03-slipway --to curves --unit kN
+    Examples: breakyard export 2026-05-03-slipway --to curves --unit kN
+
+    breakyard export sessions/* --archive --to club-archive
     """
-    from breakyard.formats.write_csv import curve_csv, summaries_csv
     from breakyard.session.atomic import write_atomically
     from breakyard.session.layout import name_from
 
-    pulls = find_pulls(recordings)
+    if archive and form is Format.JSON:
+        raise UsageError("--archive writes Parquet; leave out --format json")
+    if (archive or form is not Format.CSV) and (unit is not None or decimal is Decimal.COMMA):
+        raise UsageError("JSON and Parquet hold newtons and plain numbers; leave out --unit and --decimal")
+    if archive or form is Format.PARQUET:
+        from breakyard.formats.arrow import arrow
+
+        arrow()  # says what is missing before the work begins
+    pulls = find_pulls(_whole(recordings) if archive else recordings)
     chosen = shown_unit(unit, pulls)
     marks = {"separator": ";", "decimal": ","} if decimal is Decimal.COMMA else {}
     out = Output(as_json)
     to.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
+    wanted = Wanted(calibration, accuracy)
     with out.progress("reading pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, Wanted(calibration, accuracy), step)
+        reads = read_pulls(pulls, wanted, step)
+    for read in reads:
+        if read.problem:
+            out.say(f"{read.pull.name}: no summary ({read.problem})")
+    if archive:
+        _archive(out, to, reads, wanted)
+        return
+    written: list[Path] = []
     for read in reads:
         curve, _ = load_curve(read.pull, calibration, accuracy_percent=accuracy)
         zero_n = read.summary.zero.load_n if read.summary is not None else 0.0
-        path = to / f"{name_from(read.pull.name)}.curve.csv"
-        write_atomically(path, curve_csv(curve, unit=chosen, zero_n=zero_n, **marks).encode("utf-8-sig"))
+        path = to / f"{name_from(read.pull.name)}.curve.{form.value}"
+        write_atomically(path, _curve(curve, form, chosen, zero_n, marks))
         written.append(path)
-        if read.problem:
-            out.say(f"{read.pull.name}: no summary ({read.problem})")
-    good = [(read.pull, read.summary) for read in reads if read.summary is not None]
-    if good:
-        path = to / "summaries.csv"
-        more = {"specimen": [p.specimen for p, _ in good], "group": [p.group for p, _ in good]}
-        text = summaries_csv([summary for _, summary in good], unit=chosen, more=more, **marks)
-        write_atomically(path, text.encode("utf-8-sig"))
+    if any(read.summary is not None for read in reads):
+        path = to / f"summaries.{form.value}"
+        write_atomically(path, _summaries(reads, form, chosen, marks))
         written.append(path)
     out.document({"schema": "breakyard.export/1", "files": [str(path) for path in written]})
     for path in written:
         out.say(str(path))
+
+
+def _whole(recordings: Sequence[Path]) -> list[Path]:
+    """The sessions that paths lie in, each once: an archive holds them whole."""
+    from breakyard.session.session import open_session
+
+    return list(dict.fromkeys(open_session(path).root.resolve() for path in recordings))
+
+
+def _archive(out: Output, to: Path, reads: Sequence[Read], wanted: Wanted) -> None:
+    from breakyard.cli.archiving import add_to_archive
+
+    added = add_to_archive(to, reads, wanted)
+    out.document({"schema": "breakyard.archive/1", "archive": str(to), "sessions": added})
+    for name, count in added.items():
+        out.say(f"{name}: {count} pulls in {to}")
+
+
+def _curve(curve: "LoadCurve", form: Format, unit: str, zero_n: float, marks: dict[str, str]) -> bytes:
+    if form is Format.PARQUET:
+        from breakyard.formats.write_parquet import curve_parquet
+
+        return curve_parquet(curve, zero_n=zero_n)
+    if form is Format.JSON:
+        from breakyard.formats.write_json import curve_json
+
+        return curve_json(curve, zero_n=zero_n).encode()
+    from breakyard.formats.write_csv import curve_csv
+
+    return curve_csv(curve, unit=unit, zero_n=zero_n, **marks).encode("utf-8-sig")
+
+
+def _summaries(reads: Sequence[Read], form: Format, unit: str, marks: dict[str, str]) -> bytes:
+    good = [(read.pull, read.summary) for read in reads if read.summary is not None]
+    summaries = [summary for _, summary in good]
+    specimens, groups = [pull.specimen for pull, _ in good], [pull.group for pull, _ in good]
+    if form is Format.PARQUET:
+        from breakyard.formats.write_parquet import summaries_parquet
+
+        return summaries_parquet(summaries, more={"specimen": specimens, "specimen_group": groups})
+    if form is Format.JSON:
+        from breakyard.cli.summarize import table_document
+        from breakyard.formats.write_json import json_text
+
+        return json_text(table_document(reads)).encode()
+    from breakyard.formats.write_csv import summaries_csv
+
+    more = {"specimen": specimens, "group": groups}
+    return summaries_csv(summaries, unit=unit, more=more, **marks).encode("utf-8-sig")

@@ -11,7 +11,10 @@ from breakyard.errors import UsageError
 
 def command(
     recording: Annotated[
-        Path, typer.Argument(help="CSV file with a column of times and one of loads or counts.")
+        Path,
+        typer.Argument(
+            help="CSV file with a column of times and one of loads or counts; or an archive's folder."
+        ),
     ],
     session: Annotated[
         Path | None,
@@ -54,8 +57,13 @@ def command(
     Separator, decimal mark, header rows, columns and units are found where the file tells them; what it leaves open is
     asked for. The original is kept as it is, with a note of how it was read.
 
+    An archive made by breakyard export --archive becomes sessions' folders again, inside the folder of --session.
+
     Example: breakyard import pull7.csv --session 2026-05-03-slipway --unit kN
     """
+    if recording.is_dir():
+        _restore(recording, session or Path(), Output(as_json))
+        return
     from breakyard.formats.read_csv import parse_csv
     from breakyard.formats.recording import CsvOptions
     from breakyard.session.info import SessionInfo
@@ -110,6 +118,18 @@ def command(
     out.say("read as: " + ", ".join(f"{key.replace('_', ' ')} {value!r}" for key, value in settled.items()))
     out.say(f"kept: {path}")
     out.say(f"next: breakyard summarize {path}")
+
+
+def _restore(archive: Path, into: Path, out: Output) -> None:
+    from breakyard.cli.archiving import restore
+    from breakyard.formats.archive import is_archive
+
+    if not is_archive(archive):
+        raise UsageError(f"{archive}: this folder is no archive made by breakyard export --archive")
+    restored = restore(archive, into)
+    out.document({"schema": "breakyard.restored/1", "folder": str(into), "sessions": restored})
+    for name, count in restored.items():
+        out.say(f"{into / name}: {count} files, each as it was")
 
 
 def _column(text: str | None) -> str | int | None:

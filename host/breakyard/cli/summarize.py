@@ -46,7 +46,7 @@ def command(
     if len(reads) == 1:
         out.document(_document(reads[0]))
     else:
-        out.document({"schema": "breakyard.summaries/1", "pulls": [_row(read) for read in reads]})
+        out.document(table_document(reads))
     show(out, reads, chosen)
     if problems:
         for read in problems:
@@ -80,6 +80,11 @@ def show(out: Output, reads: Sequence[Read], unit: str) -> None:
     for row in table.rows:
         for doubt in row.doubts:
             out.say(f"{'! ' if row.doubtful else '  '}{row.specimen or row.name}: {doubt}")
+
+
+def table_document(reads: Sequence[Read]) -> dict[str, Any]:
+    """All pulls with their summaries, for JSON."""
+    return {"schema": "breakyard.summaries/1", "pulls": [_row(read) for read in reads]}
 
 
 def write_tables(reads: Sequence[Read], unit: str) -> None:

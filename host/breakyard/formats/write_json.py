@@ -2,7 +2,12 @@
 
 import json
 import math
-from typing import Any
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from breakyard.curve import LoadCurve
+
+CURVE_SCHEMA: Final = "breakyard.curve/1"
 
 
 def json_text(document: Any) -> str:
@@ -11,6 +16,28 @@ def json_text(document: Any) -> str:
     Raises: TypeError for anything that is not a plain value (a bug of the caller).
     """
     return json.dumps(_finite(document), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def curve_json(curve: "LoadCurve", *, zero_n: float = 0.0) -> str:
+    """Write a curve as columns of numbers; `zero_n` newtons are subtracted, as the summary's zero."""
+    document = {
+        "schema": CURVE_SCHEMA,
+        "name": curve.name,
+        "zero_n": zero_n,
+        "time_s": curve.time_s.tolist(),
+        "load_n": (curve.load_n - zero_n).tolist(),
+        "usable": curve.usable.tolist(),
+        "clipped": curve.clipped.tolist(),
+        "counts": None if curve.counts is None else curve.counts.tolist(),
+        "extension_m": None if curve.extension_m is None else curve.extension_m.tolist(),
+        "flags": list(curve.flags),
+    }
+    # One line for each column: a curve has thousands of numbers.
+    lines = (
+        f" {json.dumps(key)}: {json.dumps(_finite(value), allow_nan=False)}"
+        for key, value in document.items()
+    )
+    return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
 def _finite(value: Any) -> Any:

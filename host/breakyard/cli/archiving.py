@@ -1,0 +1,110 @@
+"""Sessions into an archive, and out of it again."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from breakyard.cli.inputs import load_curve
+from breakyard.cli.reading import Read, Wanted
+from breakyard.errors import BreakyardError, UsageError
+
+if TYPE_CHECKING:
+    from breakyard.formats.archive import ArchivedFile, ArchivedPull
+    from breakyard.session.session import Session
+
+DERIVED = "results"
+"""The folder that can be computed again, and is not archived."""
+
+
+def add_to_archive(archive: Path, reads: Sequence[Read], wanted: Wanted) -> dict[str, int]:
+    """Put the sessions of pulls that were read into an archive; returns how many pulls each has there.
+
+    Raises: UsageError for pulls without a session, or two sessions of one name.
+    """
+    from breakyard.formats.archive import write_session
+
+    by_root: dict[Path, list[Read]] = {}
+    for read in reads:
+        if read.pull.session is None:
+            raise UsageError(
+                f"{read.pull.path}: only sessions can be archived; import the recording into one"
+            )
+        by_root.setdefault(read.pull.session.root.resolve(), []).append(read)
+    names = [root.name for root in by_root]
+    if twice := next((name for name in names if names.count(name) > 1), None):
+        raise UsageError(f'two sessions are called "{twice}"; rename the folder of one before archiving them')
+    written = {}
+    for root, members in by_root.items():
+        session = members[0].pull.session
+        assert session is not None
+        info = session.info
+        written[root.name] = write_session(
+            archive,
+            root.name,
+            _pulls(session, members, wanted),
+            _files(root),
+            place=info.place,
+            date=info.date,
+            logger=info.logger,
+        )
+    return written
+
+
+def _pulls(session: "Session", reads: Sequence[Read], wanted: Wanted) -> "Iterator[ArchivedPull]":
+    from breakyard.formats.archive import ArchivedPull
+
+    specimens = {one.id: one for one in session.specimens()}
+    for read in reads:
+        pull, problem = read.pull, read.problem
+        try:
+            curve, _ = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
+        except BreakyardError as error:
+            curve, problem = None, problem or str(error)
+        specimen = specimens.get(pull.specimen)
+        yield ArchivedPull(
+            run=pull.name,
+            curve=curve,
+            summary=read.summary,
+            specimen=pull.specimen,
+            group=pull.group,
+            order=pull.order,
+            mass_kg=None if specimen is None else specimen.mass_kg,
+            notes=pull.notes or ("" if specimen is None else specimen.notes),
+            problem=problem,
+        )
+
+
+def _files(root: Path) -> "Iterator[ArchivedFile]":
+    from breakyard.formats.archive import ArchivedFile
+
+    for path in sorted(root.rglob("*")):
+        inside = path.relative_to(root)
+        hidden = any(part.startswith(".") for part in inside.parts)
+        if path.is_file() and not path.is_symlink() and not hidden and inside.parts[0] != DERIVED:
+            yield ArchivedFile(inside.as_posix(), path.read_bytes())
+
+
+def restore(archive: Path, into: Path) -> dict[str, int]:
+    """Bring an archive's sessions back as folders inside `into`; returns how many files each has.
+
+    What is there already with the same content stays; other content is never overwritten.
+    Raises: DataError, UsageError.
+    """
+    from breakyard.formats.archive import read_files, sessions_in
+    from breakyard.session.atomic import write_once
+    from breakyard.session.layout import safe_name
+
+    names = sessions_in(archive)
+    if not names:
+        raise UsageError(f"{archive}: there is no session in this archive")
+    restored = {}
+    for name in names:
+        folder = into / safe_name(name, "the session's name")
+        count = 0
+        for file in read_files(archive, name):
+            path = folder.joinpath(*file.path.split("/"))
+            write_once(path, file.content)
+            count += 1
+        (folder / DERIVED).mkdir(exist_ok=True)
+        restored[name] = count
+    return restored
