@@ -7,7 +7,8 @@ import pytest
 
 from breakyard.compare import Comparison, Observation, compare
 from breakyard.compare.anova import one_way, welch_f
-from breakyard.compare.pairwise import range_probability, welch
+from breakyard.compare.pairwise import welch
+from breakyard.compare.studentized import interval_factor, range_tail
 from breakyard.compare.survival import kaplan_meier, log_rank
 
 S355 = {
@@ -206,7 +207,8 @@ def test_welch_of_assembly_times() -> None:
 )
 def test_studentized_range(groups: int, freedom: int, q: float) -> None:
     """At the printed q the probability is 5 %, as far as its digits go."""
-    assert range_probability(groups, freedom, q / 2**0.5) == pytest.approx(0.05, abs=5e-4)
+    assert range_tail(q, groups, freedom) == pytest.approx(0.05, abs=5e-4)
+    assert interval_factor(groups, freedom, 0.95) * 2**0.5 == pytest.approx(q, abs=6e-3)
 
 
 @pytest.mark.parametrize(

@@ -74,8 +74,8 @@ def common_shape(
         # The densities of the second group's breaks are per newton: moving the loads scales them.
         return math.inf if tied is None else max(2.0 * (top - tied[1] - failures[1] * shift), 0.0)
 
-    simulated = _null_statistics(_pattern(first), _pattern(second))
-    critical = float(np.quantile(simulated, coverage))
+    patterns = _pattern(first), _pattern(second)
+    critical = _critical(*patterns, coverage)
     low, high = _ends(statistic, log_ratio, critical, 1.0 / (shape * math.sqrt(min(failures))))
     if instrument > 0.0:
         z = _normal(0.5 + coverage / 2.0) * instrument
@@ -86,14 +86,13 @@ def common_shape(
         # The statistic of a difference of so many standard errors, each made longer by the instrument.
         error = abs(log_ratio) / math.sqrt(seen) if seen > 0.0 else math.inf
         seen *= error**2 / (error**2 + instrument**2) if math.isfinite(error) else 1.0
-    p = (1 + int(np.sum(simulated >= seen))) / (1 + len(simulated))
     return CommonShape(
         shape,
         math.exp(log_ratio),
         None if low is None else math.exp(low),
         None if high is None else math.exp(high),
         seen,
-        p,
+        _tail(*patterns, seen),
     )
 
 
@@ -113,7 +112,7 @@ def beats_censored(
     curves = []
     for fit, pulls in ((fits[0], first), (fits[1], second)):
         pattern = _pattern(pulls)
-        _, _, shapes, scales = standard_fits(pattern if len(pattern) <= MANY else thinned(pattern))
+        _, _, shapes, scales = standard_fits(_short(pattern))
         # Beyond MANY breaks the pivots shrink towards (1, 0) with the root of their number.
         shrink = math.sqrt(min(MANY / len(pattern), 1.0))
         drawn = generator.integers(len(shapes), size=4_000)
@@ -206,10 +205,28 @@ def _normal(share: float) -> float:
     return float(special.ndtri(share))
 
 
+def _critical(first: Pattern, second: Pattern, coverage: float) -> float:
+    if min(len(first), len(second)) > MANY:
+        return _normal(0.5 + coverage / 2.0) ** 2  # chi-squared with one degree of freedom
+    return float(np.quantile(_null_statistics(_short(first), _short(second)), coverage))
+
+
+def _tail(first: Pattern, second: Pattern, statistic: float) -> float:
+    """Probability of a statistic at least as large between equal groups."""
+    if min(len(first), len(second)) > MANY:
+        return math.erfc(math.sqrt(statistic / 2.0))
+    simulated = _null_statistics(_short(first), _short(second))
+    return (1 + int(np.sum(simulated >= statistic))) / (1 + len(simulated))
+
+
+def _short(pattern: Pattern) -> Pattern:
+    return pattern if len(pattern) <= MANY else thinned(pattern)
+
+
 @lru_cache(maxsize=64)
 def _null_statistics(first: Pattern, second: Pattern) -> NDArray[np.float64]:
     """Sorted statistics of pairs of samples from one curve, broken and left in these patterns."""
-    draws = min(10_000, max(4_000, 400_000 // (len(first) + len(second))))
+    draws = min(10_000, max(4_000, 200_000 // (len(first) + len(second))))
     generator = np.random.default_rng(19720214)
     parts = [
         (standard_samples(pattern, draws, generator), 1.0 + np.asarray(pattern, dtype=np.float64))

@@ -7,7 +7,6 @@ Satterthwaite 1946). For two groups it is Welch's test exactly.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from breakyard.compare.groups import scatter_n
 from breakyard.compare.instrument import own_standard_n, ratio_standard
 from breakyard.compare.observations import Observation
 from breakyard.compare.permute import Permutation, rank_test
+from breakyard.compare.studentized import interval_factor, two_sided_probability
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +60,15 @@ def welch(
     )
     difference = (mean_a - mean_b) / unit
     t = difference / error
-    wide = range_factor(groups, freedom, coverage)
+    wide = interval_factor(groups, freedom, coverage)
     # The ratio by the delta method on its logarithm: both ends stay positive and swap with the groups.
     log_error, log_freedom = _error(
         part_a * (unit / mean_a) ** 2, part_b * (unit / mean_b) ** 2, len(a), len(b), residual**2
     )
-    log_ratio, log_half = math.log(mean_a / mean_b), range_factor(groups, log_freedom, coverage) * log_error
+    log_ratio, log_half = (
+        math.log(mean_a / mean_b),
+        interval_factor(groups, log_freedom, coverage) * log_error,
+    )
     return Means(
         difference_n=mean_a - mean_b,
         difference_low_n=(difference - wide * error) * unit,
@@ -75,8 +78,8 @@ def welch(
         ratio_high=math.exp(min(log_ratio + log_half, 700.0)),
         t=t,
         degrees_of_freedom=freedom,
-        p=range_probability(groups, freedom, t),
-        p_single=range_probability(2, freedom, t),
+        p=two_sided_probability(groups, freedom, t),
+        p_single=two_sided_probability(2, freedom, t),
     )
 
 
@@ -89,25 +92,6 @@ def _error(part_a: float, part_b: float, n_a: int, n_b: int, instrument: float) 
     scatter = part_a + part_b
     doubt = (part_a / scatter) ** 2 / (n_a - 1) + (part_b / scatter) ** 2 / (n_b - 1)
     return math.sqrt(scatter + instrument), 1.0 / doubt
-
-
-def range_probability(groups: int, freedom: float, t: float) -> float:
-    """Two-sided probability of Student's t (two groups) or of the studentized range sqrt(2) |t|."""
-    from scipy import special, stats
-
-    if groups == 2:
-        return float(2.0 * special.stdtr(freedom, -abs(t)))
-    return min(max(float(stats.studentized_range.sf(math.sqrt(2.0) * abs(t), groups, freedom)), 0.0), 1.0)
-
-
-@lru_cache(maxsize=4096)
-def range_factor(groups: int, freedom: float, coverage: float) -> float:
-    """How many standard errors an interval reaches out: t, or q / sqrt(2) for a family of groups."""
-    from scipy import special, stats
-
-    if groups == 2:
-        return float(special.stdtrit(freedom, 0.5 + coverage / 2.0))
-    return float(stats.studentized_range.ppf(coverage, groups, freedom)) / math.sqrt(2.0)
 
 
 @dataclass(frozen=True, slots=True)

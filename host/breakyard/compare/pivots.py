@@ -57,7 +57,7 @@ def standard_samples(pattern: Pattern, draws: int, generator: np.random.Generato
 @lru_cache(maxsize=32)
 def standard_fits(pattern: Pattern) -> tuple[Floats, Floats, Floats, Floats]:
     """Samples (draws, breaks), weights (breaks,), and the fitted shapes and logarithms of scales (draws,)."""
-    draws = min(10_000, max(4_000, 400_000 // len(pattern)))
+    draws = min(10_000, max(2_500, 100_000 // len(pattern)))
     logs = standard_samples(pattern, draws, np.random.default_rng(SEED))
     weights = 1.0 + np.asarray(pattern, dtype=np.float64)
     shape = likeliest_shapes([(logs, weights)])

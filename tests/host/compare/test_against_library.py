@@ -13,6 +13,7 @@ from scipy import stats
 from breakyard.compare import Observation
 from breakyard.compare.anova import one_way, welch_f
 from breakyard.compare.pairwise import ranks, welch
+from breakyard.compare.studentized import interval_factor, range_tail
 from breakyard.compare.survival import kaplan_meier, log_rank, median_load
 from breakyard.compare.tolerance import one_sided_factor, two_sided_factor
 from breakyard.compare.weibull import fit_weibull
@@ -154,6 +155,17 @@ def test_one_way(groups: list[list[float]]) -> None:
         t = stats.ttest_ind(groups[0], groups[1], equal_var=False)
         assert two.f == pytest.approx(t.statistic**2, abs=1e-9)
         assert two.p == pytest.approx(t.pvalue)
+
+
+@pytest.mark.parametrize("groups", [3, 4, 10])
+@pytest.mark.parametrize("freedom", [1.0, 1.7, 4.53, 30.7, 900.0])
+def test_studentized_range(groups: int, freedom: float) -> None:
+    """Upper tails are scipy's to 1e-10; the factor of the interval has the tail it was asked for."""
+    for q in (0.0, 0.5, 3.3, 8.0, 30.0):
+        expected = stats.studentized_range.sf(q, groups, freedom)
+        assert range_tail(q, groups, freedom) == pytest.approx(expected, abs=1e-10)
+    factor = interval_factor(groups, freedom, 0.95)
+    assert range_tail(2**0.5 * factor, groups, freedom) == pytest.approx(0.05, abs=1e-8)
 
 
 @pytest.mark.parametrize("n", [2, 3, 5, 10])
