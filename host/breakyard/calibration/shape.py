@@ -38,9 +38,17 @@ def nonlinearity_n(
     capacity = plate.capacity_n if plate else max(abs(load_n), highest_known_n)
     stated = plate.nonlinearity if plate else None
     bound = (DEFAULT_NONLINEARITY if stated is None else stated) * capacity
-    # Errors of the fit for a characteristic x**2 and x**3, in units of the capacity.
-    square = (load_n * abs(load_n) - fitted_square) / capacity**2
-    cube = (load_n**3 - fitted_cube) / capacity**3
-    bow = 4.0 * square
-    s_curve = (2.0 * cube - 3.0 * square) / _S_PEAK
-    return SHARE * bound * math.hypot(bow, s_curve)
+
+    def bent(part: float) -> float:
+        """The same at a part of this load; the fit's share goes down with it (exactly so for a line)."""
+        load, square_fit, cube_fit = part * load_n, part * fitted_square, part * fitted_cube
+        # Errors of the fit for a characteristic x**2 and x**3, in units of the capacity.
+        square = (load * abs(load) - square_fit) / capacity**2
+        cube = (load**3 - cube_fit) / capacity**3
+        return SHARE * bound * math.hypot(4.0 * square, (2.0 * cube - 3.0 * square) / _S_PEAK)
+
+    if abs(load_n) <= capacity:
+        return bent(1.0)
+    # Beyond the capacity the sheet promises nothing: the shapes turn back there, the doubt does not.
+    within = capacity / abs(load_n)
+    return max(bent(1.0), *(bent(within * step / 20.0) / (within * step / 20.0) for step in range(1, 21)))
