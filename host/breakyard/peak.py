@@ -9,15 +9,16 @@ Everything here is about reading the samples; zero and calibration add their own
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from breakyard.between_samples import read_between_samples
+from breakyard.reading import WIDEST_READING, Reading, lower_bound, normal_factor
 from breakyard.recover import FILTER_ORDERS, Recovered, recover
 from breakyard.response import variance
-from breakyard.results import Bound, Regime
 
 Array = NDArray[np.float64]
 
@@ -27,9 +28,6 @@ PERIODS_PER_EVENT: Final = 90.0
 SHORTEST_RISE: Final = 10.0
 """Conversions from a tenth of the peak to the peak. The filter remembers four; a line needs as many again that
 are free of what came before it, and two to show that it is one. Shorter rises are not recovered."""
-
-WIDEST_READING: Final = 0.03
-"""A reading whose half interval exceeds this fraction of the peak is given as a lower bound."""
 
 WORST_MISFIT: Final = 4.0
 """Residuals so many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
@@ -45,28 +43,6 @@ GLITCH_CHANCE: Final = 1e-3
 
 _AROUND: Final = 6.5
 """Conversions after the largest sample within which a sudden fall shows: the filter's four and a spare."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """The peak as far as samples and filter tell. Offsets are from the estimate, at the asked coverage."""
-
-    estimate_n: float
-    standard_n: float
-    below_n: float
-    """The interval reaches so far below the estimate ..."""
-    above_n: float
-    """... and so far above it."""
-    largest_n: float
-    time_s: float
-    regime: Regime
-    bound: Bound
-    recovered: Recovered | None
-    glitch: int | None
-    """Index of a sample that spoilt the fit and was left out."""
-    reason: str
-    holed: bool = False
-    """Whether it is a lower bound because conversions are missing, not because the event was short."""
 
 
 def read_peak(
@@ -86,12 +62,14 @@ def read_peak(
     """
     top = int(np.argmax(load))
     if not filtered:
-        return _unfiltered(time, load, top, noise_n, coverage)
+        return read_between_samples(time, load, top, noise_n, coverage)
     if _hidden_by_gap(time, load, top, period_s):
-        return replace(_lower(time, load, top, noise_n, "conversions are missing where it fell"), holed=True)
+        return replace(
+            lower_bound(time, load, top, noise_n, "conversions are missing where it fell"), holed=True
+        )
     rise = (time[top] - _rise_start(time, load, top)) / period_s
     if rise < SHORTEST_RISE:
-        return _lower(time, load, top, noise_n, f"the load rose within {rise:.0f} conversions")
+        return lower_bound(time, load, top, noise_n, f"the load rose within {rise:.0f} conversions")
     falling = _sudden_fall(time, load, top, period_s, noise_n)
     if falling is None:
         return _smooth(time, load, top, period_s, noise_n, coverage, orders)
@@ -161,7 +139,7 @@ def _recovered(
     below, above = max(estimate - max(low, floor), 0.0), max(high - estimate, 0.0)
     if max(below, above) > WIDEST_READING * estimate or found.misfit > WORST_MISFIT:
         reason = "the load rose too fast and unsteadily before it fell"
-        return _lower(time, load, top, noise_n, reason, glitch)
+        return lower_bound(time, load, top, noise_n, reason, glitch)
     return Reading(
         estimate,
         found.deviation_n,
@@ -227,9 +205,9 @@ def _smooth(
     if hole > 0.5:  # a conversion is missing beside the peak: it may have been higher by the local bend
         neighbours = load[max(0, top - 1) : top + 2]
         standard = float(np.hypot(standard, float(np.ptp(neighbours)) * min(hole, 3.0) / np.sqrt(12.0)))
-    half = _normal(coverage) * standard
+    half = normal_factor(coverage) * standard
     if half > WIDEST_READING * estimate:
-        return _lower(time, load, top, noise_n, "the peak is as short as the filter's memory")
+        return lower_bound(time, load, top, noise_n, "the peak is as short as the filter's memory")
     reason = "slow against the filter: the largest samples are the peak"
     return Reading(
         estimate,
@@ -257,73 +235,3 @@ def _crest(time: Array, load: Array, top: int, period_s: float, noise_n: float) 
     near = load[max(0, top - 3) : top + 4]
     level = float(near[near > load[top] - 4.0 * noise_n].mean()) if drop < 8.0 * noise_n else float(load[top])
     return level, 2.0 * drop / reach**2
-
-
-def _unfiltered(time: Array, load: Array, top: int, noise_n: float, coverage: float) -> Reading:
-    """Peak of a recording of another instrument: only the time between samples is known to hide something.
-
-    Where the load rose until the largest sample and fell at once after it, the peak lies anywhere between that
-    sample and the line to the next one: a uniform distribution (JCGM 100, 4.3.7). Where it went round, the
-    parabola through three samples says how much they missed, with half of that as its own doubt.
-    """
-    largest = float(load[top])
-    hidden = 0.0
-    if 0 < top < len(load) - 1:
-        first = max(0, top - 4)
-        slope = max(float(np.polyfit(time[first : top + 1] - time[top], load[first : top + 1], 1)[0]), 0.0)
-        onward = slope * float(time[top + 1] - time[top])
-        fallen = float(load[top] - load[top + 1])
-        hidden = onward if fallen > 3.0 * slope * float(time[top] - time[top - 1]) else 0.0
-    if hidden > 0.0:
-        more, standard = 0.5 * hidden, hidden / math.sqrt(12.0)
-    else:
-        more = _vertex(time[top - 1 : top + 2], load[top - 1 : top + 2]) - largest if top else 0.0
-        standard = 0.5 * more
-    standard = math.hypot(standard, noise_n)
-    estimate = largest + more
-    half = _normal(coverage) * standard
-    if half > WIDEST_READING * estimate:
-        return _lower(time, load, top, noise_n, "the load rose too much between two samples")
-    reason = "no converter is known: only the time between samples is allowed for"
-    return Reading(
-        estimate, standard, half, half, largest, float(time[top]), "slow", "two-sided", None, None, reason
-    )
-
-
-def _vertex(time: Array, load: Array) -> float:
-    """Top of the parabola through three samples, of which the middle one is the largest."""
-    if len(time) < 3:
-        return float(load.max())
-    left, right = (load[1] - load[0]) / (time[1] - time[0]), (load[2] - load[1]) / (time[2] - time[1])
-    bend = (right - left) / (time[2] - time[0])
-    if bend >= 0.0:
-        return float(load[1])
-    # Slope at the middle sample of the parabola, weighted by the opposite steps.
-    steps = np.diff(time)
-    slope = (left * steps[1] + right * steps[0]) / (time[2] - time[0])
-    return float(load[1] - slope**2 / (4.0 * bend))
-
-
-def _lower(
-    time: Array, load: Array, top: int, noise_n: float, reason: str, glitch: int | None = None
-) -> Reading:
-    largest = float(load[top])
-    return Reading(
-        largest,
-        noise_n,
-        3.0 * noise_n,
-        0.0,
-        largest,
-        float(time[top]),
-        "too_short",
-        "lower",
-        None,
-        glitch,
-        reason,
-    )
-
-
-def _normal(coverage: float) -> float:
-    from breakyard.calibration.terms import coverage_factor
-
-    return coverage_factor(float("inf"), coverage)
