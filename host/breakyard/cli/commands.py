@@ -4,7 +4,19 @@ from typing import Final
 
 import typer
 
-from breakyard.cli import calibrate, compare, demo, design, export, import_, plot, rig, summarize
+from breakyard.cli import (
+    calibrate,
+    check,
+    compare,
+    demo,
+    design,
+    export,
+    import_,
+    plot,
+    report,
+    rig,
+    summarize,
+)
 from breakyard.cli import range as range_
 
 MODULES: Final = {
@@ -13,9 +25,11 @@ MODULES: Final = {
     "rig": rig,
     "design": design,
     "calibrate": calibrate,
+    "check": check,
     "summarize": summarize,
     "plot": plot,
     "compare": compare,
+    "report": report,
     "import": import_,
     "export": export,
 }

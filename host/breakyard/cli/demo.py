@@ -54,7 +54,9 @@ def command(
     """
     from breakyard.cli.plot import session_picture
     from breakyard.cli.reading import Wanted, read_pulls
+    from breakyard.cli.reporting import gather
     from breakyard.cli.summarize import show, write_tables
+    from breakyard.report.page import make_page
     from breakyard.simulate.scenario import boatyard
 
     if interpreter not in (None, "micropython", "cpython"):
@@ -73,6 +75,7 @@ def command(
         if read.summary is None:
             fail(read.problem)
     picture = session.write_result("all-pulls.png", session_picture(reads, Wanted(), session.info.unit).png())
+    page = session.write_result("report.html", make_page(gather(session, reads, Wanted(), session.info.unit)))
     verdicts = [_verdict(read, recording) for read, recording in zip(reads, scenario.pulls, strict=True)]
     out.document(
         {
@@ -81,6 +84,7 @@ def command(
             "interpreter": version,
             "invented": True,
             "picture": str(picture),
+            "report": str(page),
             "pulls": [verdict.document() for verdict in verdicts],
         }
     )
@@ -92,7 +96,7 @@ def command(
     out.say(
         f"\nThe model knows the truth: {held} of {len(verdicts)} peaks lie where their interval or bound says."
     )
-    out.say(f"Session folder: {folder}   all curves: {picture}")
+    out.say(f"Session folder: {folder}   all curves: {picture}   report: {page}")
     out.say(f"Next: breakyard plot {folder / 'runs' / 'S1.run'}")
     if held < len(verdicts):
         raise typer.Exit(STATUS_NO)
@@ -132,9 +136,20 @@ def _verdict(read: "Read", recording: "Recording") -> _Verdict:
     )
 
 
+def _rig() -> dict[str, Any]:
+    """The yard's rig: that of the template, with parts for the strongest of its fittings."""
+    from breakyard.cli.rig import TEMPLATE
+
+    rig: dict[str, Any] = tomllib.loads(TEMPLATE)["rig"]
+    stronger = {"pull line": {"breaking": "150 kN"}, "concrete block": {"mass": "6500 kg"}}
+    for part in (*rig["element"], *rig["anchor"]):
+        part.update(stronger.get(part["name"], {}))
+    rig["line"][0]["breaking"] = "150 kN"
+    return rig | {"specimen": "deck fitting", "expected": "300..1000 kgf"}
+
+
 def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
     """Make the session folder, replacing an older demo. Raises: UsageError for a folder that is none."""
-    from breakyard.cli.rig import TEMPLATE
     from breakyard.session.info import SessionInfo, read_info
     from breakyard.session.layout import Layout
     from breakyard.session.session import create_session
@@ -146,7 +161,7 @@ def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
             raise UsageError(f"{folder}: this session was not made by the demo; choose another --folder")
         shutil.rmtree(folder)
     info = SessionInfo(
-        rig=tomllib.loads(TEMPLATE)["rig"],
+        rig=_rig(),
         place=scenario.place,
         date=date(2026, 5, 3),
         latitude_deg=scenario.weights.latitude_deg,
