@@ -15,7 +15,7 @@ def keep(files, error: Exception) -> None:  # type: ignore[no-untyped-def]
     if hasattr(sys, "print_exception"):
         sys.print_exception(error, text)
     else:
-        import traceback
+        import traceback  # type: ignore[import-not-found]  # CPython has it
 
         traceback.print_exception(error, file=text)
     try:

@@ -32,4 +32,4 @@ class Board(Esp32):
 
     def temperature_cdeg(self) -> int:
         """Of the chip."""
-        return int(esp32.mcu_temperature() * 100)
+        return int(esp32.mcu_temperature() * 100)  # type: ignore[attr-defined]  # not in the stubs

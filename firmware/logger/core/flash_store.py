@@ -400,7 +400,7 @@ class FlashStore:
             if count > len(buffer):
                 count = len(buffer)
             try:
-                count = self._files.read(file_name(run), offset, buffer[:count])
+                count = int(self._files.read(file_name(run), offset, buffer[:count]))
             except OSError as error:
                 self.problem = f"flash: {error}"
                 return 0
@@ -413,4 +413,4 @@ class FlashStore:
         if more > 0:
             buffer[count : count + more] = self._tail_view[at : at + more]
             count += more
-        return count
+        return int(count)

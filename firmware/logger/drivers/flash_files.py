@@ -20,9 +20,9 @@ class FlashFiles:
     def __init__(self, folder: str, limit: int = 0) -> None:
         self._folder = folder + "/"
         self._limit = limit
-        self._writer = None  # type: ignore[var-annotated]
+        self._writer = None
         self._writing = ""
-        self._reader = None  # type: ignore[var-annotated]
+        self._reader = None
         self._reading = ""
         try:
             os.mkdir(folder)
@@ -46,7 +46,7 @@ class FlashFiles:
                 free -= (size + self.block_size - 1) // self.block_size
             return free
         status = os.statvfs(self._folder[:-1])
-        return status[3] * status[1] // self.block_size
+        return int(status[3] * status[1] // self.block_size)
 
     def append(self, name: str, data: memoryview) -> None:
         """Write at the end of a file, which stays open for more."""
@@ -54,7 +54,7 @@ class FlashFiles:
             self.close()
             self._writer = open(self._folder + name, "ab")  # noqa: SIM115 - stays open
             self._writing = name
-        self._writer.write(data)
+        self._writer.write(data)  # type: ignore[attr-defined]
 
     def sync(self) -> None:
         """Make safe what was appended."""
@@ -79,8 +79,8 @@ class FlashFiles:
             self._close_reader()
             self._reader = open(self._folder + name, "rb")  # noqa: SIM115 - stays open
             self._reading = name
-        self._reader.seek(offset)
-        count = self._reader.readinto(buffer)
+        self._reader.seek(offset)  # type: ignore[attr-defined]
+        count = self._reader.readinto(buffer)  # type: ignore[attr-defined]
         return count if count else 0
 
     def replace(self, name: str, data: bytes) -> None:
