@@ -26,7 +26,7 @@ LAW: Final = (
     "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
     "load_n = force_n(counts) - force_n(zero counts of the pull)"
 )
-NOT_CONTENT: Final = ("hash", "derived", "file", "findings", "compared_with", "pictures")
+NOT_CONTENT: Final = ("hash", "derived", "file", "findings", "compared_with", "pictures", "monte_carlo")
 """Beside the content: the hash itself, what follows from the rest, and what a command says about it."""
 
 

@@ -1,7 +1,7 @@
 """breakyard calibrate: known loads and the counts they gave -> a calibration."""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,7 +13,7 @@ from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
 from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, Finding
+    from breakyard.calibration import Calibration, Drawn, Finding
 
 _LOADS = "Known loads"
 _PLACE = "Place and air (gravity and buoyancy)"
@@ -135,6 +135,10 @@ def command(
     strict: Annotated[
         bool, typer.Option("--strict", help="Write nothing when something serious is found.")
     ] = False,
+    draws: Annotated[
+        int,
+        typer.Option("--monte-carlo", help="Also draw each interval this many times (JCGM 101), as 20000."),
+    ] = 0,
     picture: Annotated[
         Path | None,
         typer.Option(
@@ -160,7 +164,7 @@ def command(
     """
     from breakyard.calibration import calibrate, check_sanity
     from breakyard.cli import calibrating
-    from breakyard.cli.calibration_words import DOUBTFUL, show, show_findings
+    from breakyard.cli.calibration_words import DOUBTFUL, drawn_intervals, show, show_findings
     from breakyard.cli.inputs import shown_unit
     from breakyard.session.session import find_session
 
@@ -223,11 +227,12 @@ def command(
     pictures = _draw(made, known, shown, picture, recording_picture)
     path = None if strict and serious else write_calibration(made, source, output)
     out = Output(as_json)
-    out.document(_document(made, findings, path, pictures, earlier))
-    show(out, made, known.plateaus, shown)
+    drawn = drawn_intervals(made, draws) if draws else {}
+    out.document(_document(made, findings, path, pictures, earlier, drawn))
+    show(out, made, known.plateaus, shown, drawn)
     show_findings(out, findings)
-    for drawn in pictures:
-        out.say(f"picture: {drawn}")
+    for one in pictures:
+        out.say(f"picture: {one}")
     out.say("not written, because of --strict" if path is None else f"written: {path}")
     if (
         session is not None
@@ -290,6 +295,7 @@ def _document(
     path: Path | None,
     pictures: Sequence[Path],
     earlier: "Calibration | None",
+    drawn: "Mapping[float, Drawn]",
 ) -> dict[str, object]:
     """The calibration as its file has it, and what this command found out beside it."""
     return made.to_json() | {
@@ -297,4 +303,5 @@ def _document(
         "findings": [finding.to_json() for finding in findings],
         "compared_with": None if earlier is None else {"name": earlier.name, "hash": earlier.content_hash},
         "pictures": [str(one) for one in pictures],
+        "monte_carlo": [asdict(one) for one in drawn.values()],
     }

@@ -1,12 +1,12 @@
 """A calibration for people: its points, how sure a load is, its quality, and what looks wrong."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from breakyard.cli.output import Output
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, Finding, Plateaus
+    from breakyard.calibration import Calibration, Drawn, Finding, Plateaus
 
 DOUBTFUL: Final = "Doubtful when it was made: "
 """Begins a sentence that a serious finding leaves in the calibration."""
@@ -15,12 +15,22 @@ FAR: Final = 20.0
 """Beyond this many times the highest known load an interval is indicative only."""
 
 
-def show(out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: str) -> None:
+def drawn_intervals(made: "Calibration", draws: int) -> "dict[float, Drawn]":
+    """The intervals of the table by drawing (JCGM 101), by their load. Raises: UsageError for too few draws."""
+    from breakyard.calibration import monte_carlo
+
+    zero = made.zero_counts
+    return {load: monte_carlo(made, made.counts_at(load, zero), zero, draws=draws) for load in _loads(made)}
+
+
+def show(
+    out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: str, drawn: "Mapping[float, Drawn]"
+) -> None:
     """Print a calibration: points with what is off, intervals up to the capacity, quality, what to mind."""
     if out.as_json:
         return
     _show_points(out, made, plateaus, unit)
-    _show_intervals(out, made, unit)
+    _show_intervals(out, made, unit, drawn)
     for sentence in made.sentences:
         if not sentence.startswith(DOUBTFUL):
             out.say(sentence)
@@ -71,27 +81,33 @@ def _show_points(out: Output, made: "Calibration", plateaus: "Plateaus | None", 
     )
 
 
-def _show_intervals(out: Output, made: "Calibration", unit: str) -> None:
-    from breakyard.report.values import load_text
-    from breakyard.units import from_newtons
-
+def _loads(made: "Calibration") -> list[float]:
+    """Highest known load, five and twenty times that, and the capacity; nothing beyond the capacity."""
     known = made.highest_known_n
     capacity = made.plate.capacity_n if made.plate else None
     wanted = {known, 5.0 * known, 20.0 * known} | ({capacity} if capacity else set())
-    rows = []
-    for load in sorted(one for one in wanted if capacity is None or one <= max(capacity, known)):
-        zero = made.zero_counts
+    return sorted(one for one in wanted if capacity is None or one <= max(capacity, known))
+
+
+def _show_intervals(out: Output, made: "Calibration", unit: str, drawn: "Mapping[float, Drawn]") -> None:
+    from breakyard.report.values import load_text
+    from breakyard.units import from_newtons
+
+    rows, zero = [], made.zero_counts
+    for load in _loads(made):
         interval = made.interval(made.counts_at(load, zero), zero)
         half = interval.high_n - interval.load_n
-        rows.append(
-            [
-                load_text(interval.load_n, unit, half),
-                f"{from_newtons(half, unit):.2g}",
-                f"{100.0 * half / interval.load_n:.2g} %",
-                _where(interval.extrapolation, load == capacity),
-            ]
-        )
-    out.table("How sure a load is (95 %)", [f"load, {unit}", f"+-, {unit}", "+-", ""], rows)
+        row = [
+            load_text(interval.load_n, unit, half),
+            f"{from_newtons(half, unit):.2g}",
+            f"{100.0 * half / interval.load_n:.2g} %",
+        ]
+        if drawn:
+            row.append(f"{from_newtons((drawn[load].high_n - drawn[load].low_n) / 2.0, unit):.2g}")
+        capacity = made.plate.capacity_n if made.plate else None
+        rows.append([*row, _where(interval.extrapolation, load == capacity)])
+    more = [f"+-, {unit}, drawn"] if drawn else []
+    out.table("How sure a load is (95 %)", [f"load, {unit}", f"+-, {unit}", "+-", *more, ""], rows)
 
 
 def _where(extrapolation: float, at_capacity: bool) -> str:

@@ -287,6 +287,22 @@ def test_wrong_input_gets_one_clear_line(
     assert sorted(path.name for path in tmp_path.rglob("*")) == before
 
 
+def test_drawn_intervals_agree(breakyard: Breakyard, tmp_path: Path) -> None:
+    """--monte-carlo gives the same widths by another way, and says so beside them."""
+    write_run(tmp_path / "cal.run", hung())
+    words = ("cal.run", "--masses", MASSES, *PLATE, *PLACE, "--monte-carlo", "20000")
+    said = breakyard("calibrate", *words, "--unit", "kgf")
+    document = breakyard("calibrate", *words, "--name", "two", "--json").document
+
+    assert "+-, kgf, drawn" in " ".join(said.out.split())
+    made = Calibration.from_json(document)
+    for drawn in document["monte_carlo"]:
+        counts = made.counts_at(drawn["load_n"], made.zero_counts)
+        interval = made.interval(counts, made.zero_counts)
+        assert drawn["high_n"] - drawn["low_n"] == pytest.approx(interval.high_n - interval.low_n, rel=0.15)
+    assert len(document["monte_carlo"]) == 4
+
+
 def test_weather_and_materials_reach_the_force(breakyard: Breakyard, tmp_path: Path) -> None:
     """Water in heavy, cold air weighs less than in warm air by the buoyancy of its volume (OIML R 111, E.3)."""
     (tmp_path / "p.csv").write_text("Load,Counts\n0,0\n20 L water at 12 C,168000\n")
