@@ -6,8 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.cli import check
-from breakyard.cli.commands import MODULES
 from breakyard.session.checks import COLUMNS
 
 from .calibration_runs import MASSES, PLATE, UTC_S, hung, make_cell, write_run
@@ -16,8 +14,6 @@ from .conftest import Said
 Breakyard = Callable[..., Said]
 DAY_S = 86_400
 SERIAL = b"invented".hex()
-
-MODULES.setdefault("check", check)
 
 
 @pytest.fixture
