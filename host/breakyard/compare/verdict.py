@@ -5,7 +5,7 @@ only if the interval of the ratio rules out the difference that matters, otherwi
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from breakyard.compare.censored import CommonShape, beats_censored, common_shape
@@ -14,6 +14,7 @@ from breakyard.compare.instrument import ratio_standard
 from breakyard.compare.pairwise import Beats, Means, Ranks, beats, ranks, welch
 from breakyard.compare.single import Single, single
 from breakyard.compare.survival import LogRank, log_rank
+from breakyard.compare.words import sentence
 from breakyard.errors import UsageError
 from breakyard.plan.specimens import specimens_per_group
 
@@ -95,7 +96,7 @@ def pair_of(
         beats=_beats(first, second, coverage),
         single=alone,
     )
-    return _with_sentence(pair, first, second, coverage, matters)
+    return replace(pair, sentence=sentence(pair, first, second, coverage=coverage, matters=matters))
 
 
 def _log_rank(first: Group, second: Group) -> LogRank | None:
@@ -200,11 +201,3 @@ def _verdict(
     if low is not None and high is not None and low > 1.0 / (1.0 + matters) and high < 1.0 + matters:
         return "no_difference_shown"
     return "too_few"
-
-
-def _with_sentence(pair: Pair, first: Group, second: Group, coverage: float, matters: float) -> Pair:
-    from dataclasses import replace
-
-    from breakyard.compare.words import sentence
-
-    return replace(pair, sentence=sentence(pair, first, second, coverage=coverage, matters=matters))
