@@ -75,6 +75,8 @@ def pair_of(
     separated = _separated(first, second)
     needed = _needed(first, second, groups, coverage, matters)
     verdict = _verdict(p, risk, ratio, low, high, _surely(first, second), matters)
+    if method == "log_rank" and instrument > 0.0 and (low is None or high is None or low <= 1.0 <= high):
+        verdict = "too_few"  # ranks know nothing of two calibrations; the ratio's interval does
     alone = single(first, second, coverage=coverage) if min(first.n, second.n) == 1 else None
     pair = Pair(
         first=first.name,

@@ -132,6 +132,17 @@ def test_censored_groups_too_small_for_ranks_name_the_assumption() -> None:
     assert "both groups to scatter alike" in pair.sentence
 
 
+def test_ranks_do_not_overrule_two_calibrations() -> None:
+    """The same eight against eight, read with calibrations 10 % unsure each: 12 % is no longer shown."""
+    low, high = [400.0 + i for i in range(7)], [450.0 + i for i in range(7)]
+    pulls = [
+        replace(p, shared=(SharedTerm(p.group, "gravity", 0.10 * p.value_n),))
+        for p in (*group("a", *low, held=(405.5,)), *group("b", *high, held=(455.5,)))
+    ]
+
+    assert compare(pulls).pairs[0].verdict == "too_few"
+
+
 def test_all_bounds_tell_what_was_held() -> None:
     """Nothing of three broke up to 5000 N: with 95 % confidence 37 % of such parts bear that; nothing more."""
     found = describe("a", group("a", held=(5000.0, 5200.0, 6000.0)))
