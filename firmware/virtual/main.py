@@ -33,6 +33,7 @@ class Options:
     radio = 0  # 1: with Bluetooth
     runs = ""  # a folder that stands for the flash; otherwise runs are kept in memory
     settings = ""  # a settings file
+    memory = 0  # 1: free memory is measured, after a collection; otherwise it is not known
     lamp = 0  # 1: with a lamp, which tells the host
     driver = "gpio"  # or "pio", "spi": how the converter is read
 

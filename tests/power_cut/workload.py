@@ -119,6 +119,10 @@ class Day:
     def erase(self, run):
         assert self.store.erase(run)
 
+    def erase_all(self):
+        while self.store.runs:
+            self.erase(self.store.find(1))
+
     def close(self):
         vfs.umount(MOUNT)
 

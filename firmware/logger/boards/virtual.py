@@ -77,6 +77,7 @@ class Board:
             with open(options.settings) as file:
                 self.config = SettingsFile(file.read())
         self.lamp = options.lamp_object
+        self._measures_memory = options.memory
         self.converter = _converter(options.driver)
         self.links = [usb if usb else UsbLink(None, None, None)]
         if options.radio:
@@ -86,6 +87,13 @@ class Board:
 
             serial, model = self.serial, self.name
             self.links.append(BleLink(bluetooth, clock.ticks_ms, clock.ticks_diff, serial, model, FIRMWARE))
+
+    def free_memory(self) -> int:
+        """Bytes; 0 when not asked for, so that a run can be repeated byte by byte."""
+        if not self._measures_memory:
+            return 0
+        gc.collect()
+        return gc.mem_free()
 
     def collect(self) -> None:
         """Free memory between runs."""

@@ -12,7 +12,10 @@ Law:
     with the power.
 
 Wear: littlefs copies the last, half filled block of a file to a fresh block at the first write after a
-`commit`, and goes round all free blocks. A commit costs one block erased, and each 4 KiB of records one more.
+`commit`, and goes round all free blocks. At 92 samples a second (two commits) that was 2.3 blocks erased and
+21 pages programmed a second, under the same littlefs (tests/power_cut/wear.py): with typically 45 ms and
+0.5 ms for these the processor stands still an eighth of the time. The 212 free blocks of an empty Pico W,
+good for 100 000 erasures each, last 2500 hours of recording; a fifth of them, when the rest is full, 500.
 """
 
 from array import array
