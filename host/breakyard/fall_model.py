@@ -27,6 +27,7 @@ RING_ROUGHNESS: Final = 0.02
 """What a few oscillations with one decay do not explain of a real ringing, as a fraction of its size."""
 
 RING_DECAY: Final = 10.0
+"""Decay time of the ringing in conversions."""
 
 TAILS: Final = (0.5, 1.5)
 """Decay times in conversions."""
@@ -76,6 +77,19 @@ class Solved:
         return max(middle - reach, self.instants[0]), min(middle + reach, self.instants[-1])
 
 
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """The likeliest solution. Times in conversions, loads in newtons."""
+
+    misfit: float
+    before: Array
+    before_n: Array
+    """The force until the fall, not filtered."""
+    seen: Array
+    seen_n: Array
+    """What the samples would show at any instant: force before and after the fall through the filter."""
+
+
 class FallModel:
     """The samples around one fall (time in conversions) and the linear model for them."""
 
@@ -123,7 +137,7 @@ class FallModel:
         fall = fall_s / self.period_s
         instants = np.linspace(earliest, latest, count)
         step = instants[1] - instants[0]
-        fixed, bends, rings = self._design(self.time[None, :] - instants[:, None], order, fall)
+        fixed, bends, rings = self._design(self.time, instants, order, fall)
         # An instant between two of the grid shifts the steep samples; that counts as noise of theirs.
         off_grid = (
             np.where(np.arange(len(self.time)) >= self.falling - 2, self.steepness * step, 0.0) ** 2 / 12
@@ -160,34 +174,44 @@ class FallModel:
             np.take_along_axis(variance, largest, -1)[..., 0].T,
         )
 
-    def inspect(self, part: Solved) -> tuple[float, Array, Array]:
-        """Misfit of the likeliest solution, and its force before the fall (times in conversions, newtons)."""
+    def inspect(self, part: Solved) -> Inspected:
+        """Look at the likeliest solution: how well it fits, and its force before the fall."""
         row, column = np.unravel_index(int(np.argmax(part.log_evidence)), part.log_evidence.shape)
-        instant = part.instants[column]
+        instant = part.instants[[column]]
         fall = part.fall_s / self.period_s
-        fixed, bends, rings = self._design((self.time - instant)[None], part.order, fall)
         bend, ring = part.sizes[row]
-        design = np.concatenate([fixed[0], bend * bends[0], ring * rings[0]], axis=1)
+
+        def terms(time: Array) -> Array:
+            fixed, bends, rings = self._design(time, instant, part.order, fall)
+            return np.concatenate([fixed[0], bend * bends[0], ring * rings[0]], axis=1)
+
+        design = terms(self.time)
         step = part.instants[1] - part.instants[0]
         noise = np.sqrt(self.variance + (self.steepness * step) ** 2 / 12 + (ring * self.ringing) ** 2)
-        covariance = design @ design.T + np.diag(noise**2)
-        duals = np.linalg.solve(covariance, self.load)
-        misfit = float(np.sqrt(np.mean((noise * duals) ** 2)))
-        moments = np.linspace(self.time[0] - instant, 0.0, 60)
-        look_fixed, look_bends = self._look_back(np.array([instant]), moments)
+        duals = np.linalg.solve(design @ design.T + np.diag(noise**2), self.load)
+        factors = design.T @ duals
+        before = np.linspace(self.time[0] - instant[0], 0.0, 40)
+        look_fixed, look_bends = self._look_back(instant, before)
         look = np.concatenate([look_fixed[0], bend * look_bends[0]], axis=1)
-        before = look @ (np.concatenate([fixed[0], bend * bends[0]], axis=1).T @ duals)
-        return misfit, instant + moments, before
+        whole = np.linspace(self.time[0], self.time[-1], 120)
+        return Inspected(
+            misfit=float(np.sqrt(np.mean((noise * duals) ** 2))),
+            before=instant[0] + before,
+            before_n=look @ factors[: look.shape[1]],
+            seen=whole,
+            seen_n=terms(whole) @ factors,
+        )
 
-    def _design(self, u: Array, order: int, fall: float) -> tuple[Array, Array, Array]:
-        """Filtered forces, each times its prior size: (instants, samples, terms) for the three groups."""
+    def _design(self, time: Array, instants: Array, order: int, fall: float) -> tuple[Array, Array, Array]:
+        """Filtered forces, each times its prior size: (instants, times, terms) for the three groups."""
+        u = time - instants[:, None]
         step = filtered_power(u, 0, order)
         fallen = (filtered_power(u, 1, order) - filtered_power(u - fall, 1, order)) / fall if fall else step
         lag = order / 2.0
         after = u - fall
-        since = self.time[:, None] - self.bend_times
+        since = time[:, None] - self.bend_times
         bent = self.slope * (filtered_power(since, 1, order) - (since - lag))
-        bends = bent * self._bends_before(self.time[0] - u[:, 0])[:, None]
+        bends = bent * self._bends_before(instants)[:, None]
         # A steady bend: v squared / 2 before the fall, through the filter.
         curve = 0.5 * ((u - lag) ** 2 + order / 12.0) - filtered_power(u, 2, order)
         fixed = [
@@ -199,7 +223,7 @@ class FallModel:
         rings = [filtered_exponential(after, -1.0 / tail, order).real for tail in TAILS]
         # Sized at the first fallen sample, not at the fall: else a fall hidden in a gap would be placed by the
         # size of the ringing after it.
-        until_seen = u[:, [self.falling]] - order / 2.0 - fall
+        until_seen = self.time[self.falling] - instants[:, None] - order / 2.0 - fall
         share = np.exp(until_seen / RING_DECAY) / np.sqrt(len(RING_CYCLES))
         for cycles in RING_CYCLES:
             turning = share * filtered_exponential(after, -1.0 / RING_DECAY + 2j * np.pi * cycles, order)

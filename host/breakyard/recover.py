@@ -65,6 +65,9 @@ class Recovered:
     before_s: Array
     before_n: Array
     """Likeliest force before the fall, for pictures: ends at the fall."""
+    seen_s: Array
+    seen_n: Array
+    """Likeliest curve of the samples, force before and after the fall through the filter, for pictures."""
 
     @property
     def estimate_n(self) -> float:
@@ -125,7 +128,7 @@ def recover(
     order_of = np.concatenate([np.full(part.mean_n.size, part.order) for part in parts])
     middle = float(weight @ instants)
     best = max(parts, key=lambda part: float(part.log_evidence.max()))
-    misfit, before_s, before_n = model.inspect(best)
+    likeliest = model.inspect(best)
     return Recovered(
         weight=weight,
         mean_n=np.concatenate([part.mean_n.ravel() for part in parts]),
@@ -134,9 +137,11 @@ def recover(
         break_standard_s=float(np.sqrt(weight @ (instants - middle) ** 2)) * period_s,
         order_weights={order: float(weight[order_of == order].sum()) for order in orders},
         log_evidence=float(np.logaddexp.reduce(np.concatenate([p.log_evidence.ravel() for p in parts]))),
-        misfit=misfit,
-        before_s=before_s * period_s,
-        before_n=before_n,
+        misfit=likeliest.misfit,
+        before_s=likeliest.before * period_s,
+        before_n=likeliest.before_n,
+        seen_s=likeliest.seen * period_s,
+        seen_n=likeliest.seen_n,
     )
 
 

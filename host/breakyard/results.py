@@ -6,7 +6,7 @@ name here is its key in JSON, except `Summary.failure`, which is "break" there (
 
 import types
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from typing import Any, Final, Literal, Self, Union, get_args, get_origin, get_type_hints
 
 from breakyard.errors import DataError
@@ -70,6 +70,22 @@ class Peak:
     """slow: the largest samples are the peak. ramp_and_break: recovered through the converter's filter."""
     shortest_event_s: float
     """Shortest event whose peak this rate supports to 1 % (ASTM STP19268S)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recovery:
+    """How the peak was recovered, for the close-up of the break; times like those of the samples.
+
+    `force_n` is the likeliest force until the break, `seen_n` the likeliest curve that samples would show of it
+    and of what came after. Zero subtracted.
+    """
+
+    force_s: tuple[float, ...]
+    force_n: tuple[float, ...]
+    seen_s: tuple[float, ...]
+    seen_n: tuple[float, ...]
+    third_order: float
+    """Probability of a third-order filter; nearly all of the rest is fourth order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +220,7 @@ class Summary:
     onset_s: float
     end_load_n: float
     """Load when the recording ended."""
+    recovery: Recovery | None = None
     plateaus: tuple[Plateau, ...] = ()
     glitches: tuple[Glitch, ...] = ()
     notes: tuple[str, ...] = ()
@@ -250,7 +267,10 @@ def _built(kind: Any, value: Any) -> Any:
     """Turn a plain value back into what the annotation `kind` says."""
     if hasattr(kind, "__dataclass_fields__"):
         hints = get_type_hints(kind)
-        given = {f.name: value[_JSON_NAMES.get(f.name, f.name)] for f in fields(kind)}
+        keys = {f.name: _JSON_NAMES.get(f.name, f.name) for f in fields(kind)}
+        # A field with a default may be missing: files written before it was added stay readable.
+        wanted = [f.name for f in fields(kind) if f.default is MISSING or keys[f.name] in value]
+        given = {name: value[keys[name]] for name in wanted}
         return kind(**{name: _built(hints[name], item) for name, item in given.items()})
     if get_origin(kind) is tuple:
         return tuple(_built(get_args(kind)[0], item) for item in value)

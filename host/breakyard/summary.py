@@ -17,7 +17,7 @@ from breakyard.rate import loading_rate
 from breakyard.reading import Reading
 from breakyard.recover import FILTER_ORDERS, order_weights
 from breakyard.response import delay
-from breakyard.results import BudgetLine, Glitch, Peak, Source, Strength, Summary, Zero
+from breakyard.results import BudgetLine, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
 from breakyard.story import Pull, Story, tell, work
 from breakyard.zero import ZeroLine, find_zero, noise_of, zero_after
 
@@ -133,6 +133,7 @@ def summarise(
         ),
         onset_s=zero.onset_s,
         end_load_n=story.end_load_n,
+        recovery=_recovery(reading, rail_n),
         plateaus=story.plateaus,
         glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
         notes=notes,
@@ -201,6 +202,19 @@ def _peak(
         coverage=coverage,
         regime=reading.regime,
         shortest_event_s=shortest_event_s(curve.period_s),
+    )
+
+
+def _recovery(reading: Reading, rail_n: float | None) -> Recovery | None:
+    found = reading.recovered
+    if found is None or rail_n is not None:
+        return None
+    return Recovery(
+        force_s=tuple(found.before_s.tolist()),
+        force_n=tuple(found.before_n.tolist()),
+        seen_s=tuple(found.seen_s.tolist()),
+        seen_n=tuple(found.seen_n.tolist()),
+        third_order=found.order_weights.get(3, 0.0),
     )
 
 

@@ -53,9 +53,8 @@ def main() -> None:
         baseline = best_of(
             lambda series=series: series.rolling(WINDOW).agg(["mean", "median", "min", "max", "std"])
         )
-        print(
-            f"{len(curve.time_s):7d} samples: summarise {own:.3f} s, rolling {baseline:.3f} s, ratio {own / baseline:.1f}"
-        )
+        count, ratio = len(curve.time_s), own / baseline
+        print(f"{count:7d} samples: summarise {own:.3f} s, rolling {baseline:.3f} s, ratio {ratio:.1f}")
 
 
 if __name__ == "__main__":

@@ -213,3 +213,19 @@ def test_ten_conversions_a_second_are_read_with_the_same_rules() -> None:
 
     assert summary.peak.low_n <= truth.peak_n <= summary.peak.high_n
     assert summary.peak.shortest_event_s > 8.0
+
+
+def test_the_close_up_shows_ramp_and_filter_model() -> None:
+    """The recovered force ends at the peak at the break; the model passes through the samples before and after."""
+    truth, curve_ = brittle(Faults(), rate_kgf=300.0)
+    summary = summarise(curve_)
+    shown = summary.recovery
+    zeroed = curve_.load_n - summary.zero.load_n
+    near = np.abs(curve_.time_s - summary.failure.time_s) < 0.09
+
+    model = np.interp(curve_.time_s[near], shown.seen_s, shown.seen_n)
+
+    assert shown.force_n[-1] == pytest.approx(truth.peak_n, rel=0.005)
+    assert shown.force_s[-1] == pytest.approx(summary.peak.time_s, abs=0.01)
+    assert model == pytest.approx(zeroed[near], abs=0.03 * truth.peak_n)
+    assert summarise(curve()).recovery is None
