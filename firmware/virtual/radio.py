@@ -6,9 +6,10 @@ Messages on channel 2 of the pipe, first byte says what:
                     S the table of services, JSON     V handle u16, value   (a value was written locally)
                     N handle u16, value               (a notification went over the air)
                     X asks for an MTU exchange        D hangs up
+                    Q most notifications that ever waited, u32
     host -> board   C connected, handle u16           D the link is lost
                     M MTU u16                         W handle u16, value   (written by the host)
-                    P JSON: any of the parameters below
+                    P JSON: any of the parameters below   Q asks for the longest queue
 
 In virtual time: while connected there is a connection event every `interval_us`; in each, up to `packets`
 notifications go out and everything that the host has written comes in. Every `lose_every`-th event is lost in
@@ -79,6 +80,8 @@ class Radio:
                 if not hasattr(Radio, name):
                     raise ValueError("the radio has no %s" % name)
                 setattr(self, name, value)
+        elif what == b"Q":
+            self.tell(b"Q", pack("<I", self.longest_queue))
         elif what == b"C":
             self.connection = unpack_from("<H", message, 1)[0]
             self._clock.next_radio_us = self._clock.now_us + self.interval_us

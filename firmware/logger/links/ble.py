@@ -27,7 +27,7 @@ CREDIT_BYTES = const(8192)  # LINK_CREDIT and LINK_SILENCE of the same table
 SILENCE_MS = const(30000)
 MAX_MTU = const(517)
 MAX_VALUE = const(512)  # longest value of an attribute (Core specification, Vol 3, Part F, 3.2.9)
-GATHER_MS = const(125)  # with what else is full sent at once, 4 to 10 notifications a second when live
+GATHER_MS = const(150)  # with what else is full sent at once, 4 to 10 notifications a second when live
 
 _LAYOUT_VERSION = const(1)
 _COMMAND_ROOM = const(1024)  # what may be written between two polls

@@ -98,6 +98,11 @@ class Client:
         await self._exchange.stop()
 
     @property
+    def link(self) -> Link:
+        """The link that it talks over."""
+        return self._exchange.link
+
+    @property
     def status(self) -> Status | None:
         """The latest status the logger sent."""
         return self.conversation.status
@@ -215,7 +220,7 @@ class Client:
         Returns the run's end record, or None if the store holds none (the run is not complete).
         Raises: LinkError; what was kept before stays valid, and `first` continues from there.
         """
-        reading = Reading(run, first, min(self._exchange.link.read_records, MAX_READ), follow)
+        reading = Reading(run, first, min(self.link.read_records, MAX_READ), follow)
         asked: set[int] = set()
         try:
             progress, deadline = 0, 0.0
@@ -228,6 +233,11 @@ class Client:
                     reading.sent(index, start)
                     await self._exchange.send(message)
                     deadline = time.monotonic() + self._timeout_s
+                if self._take_read(reading, keep):
+                    if reading.done:
+                        return reading.end
+                    deadline = time.monotonic() + self._timeout_s
+                    continue
                 try:
                     await self._exchange.wait(deadline)
                 except LinkTimeout:
@@ -235,10 +245,6 @@ class Client:
                         raise LinkTimeout(silent(Command.READ, self._timeout_s)) from None
                     progress = reading.progress
                     reading.start_over()
-                if self._take_read(reading, keep):
-                    deadline = time.monotonic() + self._timeout_s
-                if reading.done:
-                    return reading.end
         finally:
             for index in asked:
                 self.conversation.give_up(index)

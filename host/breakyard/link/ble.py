@@ -225,23 +225,32 @@ class BleLink:
 
     async def send(self, data: bytes) -> None:
         """Write and wait until it has arrived. Raises: LinkLost."""
-        self._inflow.check()
-        await self._write(data)
-        self._inflow.check()
+        await self._write(data, self._inflow)
 
-    async def _write(self, data: bytes) -> None:
+    async def _write(self, data: bytes, inflow: Inflow) -> None:
         from bleak.exc import BleakError
 
         async with self._writing:
+            inflow.check()
             client = self._client
             if client is None:
                 raise LinkLost("the link is closed; connect again")
             self._wrote_s = time.monotonic()
+            writing = asyncio.ensure_future(client.write_gatt_char(COMMAND_UUID, data, response=True))
+            ending = asyncio.ensure_future(inflow.closed.wait())
             try:
-                await client.write_gatt_char(COMMAND_UUID, data, response=True)
+                # A write that the system never finishes must not outlast the link.
+                await asyncio.wait((writing, ending), return_when=asyncio.FIRST_COMPLETED)
+                inflow.check()
+                writing.result()
             except (BleakError, OSError, EOFError) as error:
-                self._inflow.close("the logger went out of range or off")
+                if not isinstance(error, LinkLost):
+                    inflow.close("the logger went out of range or off")
                 raise LinkLost(f"the link broke: {error or type(error).__name__}") from error
+            finally:
+                ending.cancel()
+                writing.cancel()
+                await asyncio.gather(writing, ending, return_exceptions=True)
             self._heard_s = time.monotonic()
 
     async def receive(self) -> bytes:
@@ -267,7 +276,7 @@ class BleLink:
                 if now - self._wrote_s >= HEARTBEAT_S and (beat is None or beat.done()):
                     if beat is not None and not beat.cancelled() and beat.exception() is not None:
                         return  # the link is closed already
-                    beat = asyncio.create_task(self._write(b"\0"))
+                    beat = asyncio.create_task(self._write(b"\0", inflow))
         finally:
             if beat is not None:
                 beat.cancel()

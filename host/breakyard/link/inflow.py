@@ -16,6 +16,7 @@ class Inflow:
         self._packets: asyncio.Queue[bytes] = asyncio.Queue()
         self._waiting = 0
         self._reason = ""
+        self.closed = asyncio.Event()
 
     def put(self, data: bytes) -> None:
         """Add a packet; what comes after the end is lost."""
@@ -31,6 +32,7 @@ class Inflow:
         """Say why nothing more will come; the first reason counts."""
         if not self._reason:
             self._reason = reason
+            self.closed.set()
             self._packets.put_nowait(b"")
 
     def check(self) -> None:

@@ -12,6 +12,7 @@ import shutil
 import struct
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -20,6 +21,7 @@ from breakyard.errors import LinkLost, LinkTimeout, UsageError
 
 CHANNEL_LINK: Final = 0
 CHANNEL_BENCH: Final = 1
+CHANNEL_RADIO: Final = 2
 _HEADER: Final = struct.Struct("<BH")
 _MAX_MESSAGE: Final = 4096
 _PATIENCE_S: Final = 120.0
@@ -76,6 +78,8 @@ class VirtualLogger:
 
     interpreter: str | None = None
     options: tuple[str, ...] = ()
+    on_radio: Callable[[bytes], None] | None = None
+    """Is given what the board sends into the air, with the option --radio 1 (firmware/virtual/radio.py)."""
     interpreter_version: str = field(default="", init=False)
     now_ms: float = field(default=0.0, init=False)
     _process: asyncio.subprocess.Process | None = field(default=None, init=False)
@@ -151,6 +155,10 @@ class VirtualLogger:
         self._grants += 1
         await self._write(CHANNEL_LINK, data)
 
+    async def send_radio(self, message: bytes) -> None:
+        """Hand a message of the air to the firmware's radio; it grants no time."""
+        await self._write(CHANNEL_RADIO, message)
+
     async def _bench(self, message: dict[str, Any]) -> None:
         await self._write(CHANNEL_BENCH, json.dumps(message).encode())
 
@@ -186,6 +194,9 @@ class VirtualLogger:
                 if channel == CHANNEL_LINK:
                     if self._link is not None:
                         self._link.deliver(payload)
+                elif channel == CHANNEL_RADIO:
+                    if self.on_radio is not None:
+                        self.on_radio(payload)
                 else:
                     self._events.put_nowait(json.loads(payload))
         except asyncio.IncompleteReadError:

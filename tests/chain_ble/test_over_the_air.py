@@ -1,0 +1,336 @@
+"""Firmware, virtual radio, BlueZ's D-Bus face and bleak itself: whatever the link does, the run arrives whole.
+
+A run's reference is the same run as the cable gives it. Device time is virtual; nothing is timed by the clock on the
+wall.
+"""
+
+import asyncio
+import signal
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from breakyard.client.client import Client, Refused
+from breakyard.client.download import fetch, fetch_over_breaks, kept_part
+from breakyard.errors import LinkError, LinkLost
+from breakyard.link.ble import BleLink, find
+from breakyard.run import read_run
+from breakyard.wire.layout import Error, State
+
+from .conftest import KEY, RATE_HZ, SERIAL, Chain
+
+Tell = Callable[..., None]
+Feed = Callable[[float], Path]
+
+
+def test_a_scan_names_the_logger_its_state_and_no_more(chain: Tell) -> None:
+    """Found by its service and named by its serial number; the state in the advertisement follows the logger."""
+
+    async def story(chain: Chain) -> None:
+        (before,) = await find(0.5)
+        async with chain.over_cable() as client:
+            await client.arm()
+        await chain.device_time(3)
+        (armed,) = await find(0.5)
+
+        assert before.serial_end == armed.serial_end == SERIAL[-8:]
+        assert (before.state, armed.state) == (State.IDLE, State.ARMED)
+        assert before.battery_percent is None
+
+    chain(story)
+
+
+@pytest.mark.parametrize("mtu", [23, 185, 247, 517])
+def test_any_mtu_carries_a_run_byte_for_byte(chain: Tell, feed: Feed, tmp_path: Path, mtu: int) -> None:
+    """Packets of 20, 182, 244 and 512 bytes; the records do not care."""
+    path = tmp_path / "air.run"
+
+    async def story(chain: Chain) -> None:
+        await chain.logger.load(feed(20))
+        run = await chain.record(10)
+        async with chain.client() as client:
+            identity = await client.hello()
+            assert identity.serial.hex() == SERIAL
+            assert client.link.max_packet == min(mtu - 3, 512)
+            await fetch(client, run, path)
+
+        assert path.read_bytes() == await chain.whole(run, tmp_path)
+        assert len(read_run(path.read_bytes()).counts) >= 10 * RATE_HZ - 1
+        assert chain.air.largest_notification <= mtu - 3
+
+    chain(story, host_mtu=mtu)
+
+
+def test_ten_minutes_live_at_150_samples_a_second_lose_nothing(
+    chain: Tell, feed: Feed, tmp_path: Path
+) -> None:
+    """Followed while it is recorded, with live numbers in between: at the end the file is there, complete."""
+    path = tmp_path / "live.run"
+    seconds = 600
+
+    async def story(chain: Chain) -> None:
+        await chain.logger.load(feed(seconds + 30))
+        statuses = 0
+        async with chain.client() as client:
+            await client.hello()
+            run = await client.start()
+            notifications = chain.air.notifications
+            follow = asyncio.create_task(fetch(client, run, path, follow=True))
+            await client.stream_status(True)
+            for _ in range(seconds // 5):
+                await chain.device_time(5)
+                statuses += (await client.wait_for_status()).state == State.RECORDING
+            a_second = (chain.air.notifications - notifications) / seconds
+            await client.stop()
+            end = await follow
+
+        assert end is not None
+        assert end.samples >= seconds * RATE_HZ
+        assert end.missed == 0
+        assert statuses == seconds // 5
+        assert 4 <= a_second <= 10
+        assert path.read_bytes() == await chain.whole(run, tmp_path)
+        run_read = read_run(path.read_bytes())
+        assert run_read.loss.complete
+        assert len(run_read.counts) == end.samples
+
+    chain(story, slice_s=0.25)
+
+
+@pytest.mark.parametrize("overflow", ["enomem", "heap"])
+def test_a_stack_that_is_full_loses_nothing_and_stays_bounded(
+    chain: Tell, feed: Feed, tmp_path: Path, overflow: str
+) -> None:
+    """Four buffers, every third connection event lost in noise: ENOMEM is borne, an endless queue is not filled."""
+    path = tmp_path / "air.run"
+
+    async def story(chain: Chain) -> None:
+        await chain.logger.load(feed(60))
+        run = await chain.record(40)
+        async with chain.client() as client:
+            await client.stream_status(True)
+            await fetch(client, run, path)
+
+        assert path.read_bytes() == await chain.whole(run, tmp_path)
+        waiting = await chain.air.ask_longest_queue()
+        assert waiting <= (4 if overflow == "enomem" else 8192 // 182 + 1)
+        assert waiting >= 4
+
+    chain(story, host_mtu=185, buffers=4, packets=4, lose_every=3, overflow=overflow)
+
+
+def test_a_link_that_breaks_at_every_tenth_costs_nothing(chain: Tell, feed: Feed, tmp_path: Path) -> None:
+    """Cut at each tenth of the bytes, half-way through whatever was under way; the file is the same in the end."""
+    path = tmp_path / "air.run"
+
+    async def story(chain: Chain) -> None:
+        await chain.logger.load(feed(120))
+        run = await chain.record(90)
+        whole = await chain.whole(run, tmp_path)
+        cuts = [len(whole) * tenth // 10 for tenth in range(1, 10)]
+        broken = 0
+
+        async def watch() -> None:
+            nonlocal broken
+            if cuts and path.exists() and path.stat().st_size >= cuts[0]:
+                del cuts[0]
+                broken += 1
+                await chain.air.drop_link()
+
+        chain.air.on_slice = watch
+
+        async def connect() -> Client:
+            return chain.client()
+
+        end = await fetch_over_breaks(connect, run, path)
+        chain.air.on_slice = None
+
+        assert end is not None
+        assert broken == 9
+        assert chain.bluez.connects == 10
+        assert path.read_bytes() == whole
+
+    chain(story, slice_s=0.03)
+
+
+def test_a_host_that_is_killed_leaves_a_readable_file_and_another_completes_it(
+    chain: Tell, feed: Feed, tmp_path: Path
+) -> None:
+    """kill -9 in the middle. The system keeps the dead program's connection (bluez issue 89); the logger ends it."""
+    path = tmp_path / "air.run"
+    program = (
+        "import asyncio, sys; from pathlib import Path\n"
+        "from breakyard.client.client import Client; from breakyard.client.download import fetch\n"
+        "from breakyard.link.ble import BleLink\n"
+        "async def go():\n"
+        f"    async with Client(BleLink('{SERIAL}'), answer_timeout_s=60, key=bytes.fromhex('{KEY.hex()}')) as client:\n"
+        "        await fetch(client, int(sys.argv[1]), Path(sys.argv[2]))\n"
+        "asyncio.run(go())\n"
+    )
+
+    async def story(chain: Chain) -> None:
+        await chain.logger.load(feed(120))
+        run = await chain.record(60)
+        whole = await chain.whole(run, tmp_path)
+        chain.air.rest_s = 0.01
+        host = await asyncio.create_subprocess_exec(sys.executable, "-c", program, str(run), str(path))
+        killed = False
+
+        async def watch() -> None:
+            nonlocal killed
+            if not killed and path.exists() and path.stat().st_size > len(whole) // 3:
+                killed = True
+                host.send_signal(signal.SIGKILL)
+
+        chain.air.on_slice = watch
+        await host.wait()
+        chain.air.on_slice = None
+
+        assert host.returncode == -signal.SIGKILL
+        records, size = kept_part(path, run)
+        assert 0 < size <= path.stat().st_size < len(whole)
+        part = read_run(path.read_bytes())
+        assert not part.loss.complete
+        assert len(part.counts) > 0
+        chain.air.rest_s, chain.air.slice_s = 0, 0.25
+        await chain.device_time(35)
+        async with chain.client() as client:
+            await fetch(client, run, path)
+        assert path.read_bytes() == whole
+        assert records > 3
+
+    chain(story)
+
+
+def test_a_link_that_breaks_while_recording_follows_on_afterwards(
+    chain: Tell, feed: Feed, tmp_path: Path
+) -> None:
+    """The run goes on without the link; what was missed is filled from the store."""
+    path = tmp_path / "live.run"
+
+    async def story(chain: Chain) -> None:
+        await chain.logger.load(feed(90))
+        async with chain.client() as client:
+            run = await client.start()
+            follow = asyncio.create_task(fetch(client, run, path, follow=True))
+            await chain.device_time(10)
+            await chain.air.break_link()
+            with pytest.raises(LinkLost):
+                await follow
+        before = kept_part(path, run)[0]
+        await chain.device_time(20)
+        async with chain.client() as client:
+            follow = asyncio.create_task(fetch(client, run, path, follow=True))
+            await chain.device_time(10)
+            await client.stop()
+            end = await follow
+
+        assert end is not None
+        assert end.samples >= 40 * RATE_HZ
+        assert before > 10
+        assert path.read_bytes() == await chain.whole(run, tmp_path)
+
+    chain(story, slice_s=0.1)
+
+
+def test_nothing_is_said_before_the_host_speaks(chain: Tell) -> None:
+    """Subscribed and silent: not one notification, for what comes then is lost on some systems (bleak issue 374)."""
+
+    async def story(chain: Chain) -> None:
+        link = BleLink(SERIAL, lost_after_s=1e9)
+        await link.connect()
+        await chain.device_time(5)
+        assert chain.air.notifications == 0
+        await link.disconnect()
+
+    chain(story)
+
+
+def test_a_silent_stranger_does_not_hold_the_only_place(chain: Tell) -> None:
+    """Whoever connects and says nothing is put out after 30 s, and the logger advertises again."""
+
+    async def story(chain: Chain) -> None:
+        stranger = BleLink(SERIAL, lost_after_s=1e9)
+        await stranger.connect()
+        await chain.device_time(35)
+        with pytest.raises(LinkLost):
+            await stranger.receive()
+        async with chain.client() as client:
+            assert (await client.hello()).serial.hex() == SERIAL
+        await stranger.disconnect()
+
+    chain(story, slice_s=0.25)
+
+
+def test_without_the_key_numbers_are_shown_and_nothing_is_changed(chain: Tell, feed: Feed) -> None:
+    """Live status is open; arming, stopping, reading runs and erasing are not, and leave no trace."""
+
+    async def story(chain: Chain) -> None:
+        run = await chain.record(5)
+        async with chain.client(key=None) as stranger:
+            await stranger.hello()
+            await stranger.stream_status(True)
+            assert (await stranger.wait_for_status()).state == State.IDLE
+            (listed,) = await stranger.runs()
+            refused = 0
+            for attempt in (
+                stranger.arm,
+                stranger.start,
+                stranger.stop,
+                lambda: stranger.mark(0, "x"),
+                lambda: stranger.set(1, 5000),
+                lambda: stranger.erase(run, bytes(32)),
+                lambda: stranger.read_run(run, lambda _: None),
+                lambda: stranger.set_key(bytes(range(32, 64))),
+            ):
+                with pytest.raises(Refused) as caught:
+                    await attempt()
+                refused += caught.value.error == Error.NOT_ALLOWED
+
+            assert refused == 8
+            assert (await stranger.runs()) == (listed,)
+            assert (await stranger.wait_for_status()).state == State.IDLE
+        async with chain.client() as owner:
+            assert (await owner.arm()) == run + 1
+
+    chain(story, slice_s=0.1)
+
+
+def test_a_wrong_key_is_found_out_before_anything_is_sealed(chain: Tell) -> None:
+    """The logger's own proof does not fit: another logger, or another key."""
+
+    async def story(chain: Chain) -> None:
+        with pytest.raises(LinkError, match="has another key"):
+            async with chain.client(key=bytes(range(1, 33))):
+                pass
+
+    chain(story)
+
+
+def test_the_board_loses_its_power_in_the_middle(chain: Tell, feed: Feed, tmp_path: Path) -> None:
+    """What was kept stays readable; the host connects again and hears that the board began anew."""
+    path = tmp_path / "air.run"
+
+    async def story(chain: Chain) -> None:
+        await chain.logger.load(feed(120))
+        run = await chain.record(60)
+        whole = await chain.whole(run, tmp_path)
+
+        async def watch() -> None:
+            if path.exists() and path.stat().st_size > len(whole) // 2:
+                chain.air.on_slice = None
+                await chain.air.reset()
+
+        chain.air.on_slice = watch
+        with pytest.raises(LinkLost):
+            async with chain.client() as client:
+                await fetch(client, run, path)
+
+        assert whole.startswith(path.read_bytes()[: kept_part(path, run)[1]])
+        assert len(read_run(path.read_bytes()).counts) > 0
+        async with chain.client(key=None) as client:
+            await client.hello()
+
+    chain(story)
