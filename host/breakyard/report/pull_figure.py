@@ -1,7 +1,7 @@
 """The curve of one pull with everything that was read from it, and the moment of its break in detail."""
 
 from dataclasses import replace
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -22,7 +22,10 @@ from breakyard.report.style import (
 from breakyard.report.trace import Trace, make_trace
 from breakyard.report.values import load_text, peak_text, standard_n
 from breakyard.report.wording import SERIOUS, manner_text, short_doubts, short_words
-from breakyard.results import Summary
+from breakyard.results import Recovery, Summary
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 ZOOM_S: Final = 0.3
 """Length of the stretch around the break that is shown in detail."""
@@ -74,11 +77,10 @@ def break_figure(
     title: str = "",
     mode: Mode = "light",
     shape: Shape = "wide",
-    recovered: tuple[Any, Any] | None = None,
 ) -> Picture:
-    """Draw the 300 ms around the break (the peak, if it did not break) with each sample.
+    """Draw the 300 ms around the break (the peak, if it did not break) with each sample, and the force as it was
+    recovered, with what the converter would show of it, where that was done.
 
-    recovered: times (s) and loads (N above zero) of the force as it was recovered, if that was done.
     Raises: UnitError, UsageError (mode, shape).
     """
     look = make_look(mode, shape)
@@ -96,12 +98,8 @@ def break_figure(
         trace.time_s[near] - moment, trace.load[near], marker="o", markersize=4.5, linewidth=0.8, **style
     )
     key.add(samples, "samples, joined for the eye only")
-    if recovered is not None:
-        times, loads = np.asarray(recovered[0]), np.asarray(recovered[1]) / trace.factor
-        (line,) = axes.plot(
-            times - moment, loads, color=PURPLE, linewidth=2.0, linestyle=(0, (5, 2)), zorder=4
-        )
-        key.add(line, "load as recovered through the converter's filter")
+    if summary.recovery is not None:
+        _draw_recovery(axes, key, summary.recovery, trace, moment)
     axes.set_xlim(start - moment, end - moment)
     set_heights(axes, trace, summary, start, end)
     draw_zero(axes, key, look)
@@ -126,6 +124,17 @@ def break_figure(
         f"{summary.run.rate_hz:.0f} a second. Peak {peak_text(summary, unit)} {trace.unit}."
     )
     return Picture(figure, alt, look.dpi)
+
+
+def _draw_recovery(axes: "Axes", key: Key, recovery: Recovery, trace: Trace, moment: float) -> None:
+    """The likeliest force, and the likeliest curve behind the samples."""
+    force_s, force = np.asarray(recovery.force_s), np.asarray(recovery.force_n) / trace.factor
+    seen_s, seen = np.asarray(recovery.seen_s), np.asarray(recovery.seen_n) / trace.factor
+    (line,) = axes.plot(force_s - moment, force, color=PURPLE, linewidth=2.0, linestyle=(0, (5, 2)), zorder=4)
+    key.add(line, "load as recovered through the converter's filter")
+    (line,) = axes.plot(seen_s - moment, seen, color=PURPLE, linewidth=1.0, zorder=2)
+    order = f"{100 * recovery.third_order:.0f} % third, {100 * (1 - recovery.third_order):.0f} % fourth"
+    key.add(line, f"what the filter makes of it (order: {order})")
 
 
 def describe_pull(summary: Summary, *, unit: str = "N", title: str = "") -> str:

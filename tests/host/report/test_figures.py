@@ -27,7 +27,7 @@ from breakyard.report.figures import (
 )
 from breakyard.report.style import ORANGE, thinned
 from breakyard.report.trace import make_trace
-from breakyard.results import Summary
+from breakyard.results import Recovery, Summary
 
 Make = Callable[..., Summary]
 
@@ -131,9 +131,9 @@ def test_missing_samples_break_the_line(curve: LoadCurve, make_summary: Make) ->
 
 @pytest.mark.parametrize("shape", ["wide", "phone"])
 def test_the_break_in_detail(curve: LoadCurve, make_summary: Make, shape: str) -> None:
-    recovered = (np.array([11.9, 12.0]), np.array([3980.0, 4000.0]))
+    recovery = Recovery((11.9, 12.0), (3980.0, 4000.0), (11.9, 12.0, 12.02), (3960.0, 3990.0, 1500.0), 0.4)
 
-    picture = break_figure(curve, make_summary(), title="B1", shape=shape, recovered=recovered)  # type: ignore[arg-type]
+    picture = break_figure(curve, make_summary(recovery=recovery), title="B1", shape=shape)  # type: ignore[arg-type]
 
     low, high = picture.figure.axes[0].get_xlim()
     assert (low, high) == pytest.approx((-0.15, 0.15))
