@@ -56,7 +56,9 @@ class Extras:
         permille = config.number("battery_permille", 2000, 1000, 20000)
         self.low_battery_mv = config.number("low_battery_mv", 0, 0, 20000)
         self.lamp = (
-            Lamp(own_lamp if lamp == NO_PIN else Pin(lamp, Pin.OUT)) if own_lamp or lamp >= 0 else None
+            Lamp(own_lamp if lamp == NO_PIN else Pin(lamp, Pin.OUT))
+            if own_lamp is not None or lamp >= 0
+            else None
         )
         self.buzzer = Lamp(Pin(buzzer, Pin.OUT)) if buzzer >= 0 else None
         self.button = Button(Pin(button, Pin.IN, Pin.PULL_UP)) if button >= 0 else None

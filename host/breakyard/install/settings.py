@@ -1,0 +1,28 @@
+"""The board's settings file: changed line by line, so that what a builder wrote beside the values stays."""
+
+import re
+from collections.abc import Mapping
+
+from breakyard.errors import UsageError
+
+_NAME = re.compile(r"[a-z][a-z0-9_]*")
+
+
+def with_settings(text: str, changes: Mapping[str, str]) -> str:
+    """Return the text with these settings: in place, or where the file shows them as a remark, or at its end.
+
+    Raises: UsageError for a name or value that cannot stand in such a file.
+    """
+    lines = text.splitlines()
+    for name, value in changes.items():
+        if not _NAME.fullmatch(name) or not value or "#" in value or "\n" in value:
+            raise UsageError(f"setting {name}={value}: give it as NAME=VALUE, without # and line ends")
+        for pattern in (rf"\s*{name}\s*=[^#]*", rf"#\s*{name}\s*=[^#]*"):
+            at = next((i for i, line in enumerate(lines) if re.match(pattern, line)), None)
+            if at is not None:
+                rest = re.sub(rf"^{pattern}", "", lines[at])
+                lines[at] = f"{name} = {value}" + (f"  {rest}" if rest else "")
+                break
+        else:
+            lines.append(f"{name} = {value}")
+    return "\n".join(lines) + "\n"
