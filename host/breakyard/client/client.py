@@ -249,6 +249,17 @@ class Client:
             for index in asked:
                 self.conversation.give_up(index)
 
+    async def read_record(self, run: int, index: int) -> bytes | None:
+        """One record of a run as bytes, or None if the store does not hold it. Raises: LinkError."""
+        found: list[bytes] = []
+        self.conversation.stored.clear()
+        await self._ask(Command.READ, run=run, first=index, count=1, follow=0)
+        while self.conversation.stored:
+            record, raw = self.conversation.stored.popleft()
+            if (record.run, record.index) == (run, index):
+                found.append(raw)
+        return found[0] if found else None
+
     def _take_read(self, reading: Reading, keep: Callable[[bytes], None]) -> bool:
         """Hand on what came for a run and look at the answers; True if there was any. Raises: Refused."""
         before = reading.progress

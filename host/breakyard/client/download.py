@@ -5,8 +5,9 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.client.client import Client
-from breakyard.errors import LinkError, LinkLost
+from breakyard.errors import DataError, LinkError, LinkLost
 from breakyard.wire.frame import FrameReader, frame
+from breakyard.wire.layout import MAX_FRAME
 from breakyard.wire.records import RunEnd, parse
 
 Connect = Callable[[], Awaitable[Client]]
@@ -35,20 +36,56 @@ def kept_part(path: Path, run: int) -> tuple[int, int]:
     return records, size
 
 
-async def fetch(client: Client, run: int, path: Path, *, follow: bool = False) -> RunEnd | None:
+async def fetch(
+    client: Client,
+    run: int,
+    path: Path,
+    *,
+    follow: bool = False,
+    step: Callable[[], None] = lambda: None,
+) -> RunEnd | None:
     """Append the records of a run that a file lacks, as they arrive; the file is readable at any moment.
 
-    Returns the end record, or None if the store holds none. Raises: LinkError; call again to go on.
+    Args:
+        client: talks to the logger.
+        run: the run's number.
+        path: the file.
+        follow: wait for a run that is still being recorded.
+        step: called once per record, those that were there already included.
+
+    Returns the end record, or None if the store holds none. Raises: LinkError, call again to go on; DataError if
+    the file holds something else, such as a run of the same number from before the logger lost its memory.
     """
     first, size = kept_part(path, run)
+    if path.exists() and path.stat().st_size:
+        await _check_same_run(client, run, path, first)
+    for _ in range(first):
+        step()
     with path.open("ab") as file:
         file.truncate(size)
 
         def keep(raw: bytes) -> None:
             file.write(frame(raw))
             file.flush()
+            step()
 
         return await client.read_run(run, keep, first=first, follow=follow)
+
+
+async def _check_same_run(client: Client, run: int, path: Path, records: int) -> None:
+    """Compare the first record with the logger's. Raises: DataError, LinkError."""
+    held = None
+    if not records and path.stat().st_size <= MAX_FRAME:
+        return  # the first record, cut off
+    if records:
+        reader = FrameReader()
+        with path.open("rb") as file:
+            reader.receive_data(file.read(2 * MAX_FRAME))
+        held = reader.next_bytes()
+    if held != await client.read_record(run, 0):
+        raise DataError(
+            f"{path}: holds another run than the logger's run {run}; move it away and fetch again"
+        )
 
 
 async def fetch_over_breaks(connect: Connect, run: int, path: Path, *, tries: int = 10) -> RunEnd | None:

@@ -1,0 +1,82 @@
+"""Where a fetched run goes: into the session that a folder belongs to, or into the folder itself."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from breakyard.errors import DataError
+
+if TYPE_CHECKING:
+    from breakyard.client.client import Client
+    from breakyard.session.notes import RunNotes
+    from breakyard.session.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A run on disk. `sha256` is the logger's own hash of it, when it is complete."""
+
+    path: Path
+    complete: bool
+    sha256: bytes | None
+
+
+class Keeper:
+    """Fetches runs into a folder; what is not complete yet ends in .part and is readable all the same."""
+
+    def __init__(self, folder: Path) -> None:
+        from breakyard.session.session import find_session
+
+        if not folder.is_dir():
+            raise DataError(f"{folder}: there is no such folder")
+        self.session: Session | None = find_session(folder)
+        self._folder = self.session.layout.runs if self.session else folder
+
+    def part(self, name: str) -> Path:
+        """The file that grows while a run is fetched."""
+        from breakyard.client.download import PART
+
+        return self._folder / f"{name}{PART}"
+
+    async def fetch(
+        self,
+        client: "Client",
+        run: int,
+        name: str,
+        step: Callable[[], None] = lambda: None,
+        *,
+        follow: bool = False,
+        notes: "RunNotes | None" = None,
+    ) -> Kept:
+        """Bring a run's file up to date. Raises: LinkError; what came stays in the part."""
+        from breakyard.client.download import fetch
+
+        path = self._folder / f"{name}.run"
+        if path.exists():
+            return _kept(path)
+        await fetch(client, run, self.part(name), follow=follow, step=step)
+        return self._finish(name, notes)
+
+    def _finish(self, name: str, notes: "RunNotes | None") -> Kept:
+        """Give a run that is complete its place, and its notes in a session. Raises: DataError (name taken)."""
+        part = self.part(name)
+        kept = _kept(part)
+        if not kept.complete:
+            return kept
+        if self.session is not None:
+            path = self.session.add_run(name, part.read_bytes(), notes)
+            part.unlink()
+        else:
+            path = self._folder / f"{name}.run"
+            if path.exists():
+                raise DataError(f"{path}: is there already; move it away")
+            part.replace(path)
+        return Kept(path, kept.complete, kept.sha256)
+
+
+def _kept(path: Path) -> Kept:
+    from breakyard.run import read_run
+
+    run = read_run(path.read_bytes(), name=path.stem)
+    return Kept(path, run.loss.complete, run.end.sha256 if run.end is not None else None)

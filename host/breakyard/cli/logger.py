@@ -1,0 +1,368 @@
+"""The commands that are said after "logger": what is near, how it is, and what lies in its store."""
+
+import asyncio
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+
+from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.reach import LinkOption, keep_key, reach_way, run_name
+from breakyard.errors import DataError, LinkError, UsageError
+
+if TYPE_CHECKING:
+    from breakyard.client.client import Client
+
+
+def _state(number: int | None) -> str:
+    from breakyard.wire.layout import State
+
+    if number is None:
+        return ""
+    try:
+        return State(number).name.lower()
+    except ValueError:
+        return f"state {number}"
+
+
+def find(
+    seconds: Annotated[float, typer.Option(help="How long to listen for radio.", min=0.2, max=60)] = 5.0,
+    as_json: JsonOption = False,
+) -> None:
+    """Look for loggers by radio, and for ports that may lead to one.
+
+    Example: breakyard logger find
+    """
+    from breakyard.link import ble, usb
+
+    out = Output(as_json)
+    trouble = ""
+    try:
+        near = asyncio.run(ble.find(seconds))
+    except LinkError as error:
+        near, trouble = (), str(error)
+    ports = usb.find()
+    out.table(
+        "By radio",
+        ("link", "state", "battery", "signal"),
+        [
+            (
+                f"ble:{one.serial_end}" if one.serial_end else "ble",
+                _state(one.state),
+                "" if one.battery_percent is None else f"{one.battery_percent} %",
+                f"{one.signal_dbm} dBm",
+            )
+            for one in near
+        ],
+    )
+    out.table("By cable", ("link", "maker"), [(f"usb:{port.name}", port.maker) for port in ports])
+    if trouble:
+        out.say(trouble)
+    out.document(
+        {
+            "schema": "breakyard.logger.find/1",
+            "radio": [
+                {
+                    "serial_end": one.serial_end,
+                    "state": _state(one.state) or None,
+                    "battery_percent": one.battery_percent,
+                    "signal_dbm": one.signal_dbm,
+                }
+                for one in near
+            ],
+            "ports": [{"port": port.name, "maker": port.maker} for port in ports],
+            "trouble": trouble or None,
+        }
+    )
+    if not near and not ports:
+        raise typer.Exit(1)
+
+
+def info(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
+    """Say which logger it is, what it is doing and how it is set.
+
+    Example: breakyard logger info --link usb
+    """
+    out = Output(as_json)
+    asyncio.run(_info(link, out))
+
+
+async def _info(link: str, out: Output) -> None:
+    from breakyard.wire.layout import FIELDS, Kind
+
+    async with reach_way(link) as client:
+        await client.stream_status(True)
+        status = await client.wait_for_status()
+        await client.stream_status(False)
+        identity, settings = client.identity, client.settings
+    assert identity is not None
+    rows = [
+        ("serial", identity.serial.hex()),
+        ("board", identity.board),
+        ("firmware", identity.firmware),
+        ("interpreter", identity.interpreter),
+        ("state", _state(status.state)),
+        ("conversions", f"{status.rate_mhz / 1000:.2f} per second, {status.missed} missed since the start"),
+        ("store", f"{status.runs} runs, {status.free_bytes} bytes free"),
+    ]
+    values = {name: getattr(settings, name) for name, _ in FIELDS[Kind.SETTINGS]} if settings else {}
+    out.table("Logger", ("", ""), rows)
+    out.table("Settings", ("name", "value"), [(name, str(value)) for name, value in values.items()])
+    out.document(
+        {
+            "schema": "breakyard.logger.info/1",
+            "serial": identity.serial.hex(),
+            "boot": identity.boot,
+            "board": identity.board,
+            "firmware": identity.firmware,
+            "interpreter": identity.interpreter,
+            "protocol": identity.protocol,
+            "state": _state(status.state),
+            "rate_hz": status.rate_mhz / 1000,
+            "missed": status.missed,
+            "runs": status.runs,
+            "free_bytes": status.free_bytes,
+            "settings": values,
+        }
+    )
+
+
+def arm(
+    link: LinkOption = "ble",
+    now: Annotated[bool, typer.Option("--now", help="Record at once, without waiting for a load.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Let the logger wait for the pull and record it by itself; this computer may go away.
+
+    Example: breakyard logger arm --link ble:9f3c
+    """
+
+    async def do() -> int:
+        async with reach_way(link) as client:
+            await client.synchronise()
+            return await (client.start() if now else client.arm())
+
+    run = asyncio.run(do())
+    out = Output(as_json)
+    out.say(f"run {run} {'has begun' if now else 'begins with the load'}; fetch it afterwards")
+    out.document({"schema": "breakyard.logger.arm/1", "run": run, "recording": now})
+
+
+def stop(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
+    """End the run that is being recorded, or disarm.
+
+    Example: breakyard logger stop --link usb
+    """
+
+    async def do() -> int:
+        async with reach_way(link) as client:
+            return await client.stop()
+
+    run = asyncio.run(do())
+    out = Output(as_json)
+    out.say(f"run {run} has ended" if run else "nothing was being recorded")
+    out.document({"schema": "breakyard.logger.stop/1", "run": run or None})
+
+
+def runs(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
+    """List the runs in the logger's store.
+
+    Example: breakyard logger runs --link usb
+    """
+
+    async def do() -> Any:
+        async with reach_way(link) as client:
+            return await client.runs()
+
+    found = asyncio.run(do())
+    out = Output(as_json)
+    out.table(
+        "Runs in the logger",
+        ("run", "records", "bytes", ""),
+        [
+            (str(r.run), str(r.records), str(r.size_bytes), "" if r.complete else "not complete")
+            for r in found
+        ],
+    )
+    out.document(
+        {
+            "schema": "breakyard.logger.runs/1",
+            "runs": [
+                {"run": r.run, "records": r.records, "size_bytes": r.size_bytes, "complete": r.complete}
+                for r in found
+            ],
+        }
+    )
+
+
+def fetch(
+    numbers: Annotated[list[int] | None, typer.Argument(help="Which runs; default: all.")] = None,
+    link: LinkOption = "ble",
+    into: Annotated[Path, typer.Option(help="Session, or any folder, that gets the files.")] = Path("."),
+    erase: Annotated[
+        bool, typer.Option("--erase", help="Let the logger erase each run that is complete here.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Fetch runs from the logger's store, going on where an earlier attempt stopped.
+
+    Example: breakyard logger fetch --link ble --into slipway
+    """
+    out = Output(as_json)
+    fetched = asyncio.run(_fetch_all(link, numbers or [], into, erase, out))
+    for one in fetched:
+        out.say(f"{one['file']}: {'complete' if one['complete'] else 'NOT complete'}")
+    out.document({"schema": "breakyard.logger.fetch/1", "runs": fetched})
+    if not all(one["complete"] for one in fetched):
+        raise typer.Exit(1)
+
+
+async def _fetch_all(
+    way: str, numbers: list[int], into: Path, erase: bool, out: Output
+) -> list[dict[str, Any]]:
+    from breakyard.cli.keeping import Keeper
+
+    keeper = Keeper(into)
+    done: list[dict[str, Any]] = []
+    async with reach_way(way) as client:
+        assert client.identity is not None
+        stored = {one.run: one for one in await client.runs()}
+        for number in numbers:
+            if number not in stored:
+                raise UsageError(f"the logger has no run {number}; it has {sorted(stored) or 'none'}")
+        wanted = [stored[number] for number in numbers or sorted(stored)]
+        total = sum(one.records for one in wanted)
+        with out.progress("fetching", total) as step:
+            for one in wanted:
+                name = run_name(client.identity.serial, one.run)
+                kept = await keeper.fetch(client, one.run, name, lambda: step(f"run {one.run}"))  # noqa: B023
+                if erase and kept.complete and kept.sha256 is not None:
+                    await client.erase(one.run, kept.sha256)
+                done.append({"run": one.run, "file": str(kept.path), "complete": kept.complete})
+    return done
+
+
+def erase(
+    files: Annotated[list[Path], typer.Argument(help="Complete run files; the logger erases these runs.")],
+    link: LinkOption = "ble",
+    as_json: JsonOption = False,
+) -> None:
+    """Erase from the logger what lies complete on this computer, and nothing else.
+
+    Example: breakyard logger erase runs/*.run --link usb
+    """
+    from breakyard.run import read_runs
+
+    ours = []
+    for path in files:
+        if not path.is_file():
+            raise DataError(f"{path}: there is no such file")
+        for run in read_runs(path.read_bytes(), name=path.stem):
+            if not run.loss.complete or run.end is None or run.identity is None:
+                raise DataError(f"{path}: run {run.number} is not complete here; fetch it again first")
+            ours.append((run.identity.serial, run.number, run.end.sha256))
+
+    async def do() -> list[int]:
+        erased = []
+        async with reach_way(link) as client:
+            assert client.identity is not None
+            held = {one.run for one in await client.runs()}
+            for serial, number, sha256 in ours:
+                if serial == client.identity.serial and number in held:
+                    await client.erase(number, sha256)
+                    erased.append(number)
+        return erased
+
+    erased = asyncio.run(do())
+    out = Output(as_json)
+    out.say(f"erased from the logger: {', '.join(map(str, erased)) or 'nothing'}")
+    out.document({"schema": "breakyard.logger.erase/1", "runs": erased})
+
+
+def time(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
+    """Tell the logger what time it is, and say how surely.
+
+    Example: breakyard logger time --link usb
+    """
+
+    async def do() -> Any:
+        async with reach_way(link) as client:
+            return await client.synchronise()
+
+    offset = asyncio.run(do())
+    out = Output(as_json)
+    out.say(f"set from this computer's clock, give or take {offset.uncertainty_s * 1000:.0f} ms")
+    out.document(
+        {
+            "schema": "breakyard.logger.time/1",
+            "offset_s": offset.offset_s,
+            "uncertainty_s": offset.uncertainty_s,
+            "exchanges": offset.exchanges,
+        }
+    )
+
+
+def key(
+    link: LinkOption = "usb",
+    access: Annotated[
+        str, typer.Option(help="Open by radio without the key: key_only, status, reading or everything.")
+    ] = "status",
+    remove: Annotated[bool, typer.Option("--remove", help="Let the logger have no key.")] = False,
+    show: Annotated[
+        bool, typer.Option("--show", help="Print the key, for another computer or a telephone.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Give the logger a new key over the cable, and keep it on this computer.
+
+    By radio, whoever has the key may arm, stop, set, store and erase; others only what --access says.
+
+    Example: breakyard logger key --link usb --access status
+    """
+    from breakyard.client.auth import NO_KEY, new_key
+    from breakyard.wire.layout import Access
+
+    if access.upper() not in Access.__members__:
+        raise UsageError(f"--access {access}: say {', '.join(name.lower() for name in Access.__members__)}")
+    drawn = NO_KEY if remove else new_key()
+
+    async def do(client: "Client") -> str:
+        identity = client.identity
+        assert identity is not None
+        await client.set_key(drawn, Access[access.upper()])
+        return identity.serial.hex()
+
+    async def run() -> str:
+        async with reach_way(link) as client:
+            return await do(client)
+
+    serial = asyncio.run(run())
+    path = keep_key(serial, None if remove else drawn)
+    out = Output(as_json)
+    out.say(
+        f"logger {serial} has {'no key' if remove else 'a new key, kept in ' + str(path)}; access: {access}"
+    )
+    if show and not remove:
+        out.say(f"key: {drawn.hex()}")
+    out.document(
+        {
+            "schema": "breakyard.logger.key/1",
+            "serial": serial,
+            "access": access.lower(),
+            "key": drawn.hex() if show and not remove else None,
+        }
+    )
+
+
+COMMANDS: Final = {
+    "find": find,
+    "info": info,
+    "arm": arm,
+    "stop": stop,
+    "runs": runs,
+    "fetch": fetch,
+    "erase": erase,
+    "time": time,
+    "key": key,
+}
+"""Name and function of each; to be registered after "logger"."""

@@ -1,0 +1,149 @@
+"""The way to a logger from the command line: --link, the keys this computer knows, and connecting again."""
+
+import json
+import os
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack, asynccontextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from breakyard.errors import DataError, UsageError
+
+if TYPE_CHECKING:
+    from breakyard.client.client import Client
+    from breakyard.link.base import Link
+
+KEYS_VARIABLE: Final = "BREAKYARD_KEYS"
+
+LinkOption = Annotated[
+    str,
+    typer.Option(
+        "--link",
+        "-l",
+        envvar="BREAKYARD_LINK",
+        help="Way to the logger: ble, ble:SERIAL (or the end of it), usb, usb:PORT, or virtual.",
+    ),
+]
+
+
+def keys_file() -> Path:
+    """Where the keys of loggers are kept: $BREAKYARD_KEYS, or a file in the user's folder of settings."""
+    named = os.environ.get(KEYS_VARIABLE)
+    return Path(named) if named else Path.home() / ".config" / "breakyard" / "keys.json"
+
+
+def read_keys() -> dict[str, bytes]:
+    """The known keys by serial number in hex. Raises: DataError if the file is broken."""
+    path = keys_file()
+    if not path.exists():
+        return {}
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+        return {str(serial): bytes.fromhex(key) for serial, key in data.items()}
+    except (OSError, ValueError, AttributeError, TypeError) as error:
+        raise DataError(f"{path}: cannot be read as a file of keys ({error}); set the key again") from error
+
+
+def keep_key(serial: str, key: bytes | None) -> Path:
+    """Keep the key of a logger, or forget it; nobody else may read the file. Raises: DataError."""
+    path = keys_file()
+    keys = {name: known.hex() for name, known in read_keys().items() if name != serial}
+    if key is not None:
+        keys[serial] = key.hex()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        draft = path.with_suffix(".draft")
+        draft.unlink(missing_ok=True)
+        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
+            json.dump(keys, file, indent=1)
+        draft.replace(path)
+    except OSError as error:
+        raise DataError(f"{path}: cannot be written ({error.strerror or error})") from error
+    return path
+
+
+@asynccontextmanager
+async def make_link(way: str) -> AsyncIterator["Link"]:
+    """The link that --link names; it is not connected yet. Raises: UsageError, LinkError."""
+    kind, _, rest = way.partition(":")
+    async with AsyncExitStack() as stack:
+        if kind == "ble":
+            from breakyard.link.ble import BleLink
+
+            yield BleLink(rest)
+        elif kind == "usb":
+            from breakyard.link.usb import UsbLink
+
+            yield UsbLink(rest or _only_port())
+        elif kind == "virtual" and not rest:
+            from breakyard.simulate.logger import VirtualLogger
+
+            logger = await stack.enter_async_context(VirtualLogger())
+            await logger.load(_simulated_pull(Path(stack.enter_context(TemporaryDirectory()))))
+            await logger.realtime()
+            yield logger.link()
+        else:
+            raise UsageError(f"--link {way}: say ble, ble:SERIAL, usb, usb:PORT or virtual")
+
+
+def _simulated_pull(folder: Path) -> Path:
+    """What the virtual logger's converter is to see: ten quiet seconds, then a pull to a break at 300 kgf."""
+    from breakyard.simulate import recipes
+    from breakyard.simulate.cell import Cell
+    from breakyard.simulate.chain import measure
+    from breakyard.simulate.converter import Converter
+    from breakyard.simulate.feed import write_feed
+    from breakyard.simulate.pull import pull
+
+    kgf = 9.80665
+    rig = recipes.Rig(quiet_s=10.0)
+    truth = pull(recipes.brittle(rig, peak_n=300 * kgf, rate_n_per_s=60 * kgf), seed=3, clear=True)
+    cell = Cell(capacity_n=1000 * kgf, rated_output_mv_v=2.0)
+    feed = folder / "pull.feed"
+    write_feed(feed, measure(truth, cell, Converter(rate_hz=88.0, filter_order=3), seed=3))
+    return feed
+
+
+def _only_port() -> str:
+    from breakyard.link.usb import find
+
+    ports = [port.name for port in find()]
+    if len(ports) != 1:
+        seen = ", ".join(ports) or "none"
+        raise UsageError(
+            f"which port? There is not exactly one that could be a logger's ({seen}); say usb:PORT"
+        )
+    return ports[0]
+
+
+@asynccontextmanager
+async def reach(link: "Link") -> AsyncIterator["Client"]:
+    """Connect, hear who is there, and unlock it if its key is known here and the link is no cable.
+
+    Raises: LinkError, DataError.
+    """
+    from breakyard.client.client import Client
+    from breakyard.link.ble import BleLink
+
+    async with Client(link) as client:
+        identity = await client.hello()
+        if isinstance(link, BleLink):
+            key = read_keys().get(identity.serial.hex())
+            if key is not None:
+                await client.unlock(key)
+        yield client
+
+
+@asynccontextmanager
+async def reach_way(way: str) -> AsyncIterator["Client"]:
+    """The same for what --link says."""
+    async with make_link(way) as link, reach(link) as client:
+        yield client
+
+
+def run_name(serial: bytes, run: int) -> str:
+    """The name of a run's file as long as nobody has given it one."""
+    return f"logger-{serial[-4:].hex()}-run-{run}"
