@@ -1,5 +1,6 @@
 """The list of commands: one module each, with a function `command` whose docstring is its help."""
 
+from collections.abc import Callable
 from typing import Final
 
 import typer
@@ -13,7 +14,9 @@ from breakyard.cli import (
     export,
     import_,
     install,
+    logger,
     plot,
+    record,
     report,
     rig,
     summarize,
@@ -26,6 +29,7 @@ MODULES: Final = {
     "rig": rig,
     "design": design,
     "calibrate": calibrate,
+    "record": record,
     "check": check,
     "summarize": summarize,
     "plot": plot,
@@ -35,7 +39,18 @@ MODULES: Final = {
     "export": export,
 }
 
-LOGGER: Final = {"install": install}
+LOGGER: Final[dict[str, Callable[..., None]]] = {
+    "find": logger.find,
+    "info": logger.info,
+    "arm": logger.arm,
+    "stop": logger.stop,
+    "runs": logger.runs,
+    "fetch": logger.fetch,
+    "erase": logger.erase,
+    "time": logger.time,
+    "key": logger.key,
+    "install": install.command,
+}
 """Commands that are said after "logger"."""
 
 
@@ -43,7 +58,11 @@ def register(app: typer.Typer) -> None:
     """Add every command to the application, in the order of the work."""
     for name, module in MODULES.items():
         app.command(name)(module.command)
-    logger = typer.Typer(help="The logger itself.", no_args_is_help=True, rich_markup_mode=None)
-    for name, module in LOGGER.items():
-        logger.command(name)(module.command)
-    app.add_typer(logger, name="logger")
+    after_logger = typer.Typer(
+        help="Find a logger, see what it holds, fetch its runs, install it.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+    )
+    for name, function in LOGGER.items():
+        after_logger.command(name)(function)
+    app.add_typer(after_logger, name="logger")
