@@ -20,8 +20,8 @@ class SessionInfo:
     """What a session says of itself; keys of session.toml have the same names.
 
     latitude_deg and height_m (above sea level) give the local gravity for calibrations. `unit` is the unit
-    of force people read. `rig` is a sentence, or the table that `breakyard rig` checks. `calibration` names the one to use where several are there. `more` holds
-    everything else that people wrote, and is kept.
+    of force people read. `rig` is a sentence, or the table that `breakyard rig` checks. `calibration` names
+    the one to use where several are there. `more` holds everything else that people wrote, and is kept.
     """
 
     place: str = ""
