@@ -123,10 +123,12 @@ def test_a_host_killed_while_writing_goes_on_where_it_stopped(short_pull: ShortP
             async with Client(logger.link(), first_index=100, answer_timeout_s=TIMEOUT_S) as client:
                 await fetch(client, run, path)
             whole = path.read_bytes()
-            for cut in (0, 1, 300, len(whole) // 2, len(whole) - 1):
+            for number, cut in enumerate((0, 1, 300, len(whole) // 2, len(whole) - 1), start=1):
                 path.write_bytes(whole[:cut])
                 kept, size = kept_part(path, run)
-                async with Client(logger.link(), first_index=200 + cut, answer_timeout_s=TIMEOUT_S) as client:
+                async with Client(
+                    logger.link(), first_index=1000 * number, answer_timeout_s=TIMEOUT_S
+                ) as client:
                     await fetch(client, run, path)
 
                 assert path.read_bytes() == whole
