@@ -233,5 +233,7 @@ def _crest(time: Array, load: Array, top: int, period_s: float, noise_n: float) 
     sides = np.interp([time[top] - reach * period_s, time[top] + reach * period_s], time, load)
     drop = max(float(load[top] - sides.max()), 0.0)
     near = load[max(0, top - 3) : top + 4]
-    level = float(near[near > load[top] - 4.0 * noise_n].mean()) if drop < 8.0 * noise_n else float(load[top])
+    level = (
+        float(near[near >= load[top] - 4.0 * noise_n].mean()) if drop < 8.0 * noise_n else float(load[top])
+    )
     return level, 2.0 * drop / reach**2

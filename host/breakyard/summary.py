@@ -60,6 +60,10 @@ def summarise(
     except NoPull as problem:
         raise NoPull(f"{curve.name}: {problem}") from None
     load = load - zero.load_n(time)
+    if load.max() <= 8.0 * zero.noise_n:
+        raise NoPull(
+            f"{curve.name}: the load never rises clearly above its zero; are the signal wires swapped?"
+        )
     filtered = curve.converter is not None
     reading = read_peak(
         time,

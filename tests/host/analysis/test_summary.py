@@ -1,15 +1,21 @@
 """The whole: budget, flags, options."""
 
+import json
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from analysis_cases import KGF, calibrated, curve_of, read_case
+from hypothesis import given
+from hypothesis import settings as sized
+from hypothesis import strategies as st
 
 from breakyard.calibration import Term, combine
 from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.errors import NoPull, UsageError
+from breakyard.results import Summary
+from breakyard.run import Converter as RunConverter
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
 from breakyard.simulate.converter import Converter, Faults, Glitch
@@ -229,3 +235,34 @@ def test_the_close_up_shows_ramp_and_filter_model() -> None:
     assert shown.force_s[-1] == pytest.approx(summary.peak.time_s, abs=0.01)
     assert model == pytest.approx(zeroed[near], abs=0.03 * truth.peak_n)
     assert summarise(curve()).recovery is None
+
+
+@sized(max_examples=60)
+@given(
+    levels=st.lists(st.floats(-1e4, 1e4), min_size=2, max_size=12),
+    step_s=st.sampled_from([0.0125, 0.1, 1.0]),
+    each=st.integers(4, 40),
+    noise=st.sampled_from([0.0, 1.0, 300.0]),
+    smooth=st.booleans(),
+    filtered=st.booleans(),
+)
+def test_any_recording_gives_a_summary_or_one_clear_refusal(
+    levels: list[float], step_s: float, each: int, noise: float, smooth: bool, filtered: bool
+) -> None:
+    """Never a traceback, never an interval the wrong way round, never a document that JSON refuses."""
+    number = each * len(levels)
+    at = np.arange(number) / each
+    load = np.interp(at, np.arange(len(levels)), levels) if smooth else np.repeat(levels, each)
+    load = load + noise * np.random.default_rng(0).standard_normal(number)
+    any_curve = curve_from_columns(step_s * np.arange(number), load, name="odd")
+    if filtered:
+        any_curve = replace(any_curve, converter=RunConverter(128))
+
+    try:
+        summary = summarise(any_curve)
+    except NoPull:
+        return
+
+    peak = summary.peak
+    assert peak.low_n <= peak.estimate_n <= (math.inf if peak.high_n is None else peak.high_n)
+    assert Summary.from_json(json.loads(json.dumps(summary.to_json(), allow_nan=False))) == summary
