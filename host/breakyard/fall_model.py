@@ -236,7 +236,7 @@ class FallModel:
 
     def _bends_before(self, instants: Array) -> NDArray[np.bool_]:
         """Which bends lie clearly before the fall, for each instant of it."""
-        return instants[:, None] - self.bend_times > _LATEST_BEND
+        return np.asarray(instants[:, None] - self.bend_times > _LATEST_BEND)
 
     def _look_back(self, instants: Array, before: Array) -> tuple[Array, Array]:
         """The force itself at times before the fall, in the terms of `_design`: (instants, times, terms)."""

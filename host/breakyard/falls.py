@@ -90,14 +90,13 @@ def _trim(time: Array, load: Array, fall_rate: Array, first: int, past: int) -> 
 def _is_ringing(time: Array, load: Array, before: Fall, start: int, usual_rate: float) -> bool:
     pause = time[start] - time[before.end]
     if pause > RING_WITHIN_S or pause <= 0:
-        return pause <= 0
+        return bool(pause <= 0)
     recent = max(before.end, int(np.searchsorted(time, time[start] - HALF_TURN_S)))
     low = recent + int(np.argmin(load[recent : start + 1]))
     rise = float(load[start] - load[low])
     span = max(float(time[start] - time[low]), 1e-9)
-    return rise < 0.9 * (before.from_n - load[before.end]) and rise / span > REBOUND_TIMES * max(
-        usual_rate, 0.0
-    )
+    smaller = rise < 0.9 * (before.from_n - load[before.end])
+    return bool(smaller and rise / span > REBOUND_TIMES * max(usual_rate, 0.0))
 
 
 def _with_levels(time: Array, load: Array, falls: list[Fall], smallest: float) -> list[Fall]:

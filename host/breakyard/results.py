@@ -228,7 +228,8 @@ class Summary:
 
     def to_json(self) -> dict[str, Any]:
         """Return the JSON face as plain dicts, lists, strings and numbers."""
-        return {"schema": SCHEMA} | _plain(self)
+        document: dict[str, Any] = {"schema": SCHEMA} | _plain(self)
+        return document
 
     @classmethod
     def from_json(cls, document: Mapping[str, Any]) -> Self:
