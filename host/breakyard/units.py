@@ -67,7 +67,9 @@ def mass_unit(name: str) -> str:
     if found := _BY_LOWER_MASS.get(cleaned.lower()):
         return found
     if cleaned.lower() in _BY_LOWER_FORCE:
-        raise UnitError(f'"{cleaned}" is a force; a known mass is weighed: use one of {", ".join(MASS_UNITS)}')
+        raise UnitError(
+            f'"{cleaned}" is a force; a known mass is weighed: use one of {", ".join(MASS_UNITS)}'
+        )
     raise UnitError(f'unknown unit of mass "{cleaned}"; use one of {", ".join(MASS_UNITS)}')
 
 
