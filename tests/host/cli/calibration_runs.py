@@ -75,7 +75,8 @@ def write_run(
 
     add(
         Kind.RUN_BEGIN, boot=boot, cause=1, **seconds("first", micros[0]), **seconds("trigger", micros[0]),
-        baseline_counts=0, rate_mhz=0, input=input_, clock_device_s=100, clock_device_us=0, clock_utc_s=utc_s, clock_utc_us=0,
+        baseline_counts=0, rate_mhz=0, input=input_, clock_device_s=100, clock_device_us=0, clock_utc_s=utc_s,
+        clock_utc_us=0,
         clock_uncertainty_us=5000 if utc_s else CLOCK_NEVER_SET,
     )  # fmt: skip
     add(Kind.IDENTITY, serial=serial, boot=boot, protocol=1, board="b", firmware="0.1", interpreter="i")
