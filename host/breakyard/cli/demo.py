@@ -16,9 +16,12 @@ import typer
 from breakyard.cli.inputs import PURPOSE, find_pulls
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
 from breakyard.errors import UsageError
+from breakyard.units import FORCE_UNITS
 
 if TYPE_CHECKING:
     from breakyard.cli.reading import Read
+    from breakyard.plan.ranges import RangePlan
+    from breakyard.plan.rig import RigCheck
     from breakyard.session.session import Session
     from breakyard.simulate.scenario import Recording, Scenario
 
@@ -27,6 +30,9 @@ MARK: Final = "breakyard-demo"
 
 CALIBRATION: Final = "weights"
 """Name of the demo's calibration, named in session.toml so that others beside it change nothing."""
+
+EXPECTED_KGF: Final = (300.0, 1000.0)
+"""What the yard expects its fittings to bear."""
 
 FIRST_COMMAND: Final = 1
 """The demo numbers its commands from a fixed start, so that each run of it gives the same bytes."""
@@ -52,10 +58,12 @@ def command(
     off scale, one is let go without a break. The session folder can be read with the other commands afterwards. All
     data are invented.
     """
+    from breakyard.cli.comparing import compare_reads
     from breakyard.cli.plot import session_picture
     from breakyard.cli.reading import Wanted, read_pulls
     from breakyard.cli.reporting import gather
     from breakyard.cli.summarize import show, write_tables
+    from breakyard.plan.rig import CAUTIONS
     from breakyard.report.page import make_page
     from breakyard.simulate.scenario import boatyard
 
@@ -64,18 +72,21 @@ def command(
     out = Output(as_json)
     scenario = boatyard()
     session = _prepare(folder, scenario, unit or "kgf")
+    shown = session.info.unit
+    plan, rig = _plan(scenario, shown), _check_rig(session)
     with out.progress("pulling", len(scenario.recordings)) as step:
         version = asyncio.run(_record_all(scenario, session, interpreter, step))
     _calibrate(session, scenario)
     pulls = find_pulls([folder])
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, Wanted(), step)
-    write_tables(reads, session.info.unit)
+    write_tables(reads, shown)
     for read in reads:
         if read.summary is None:
             fail(read.problem)
-    picture = session.write_result("all-pulls.png", session_picture(reads, Wanted(), session.info.unit).png())
-    page = session.write_result("report.html", make_page(gather(session, reads, Wanted(), session.info.unit)))
+    comparison = compare_reads(reads)
+    picture = session.write_result("all-pulls.png", session_picture(reads, Wanted(), shown).png())
+    page = session.write_result("report.html", make_page(gather(session, reads, Wanted(), shown)))
     verdicts = [_verdict(read, recording) for read, recording in zip(reads, scenario.pulls, strict=True)]
     out.document(
         {
@@ -85,19 +96,32 @@ def command(
             "invented": True,
             "picture": str(picture),
             "report": str(page),
+            "range": plan.to_json(),
+            "rig": rig.to_json(),
+            "comparison": _plain(comparison.to_json()),
             "pulls": [verdict.document() for verdict in verdicts],
         }
     )
     out.say(
         f'Firmware run by: {version}. Everything here is invented; "!" marks numbers not to stand beside the others.'
     )
-    show(out, reads, session.info.unit)
+    out.say("\nBefore the pulls:")
+    for finding in (*plan.findings, *rig.findings):
+        if finding.level != "note":
+            out.say(f"  {finding.level}: {finding.text}")
+    out.say(f"  {CAUTIONS[0]}")
+    show(out, reads, shown)
+    out.say("\nThe groups compared:")
+    for pair in comparison.pairs:
+        out.say(f"  {pair.sentence}")
     held = sum(verdict.holds for verdict in verdicts)
     out.say(
         f"\nThe model knows the truth: {held} of {len(verdicts)} peaks lie where their interval or bound says."
     )
     out.say(f"Session folder: {folder}   all curves: {picture}   report: {page}")
-    out.say(f"Next: breakyard plot {folder / 'runs' / 'S1.run'}")
+    out.say(
+        f"Next: breakyard plot {folder / 'runs' / 'S1.run'}   breakyard compare {folder}   breakyard rig {folder}"
+    )
     if held < len(verdicts):
         raise typer.Exit(STATUS_NO)
 
@@ -112,7 +136,6 @@ class _Verdict:
 
     def document(self) -> dict[str, Any]:
         from breakyard.cli.summarize import described
-        from breakyard.formats.write_json import json_text
 
         assert self.read.summary is not None
         truth = self.recording.truth
@@ -124,7 +147,7 @@ class _Verdict:
                 "break_time_s": truth.break_time_s,
             },
             "truth_within_interval": self.holds,
-            "summary": json.loads(json_text(self.read.summary.to_json())),
+            "summary": _plain(self.read.summary.to_json()),
         }
 
 
@@ -136,6 +159,35 @@ def _verdict(read: "Read", recording: "Recording") -> _Verdict:
     )
 
 
+def _plain(document: dict[str, Any]) -> dict[str, Any]:
+    """The document as JSON can hold it: no infinities."""
+    from breakyard.formats.write_json import json_text
+
+    plain: dict[str, Any] = json.loads(json_text(document))
+    return plain
+
+
+def _plan(scenario: "Scenario", unit: str) -> "RangePlan":
+    """Does the yard's cell fit the loads it expects?"""
+    from breakyard.calibration import Plate
+    from breakyard.plan.ranges import RangeQuestion, plan_range
+
+    cell = scenario.cell
+    plate = Plate(cell.capacity_n, cell.plate_mv_v, nonlinearity=cell.nonlinearity)
+    low_n, high_n = (value * FORCE_UNITS["kgf"] for value in EXPECTED_KGF)
+    return plan_range(RangeQuestion(low_n, high_n, plate, rate_hz=scenario.converter.rate_hz), unit=unit)
+
+
+def _check_rig(session: "Session") -> "RigCheck":
+    """Is the specimen the weakest part, and who may stand where?"""
+    from breakyard.plan.describe import rig_from_table
+    from breakyard.plan.rig import check_rig
+
+    assert not isinstance(session.info.rig, str)
+    rig = rig_from_table(session.info.rig, where=str(session.layout.session_file))
+    return check_rig(rig, unit=session.info.unit)
+
+
 def _rig() -> dict[str, Any]:
     """The yard's rig: that of the template, with parts for the strongest of its fittings."""
     from breakyard.cli.rig import TEMPLATE
@@ -145,7 +197,7 @@ def _rig() -> dict[str, Any]:
     for part in (*rig["element"], *rig["anchor"]):
         part.update(stronger.get(part["name"], {}))
     rig["line"][0]["breaking"] = "150 kN"
-    return rig | {"specimen": "deck fitting", "expected": "300..1000 kgf"}
+    return rig | {"specimen": "deck fitting", "expected": "{:g}..{:g} kgf".format(*EXPECTED_KGF)}
 
 
 def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":

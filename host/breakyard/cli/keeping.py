@@ -39,6 +39,21 @@ class Keeper:
 
         return self._folder / f"{name}{PART}"
 
+    async def place(self, client: "Client", run: int, name: str) -> str:
+        """The name under which a run of the logger is or will be kept: `name`, or with a number behind it.
+
+        A file of that name counts only if it begins with the very record that the run begins with. Raises: LinkError.
+        """
+        from breakyard.client.download import begins_alike
+
+        number, candidate = 2, name
+        while True:
+            path = self._final(candidate)
+            taken = path if path.exists() else self.part(candidate)
+            if not taken.exists() or await begins_alike(client, run, taken):
+                return candidate
+            candidate, number = f"{name}-{number}", number + 1
+
     async def fetch(
         self,
         client: "Client",
@@ -49,14 +64,17 @@ class Keeper:
         follow: bool = False,
         notes: "RunNotes | None" = None,
     ) -> Kept:
-        """Bring a run's file up to date. Raises: LinkError; what came stays in the part."""
+        """Bring a run's file up to date; `name` is what `place` said. Raises: LinkError, with what came in the part."""
         from breakyard.client.download import fetch
 
-        path = self._folder / f"{name}.run"
+        path = self._final(name)
         if path.exists():
             return _kept(path)
         await fetch(client, run, self.part(name), follow=follow, step=step)
         return self._finish(name, notes)
+
+    def _final(self, name: str) -> Path:
+        return self._folder / f"{name}.run"
 
     def _finish(self, name: str, notes: "RunNotes | None") -> Kept:
         """Give a run that is complete its place, and its notes in a session. Raises: DataError (name taken)."""
@@ -68,9 +86,7 @@ class Keeper:
             path = self.session.add_run(name, part.read_bytes(), notes)
             part.unlink()
         else:
-            path = self._folder / f"{name}.run"
-            if path.exists():
-                raise DataError(f"{path}: is there already; move it away")
+            path = self._final(name)
             part.replace(path)
         return Kept(path, kept.complete, kept.sha256)
 

@@ -234,7 +234,7 @@ async def _fetch_all(
         total = sum(one.records for one in wanted)
         with out.progress("fetching", total) as step:
             for one in wanted:
-                name = run_name(client.identity.serial, one.run)
+                name = await keeper.place(client, one.run, run_name(client.identity.serial, one.run))
                 kept = await keeper.fetch(client, one.run, name, lambda: step(f"run {one.run}"))  # noqa: B023
                 if erase and kept.complete and kept.sha256 is not None:
                     await client.erase(one.run, kept.sha256)

@@ -222,7 +222,7 @@ async def _once(link: "Link", job: _Job) -> Kept | None:
         if not job.run:
             await client.synchronise()
             job.run = await (client.start() if job.now else client.arm())
-            job.name = _free_name(job, client.identity.serial)
+            job.name = _base_name(job, client.identity.serial)
         await client.stream_status(True)
         if not await _watch(client, job):
             return None
@@ -234,6 +234,7 @@ async def _once(link: "Link", job: _Job) -> Kept | None:
 
             more = {PURPOSE: "calibration"} if job.now else {}
             notes = RunNotes(specimen=job.specimen or None, more=more)
+        job.name = await job.keeper.place(client, job.run, job.name)
         return await job.keeper.fetch(client, job.run, job.name, follow=True, notes=notes)
 
 
@@ -248,6 +249,7 @@ async def _watch(client: "Client", job: _Job) -> bool:
             job.show.status(status)
             if status.state == State.RECORDING and follow is None:
                 job.began_s = job.began_s or time.monotonic()
+                job.name = await job.keeper.place(client, job.run, job.name)
                 part = job.keeper.part(job.name)
                 from breakyard.client.download import fetch
 
@@ -266,16 +268,10 @@ async def _watch(client: "Client", job: _Job) -> bool:
             await asyncio.gather(follow, return_exceptions=True)
 
 
-def _free_name(job: _Job, serial: bytes) -> str:
-    """The specimen's id, or the logger's name for the run, with a number behind it if that is taken."""
+def _base_name(job: _Job, serial: bytes) -> str:
+    """The specimen's id, or the logger's name for the run."""
     from breakyard.session.layout import safe_name
 
-    base = run_name(serial, job.run)
     with suppress(UsageError):  # an id that no file can be called
-        base = safe_name(job.specimen) if job.specimen else base
-    session = job.keeper.session
-    taken = {one.name for one in session.runs()} if session else set()
-    name, number = base, 2
-    while name in taken or job.keeper.part(name).exists():
-        name, number = f"{base}-{number}", number + 1
-    return name
+        return safe_name(job.specimen) if job.specimen else run_name(serial, job.run)
+    return run_name(serial, job.run)

@@ -57,8 +57,10 @@ async def fetch(
     the file holds something else, such as a run of the same number from before the logger lost its memory.
     """
     first, size = kept_part(path, run)
-    if path.exists() and path.stat().st_size:
-        await _check_same_run(client, run, path, first)
+    if path.exists() and not await begins_alike(client, run, path):
+        raise DataError(
+            f"{path}: holds another run than the logger's run {run}; move it away and fetch again"
+        )
     for _ in range(first):
         step()
     with path.open("ab") as file:
@@ -72,20 +74,18 @@ async def fetch(
         return await client.read_run(run, keep, first=first, follow=follow)
 
 
-async def _check_same_run(client: Client, run: int, path: Path, records: int) -> None:
-    """Compare the first record with the logger's. Raises: DataError, LinkError."""
-    held = None
-    if not records and path.stat().st_size <= MAX_FRAME:
-        return  # the first record, cut off
-    if records:
-        reader = FrameReader()
-        with path.open("rb") as file:
-            reader.receive_data(file.read(2 * MAX_FRAME))
-        held = reader.next_bytes()
-    if held != await client.read_record(run, 0):
-        raise DataError(
-            f"{path}: holds another run than the logger's run {run}; move it away and fetch again"
-        )
+async def begins_alike(client: Client, run: int, path: Path) -> bool:
+    """True if a file begins with the first record of the logger's run, or with less than a record.
+
+    Numbers of runs come again when a logger loses its memory; what the record says of the start does not.
+    Raises: LinkError.
+    """
+    if path.stat().st_size <= MAX_FRAME and kept_part(path, run) == (0, 0):
+        return True
+    reader = FrameReader()
+    with path.open("rb") as file:
+        reader.receive_data(file.read(2 * MAX_FRAME))
+    return reader.next_bytes() == await client.read_record(run, 0)
 
 
 async def fetch_over_breaks(connect: Connect, run: int, path: Path, *, tries: int = 10) -> RunEnd | None:
