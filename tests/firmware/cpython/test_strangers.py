@@ -126,6 +126,7 @@ class Strangers(RuleBasedStateMachine):
         self.nonces.append(nonce)
         session.begin(nonce, proof)
         self.session, self.owner_here = session, True
+        self.this_session = []
 
     @precondition(lambda self: self.owner_here)
     @rule(which=st.sampled_from(CHANGING[:3]))
@@ -135,6 +136,7 @@ class Strangers(RuleBasedStateMachine):
         sealed = self.session.seal(number, arguments)
         frame = command(self.next_index(), layout.COMMAND_SEALED, sealed)
         self.overheard.append((Command.SEALED, frame))
+        self.this_session.append(frame)
         (answer,) = self.say(frame)
         assert answer[8] == number
         assert answer[9] in (layout.ERROR_OK, layout.ERROR_BAD_STATE)
@@ -179,17 +181,20 @@ class Strangers(RuleBasedStateMachine):
             else:
                 assert answer[9] in (layout.ERROR_NOT_ALLOWED, layout.ERROR_TOO_SOON)
 
-    @precondition(lambda self: self.owner_here and self.overheard)
+    @precondition(lambda self: self.owner_here and len(self.this_session) > 1)
     @rule(data=st.data())
     def stranger_injects_what_he_overheard(self, data):
-        """Into the owner's own link: at worst the latest answer is given again."""
-        number, frame = data.draw(st.sampled_from(self.overheard))
-        if frame == self.overheard[-1][1]:
-            before = self.seen()
-            self.say(frame)
-            assert self.seen() == before
-        elif number == Command.SEALED:
-            self.refused(frame)
+        """Into the owner's own link, while the session lasts: the counter was used."""
+        self.pass_time(5000)
+        self.refused(data.draw(st.sampled_from(self.this_session[:-1])))
+
+    @precondition(lambda self: self.owner_here and self.this_session)
+    @rule()
+    def stranger_repeats_the_latest(self):
+        """At worst its answer is given again; it is not carried out again."""
+        before = self.seen()
+        self.say(self.this_session[-1])
+        assert self.seen() == before
 
     @rule(noise=st.binary(max_size=300))
     def noise(self, noise):
