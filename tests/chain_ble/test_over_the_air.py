@@ -5,6 +5,7 @@ wall.
 """
 
 import asyncio
+import os
 import signal
 import sys
 from collections.abc import Callable
@@ -165,7 +166,8 @@ def test_a_host_that_is_killed_leaves_a_readable_file_and_another_completes_it(
         "from breakyard.client.client import Client; from breakyard.client.download import fetch\n"
         "from breakyard.link.ble import BleLink\n"
         "async def go():\n"
-        f"    async with Client(BleLink('{SERIAL}'), answer_timeout_s=60, key=bytes.fromhex('{KEY.hex()}')) as client:\n"
+        f"    key = bytes.fromhex('{KEY.hex()}')\n"
+        f"    async with Client(BleLink('{SERIAL}'), answer_timeout_s=60, key=key) as client:\n"
         "        await fetch(client, int(sys.argv[1]), Path(sys.argv[2]))\n"
         "asyncio.run(go())\n"
     )
@@ -310,27 +312,70 @@ def test_a_wrong_key_is_found_out_before_anything_is_sealed(chain: Tell) -> None
 
 
 def test_the_board_loses_its_power_in_the_middle(chain: Tell, feed: Feed, tmp_path: Path) -> None:
-    """What was kept stays readable; the host connects again and hears that the board began anew."""
+    """Once in the middle of the transfer: runs and key are in flash, so the file is completed after the restart."""
     path = tmp_path / "air.run"
+    flash = tmp_path / "flash"
+    flash.mkdir()
 
     async def story(chain: Chain) -> None:
         await chain.logger.load(feed(120))
         run = await chain.record(60)
         whole = await chain.whole(run, tmp_path)
+        resets = 0
 
         async def watch() -> None:
-            if path.exists() and path.stat().st_size > len(whole) // 2:
-                chain.air.on_slice = None
+            nonlocal resets
+            if not resets and path.exists() and path.stat().st_size > len(whole) // 2:
+                resets += 1
                 await chain.air.reset()
 
         chain.air.on_slice = watch
-        with pytest.raises(LinkLost):
-            async with chain.client() as client:
-                await fetch(client, run, path)
 
-        assert whole.startswith(path.read_bytes()[: kept_part(path, run)[1]])
-        assert len(read_run(path.read_bytes()).counts) > 0
-        async with chain.client(key=None) as client:
-            await client.hello()
+        async def connect() -> Client:
+            return chain.client()
 
-    chain(story)
+        end = await fetch_over_breaks(connect, run, path)
+
+        assert resets == 1
+        assert end is not None
+        assert path.read_bytes() == whole
+
+    chain(story, options=("--runs", str(flash)))
+
+
+def test_a_pull_is_recorded_over_the_air_with_the_command(
+    chain: Tell, feed: Feed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """breakyard record: arm, live numbers, the run ends by itself, is fetched and kept; with a key of this computer."""
+    keys = tmp_path / "keys.json"
+    keys.write_text(f'{{"{SERIAL}": "{KEY.hex()}"}}')
+    folder = tmp_path / "pulls"
+    folder.mkdir()
+    program = "from breakyard.cli import record; import typer; typer.run(record.command)"
+
+    async def story(chain: Chain) -> None:
+        host = await asyncio.create_subprocess_exec(
+            *(
+                sys.executable,
+                "-c",
+                program,
+                str(folder),
+                "--link",
+                f"ble:{SERIAL}",
+                "--now",
+                "--seconds",
+                "2",
+            ),
+            env={**os.environ, "BREAKYARD_KEYS": str(keys)},
+            stdout=asyncio.subprocess.PIPE,
+        )
+        said, _ = await host.communicate()
+
+        assert host.returncode == 0
+        assert said.decode().endswith(": complete\n")
+        (path,) = folder.iterdir()
+        run = read_run(path.read_bytes())
+        assert run.loss.complete
+        assert path.read_bytes() == await chain.whole(run.number, tmp_path)
+
+    chain(story, rest_s=0.02)

@@ -1,11 +1,13 @@
 """What the boards share: settings file, lamp, buzzer, button, battery, watchdog. NOT RUN ON HARDWARE YET."""
 
 import gc
+import time
 
 import machine
 from machine import ADC, WDT, Pin
 
 from ..core import layout
+from ..core.identity import FIRMWARE
 from ..core.settings_file import SettingsFile
 from ..drivers.lamp import Button, Lamp
 from ..drivers.sensors import Battery
@@ -71,3 +73,15 @@ class Extras:
     def free_memory(self) -> int:
         """Bytes of the heap that are free or garbage."""
         return int(gc.mem_free())
+
+
+def radio_links(serial: bytes, name: str) -> list:  # type: ignore[type-arg]
+    """The link over Bluetooth, or none where the board has no radio or it does not start: the logger records on."""
+    try:
+        import bluetooth
+
+        from ..links.ble import BleLink
+
+        return [BleLink(bluetooth, time.ticks_ms, time.ticks_diff, serial, name, FIRMWARE)]
+    except (ImportError, OSError, RuntimeError):
+        return []

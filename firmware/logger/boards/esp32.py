@@ -19,7 +19,7 @@ from ..drivers.flash_files import FileSecrets, FlashFiles
 from ..drivers.hx711_esp32 import SPI_HERTZ, Hx711Spi
 from ..drivers.sensors import fahrenheit_to_cdeg
 from ..links.usb import UsbLink
-from .common import NO_PIN, RUNS_FOLDER, Extras, pin_number, read_settings, reset_cause
+from .common import NO_PIN, RUNS_FOLDER, Extras, pin_number, radio_links, read_settings, reset_cause
 
 SPI_NUMBER = 2
 DATA_PIN = 19  # GPIO19, MISO, to DOUT of the converter
@@ -74,6 +74,7 @@ class Board(Extras):
         self._poll.register(sys.stdin, select.POLLIN)
         micropython.kbd_intr(-1)  # byte 3 is data here, not Ctrl-C
         self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
+        self.links += radio_links(self.serial, self.name)
         self.start_watchdog(self.config)
 
     def temperature_cdeg(self) -> int:

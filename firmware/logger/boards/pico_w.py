@@ -16,7 +16,7 @@ from ..drivers.flash_files import FileSecrets, FlashFiles
 from ..drivers.hx711_rp2 import Hx711Pio
 from ..drivers.sensors import rp2_temperature_cdeg
 from ..links.usb import UsbLink
-from .common import RUNS_FOLDER, Extras, pin_number, read_settings, reset_cause
+from .common import RUNS_FOLDER, Extras, pin_number, radio_links, read_settings, reset_cause
 
 DATA_PIN = 2  # GP2, pin 4 of the board, to DOUT of the converter
 CLOCK_PIN = 3  # GP3, pin 5, to PD_SCK
@@ -65,6 +65,7 @@ class Board(Extras):
         self._poll.register(sys.stdin, select.POLLIN)
         micropython.kbd_intr(-1)  # byte 3 is data here, not Ctrl-C
         self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
+        self.links += radio_links(self.serial, self.name)
         self.start_watchdog(self.config)
 
     def temperature_cdeg(self) -> int:

@@ -58,8 +58,7 @@ class Air:
         self._told: list[bytes] = []
         self._time: asyncio.Task[None] | None = None
         self.parameters: dict[str, Any] = {}
-        self._running = asyncio.Event()
-        self._running.set()
+        self._soon: set[asyncio.Task[None]] = set()
         logger.on_radio = self._told.append
 
     async def __aenter__(self) -> "Air":
@@ -202,22 +201,26 @@ class Air:
 
     def _connected(self, connection: Connection) -> None:
         self._connection = connection
-        asyncio.ensure_future(self.logger.send_radio(b"C" + HANDLE.to_bytes(2, "little")))
+        self._send_soon(b"C" + HANDLE.to_bytes(2, "little"))
         connection.on("connection_att_mtu_update", self._mtu_changed)
         connection.on("disconnection", self._disconnected)
 
     def _mtu_changed(self) -> None:
         if self._connection is not None:
-            mtu = self._connection.att_mtu
-            asyncio.ensure_future(self.logger.send_radio(b"M" + mtu.to_bytes(2, "little")))
+            self._send_soon(b"M" + self._connection.att_mtu.to_bytes(2, "little"))
 
     def _disconnected(self, _: int) -> None:
         self._connection = None
-        asyncio.ensure_future(self._tell_loss())
+        self._send_soon(b"D")
 
-    async def _tell_loss(self) -> None:
-        with contextlib.suppress(OSError):  # the board may be off
-            await self.logger.send_radio(b"D")
+    def _send_soon(self, message: bytes) -> None:
+        async def send() -> None:
+            with contextlib.suppress(OSError):  # the board may be off
+                await self.logger.send_radio(message)
+
+        task = asyncio.ensure_future(send())  # tasks begin in the order in which they were made
+        self._soon.add(task)
+        task.add_done_callback(self._soon.discard)
 
     async def _exchange_mtu(self, mtu: int) -> None:
         if self._connection is not None:

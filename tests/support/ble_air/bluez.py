@@ -113,7 +113,7 @@ class Bluez:
             reply = Message.new_method_return(message, signature, body, given)
         except BluezError as error:
             reply = Message.new_error(message, f"org.bluez.Error.{error.name}", error.text)
-        except (core.BaseBumbleError, asyncio.TimeoutError) as error:
+        except (core.BaseBumbleError, TimeoutError) as error:
             reply = Message.new_error(message, "org.bluez.Error.Failed", str(error))
         await self.bus.send(reply)
         for fd in given:
@@ -249,7 +249,7 @@ class Bluez:
         task.add_done_callback(self._tasks.discard)
 
     async def _resolve(self, path: str, connection: Connection, peer: Peer) -> None:
-        with contextlib.suppress(core.BaseBumbleError, asyncio.TimeoutError):  # it may be lost meanwhile
+        with contextlib.suppress(core.BaseBumbleError, TimeoutError):  # it may be lost meanwhile
             if self.host_mtu > 23:
                 await peer.request_mtu(self.host_mtu)
             await peer.discover_all()
