@@ -260,7 +260,8 @@ class BleLink:
     async def _keep_alive(self, inflow: Inflow) -> None:
         """Write an empty frame now and then, and say so when nothing comes back any more."""
         beat: asyncio.Task[None] | None = None
-        step_s = min(HEARTBEAT_S, self._lost_after_s / 4)
+        beat_s = min(HEARTBEAT_S, self._lost_after_s / 3)
+        step_s = beat_s / 2
         try:
             while True:
                 before = time.monotonic()
@@ -273,7 +274,7 @@ class BleLink:
                 if now - self._heard_s > self._lost_after_s:
                     inflow.close(f"nothing came from the logger for {self._lost_after_s:g} s")
                     return
-                if now - self._wrote_s >= HEARTBEAT_S and (beat is None or beat.done()):
+                if now - self._wrote_s >= beat_s and (beat is None or beat.done()):
                     if beat is not None and not beat.cancelled() and beat.exception() is not None:
                         return  # the link is closed already
                     beat = asyncio.create_task(self._write(b"\0", inflow))
