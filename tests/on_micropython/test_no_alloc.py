@@ -20,3 +20,13 @@ def test_no_allocation_in_the_drivers_of_the_boards(interpret):
     print(done.stdout)
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.count("ok  ") == 4
+
+
+def test_a_notification_allocates_no_more_than_a_little(interpret):
+    """From the store to the radio: less than half a kilobyte each, and nothing that stays."""
+    done = interpret("tests/on_micropython/cost_of_notification.py", folders=("firmware",))
+
+    print(done.stdout)
+    assert done.returncode == 0, done.stdout + done.stderr
+    costs = dict(line.rsplit(": ", 1) for line in done.stdout.splitlines())
+    assert 0 < int(costs["bytes of heap per notification"]) < 512

@@ -45,8 +45,7 @@ _FLAG_WRITE_NO_RESPONSE = const(0x04)
 _FLAG_WRITE = const(0x08)
 _FLAG_NOTIFY = const(0x10)
 
-_EAGAIN = const(11)
-_ENOMEM = const(12)
+_FULL = (11, 12)  # EAGAIN, ENOMEM
 
 
 class BleLink:
@@ -187,7 +186,7 @@ class BleLink:
         try:
             self._ble.gatts_notify(self._connection, self._stream, memoryview(buffer)[start:end])
         except OSError as error:
-            if error.errno == _ENOMEM or error.errno == _EAGAIN:
+            if error.args and error.args[0] in _FULL:
                 self.refused += 1
             else:
                 self._drop()
