@@ -1,5 +1,7 @@
 """Tests between groups against published results; the source stands beside each."""
 
+import itertools
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -101,6 +103,29 @@ def test_hardwood_tensile_strength() -> None:
     assert found.pooled_sd == pytest.approx(2.551, abs=6e-4)
     assert found.between_ss == pytest.approx(382.79, abs=0.006)
     assert found.within_ss == pytest.approx(130.17, abs=0.006)
+
+
+def test_tukey_intervals_of_the_hardwood_data() -> None:
+    """Montgomery and Runger, table S13-2: half-width with the critical value 3.96, and the six printed intervals.
+
+    The critical value is printed with three digits: exact 3.95829, half-width 4.1226 against 4.1243 from 3.96.
+    """
+    means, mean_square, per_group = (10.0, 94 / 6, 17.0, 127 / 6), 130.0 + 1 / 6, 6
+    factor = interval_factor(4, 20.0, 0.95)
+    half = factor * math.sqrt(2.0 * mean_square / 20 / per_group)
+    printed = [
+        (1.542, 9.791),
+        (2.876, 11.124),
+        (7.042, 15.291),
+        (-2.791, 5.458),
+        (1.376, 9.624),
+        (0.042, 8.291),
+    ]
+
+    assert math.sqrt(2.0) * factor == pytest.approx(3.96, abs=0.003)
+    for (first, second), (low, high) in zip(itertools.combinations(means, 2), printed, strict=True):
+        assert second - first - half == pytest.approx(low, abs=0.003)
+        assert second - first + half == pytest.approx(high, abs=0.003)
 
 
 def test_nist_one_way() -> None:

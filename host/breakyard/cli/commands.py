@@ -15,6 +15,7 @@ from breakyard.cli import (
     import_,
     install,
     logger,
+    logger_calibration,
     plot,
     record,
     report,
@@ -49,6 +50,7 @@ LOGGER: Final[dict[str, Callable[..., None]]] = {
     "erase": logger.erase,
     "time": logger.time,
     "key": logger.key,
+    "calibration": logger_calibration.command,
     "install": install.command,
 }
 """Commands that are said after "logger"."""

@@ -132,7 +132,7 @@ def load_calibration(wanted: Path | None, session: "Session | None", what: str) 
     text = read_calibration(path)
     try:
         return Calibration.from_json(text)
-    except CalibrationError as error:
+    except (CalibrationError, DataError) as error:
         raise CalibrationError(f"{path}: {error}") from None
 
 
