@@ -49,6 +49,10 @@ def command(
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
     calibration: CalibrationOption = None,
     accuracy: AccuracyOption = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", "-p", help="Draw which share holds how much (.png or .svg)."),
+    ] = None,
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -80,9 +84,16 @@ def command(
         matters=worth,
         coverage=coverage,
     )
-    out.document(comparison.to_json())
+    if picture is not None:
+        from breakyard.cli.planning import save_picture
+        from breakyard.report.survival_figure import survival_figure
+
+        save_picture(survival_figure(comparison, unit=shown), picture)
+    out.document(comparison.to_json() | ({"picture": str(picture)} if picture else {}))
     if not as_json:
         show(out, comparison, shown)
+    if picture is not None:
+        out.say(f"written: {picture}")
 
 
 def show(out: Output, comparison: "Comparison", unit: str) -> None:
