@@ -1,7 +1,6 @@
 """breakyard demo: a day at a small, invented boatyard, from the converter's counts to a table with intervals."""
 
 import asyncio
-import json
 import shutil
 import tempfile
 import tomllib
@@ -98,7 +97,7 @@ def command(
             "report": str(page),
             "range": plan.to_json(),
             "rig": rig.to_json(),
-            "comparison": _plain(comparison.to_json()),
+            "comparison": comparison.to_json(),
             "pulls": [verdict.document() for verdict in verdicts],
         }
     )
@@ -147,7 +146,7 @@ class _Verdict:
                 "break_time_s": truth.break_time_s,
             },
             "truth_within_interval": self.holds,
-            "summary": _plain(self.read.summary.to_json()),
+            "summary": self.read.summary.to_json(),
         }
 
 
@@ -157,14 +156,6 @@ def _verdict(read: "Read", recording: "Recording") -> _Verdict:
     return _Verdict(
         read, recording, peak.low_n <= truth_n and (peak.high_n is None or truth_n <= peak.high_n)
     )
-
-
-def _plain(document: dict[str, Any]) -> dict[str, Any]:
-    """The document as JSON can hold it: no infinities."""
-    from breakyard.formats.write_json import json_text
-
-    plain: dict[str, Any] = json.loads(json_text(document))
-    return plain
 
 
 def _plan(scenario: "Scenario", unit: str) -> "RangePlan":

@@ -4,7 +4,6 @@ Exit status: 0 done; 1 the data says no (a check failed); 2 wrong use or unreada
 standard error.
 """
 
-import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -72,9 +71,11 @@ class Output:
     as_json: bool
 
     def document(self, value: Any) -> None:
-        """Print the JSON document, if JSON was asked for."""
+        """Print the JSON document, if JSON was asked for; what is no finite number becomes null."""
         if self.as_json:
-            print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))
+            from breakyard.formats.write_json import json_text
+
+            print(json_text(value), end="")
 
     def say(self, text: str) -> None:
         """Print a line for people."""

@@ -43,8 +43,8 @@ def command(
         fail(problems[0].problem)
     chosen = shown_unit(unit, pulls)
     write_tables(reads, chosen)
-    if len(reads) == 1:
-        out.document(_document(reads[0]))
+    if len(reads) == 1 and reads[0].summary is not None:
+        out.document(reads[0].summary.to_json())
     else:
         out.document(table_document(reads))
     show(out, reads, chosen)
@@ -105,19 +105,9 @@ def write_tables(reads: Sequence[Read], unit: str) -> None:
         session.write_result("summaries.csv", text)
 
 
-def _document(read: Read) -> dict[str, Any]:
-    import json
-
-    from breakyard.formats.write_json import json_text
-
-    assert read.summary is not None
-    plain: dict[str, Any] = json.loads(json_text(read.summary.to_json()))
-    return plain
-
-
 def _row(read: Read) -> dict[str, Any]:
     return described(read.pull) | {
-        "summary": None if read.summary is None else _document(read),
+        "summary": None if read.summary is None else read.summary.to_json(),
         "problem": read.problem or None,
     }
 
