@@ -225,6 +225,8 @@ class Summary:
     glitches: tuple[Glitch, ...] = ()
     notes: tuple[str, ...] = ()
     """Sentences for people: why a flag was raised and what to do about it."""
+    assumptions: tuple[str, ...] = ()
+    """Sentences for people: what the budget takes for granted about angle and temperature."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the JSON face as plain dicts, lists, strings and numbers."""

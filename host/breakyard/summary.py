@@ -1,23 +1,22 @@
 """LoadCurve -> Summary: puts the stages together, combines the budget and raises the flags."""
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from breakyard.calibration.terms import Term, combine
+from breakyard.budget import assumptions, budget_terms, peak_with_interval, told
 from breakyard.curve import MINIMUM_SAMPLES, LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.flags import raise_flags
 from breakyard.glitches import find_glitches
-from breakyard.peak import read_peak, shortest_event_s
+from breakyard.peak import read_peak
 from breakyard.rate import loading_rate
 from breakyard.reading import Reading
 from breakyard.recover import FILTER_ORDERS, order_weights
 from breakyard.response import delay
-from breakyard.results import BudgetLine, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
+from breakyard.results import Glitch, Peak, Recovery, Source, Strength, Summary, Zero
 from breakyard.story import Pull, Story, tell, work
 from breakyard.zero import ZeroLine, find_zero, noise_of, zero_after
 
@@ -33,12 +32,14 @@ def summarise(
     *,
     coverage: float = 0.95,
     misalignment_deg: float = 0.0,
+    temperature_c: float | None = None,
     filter_order: int | None = None,
 ) -> Summary:
     """Read one pull: its peak with an interval, how it was loaded and how it let go.
 
     coverage: of the peak's interval, from 0.5 to 0.999. misalignment_deg: largest angle between the line of pull
-    and the cell's axis that the user vouches for. filter_order: assumed order of the converter's filter, where
+    and the cell's axis that the user vouches for. temperature_c: of the cell during the pull, held against that of
+    the calibration. filter_order: assumed order of the converter's filter, where
     more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
     Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
     """
@@ -48,6 +49,8 @@ def summarise(
         )
     if not 0.0 <= misalignment_deg <= 30.0:
         raise UsageError(f"a misalignment of {misalignment_deg:g} degrees is not sensible: give 0 to 30")
+    if temperature_c is not None and not -60.0 <= temperature_c <= 80.0:
+        raise UsageError(f"a temperature of {temperature_c:g} C is not sensible: give -60 to 80")
     if filter_order is not None and not 1 <= filter_order <= 5:
         raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
     orders = FILTER_ORDERS if filter_order is None else order_weights(filter_order)
@@ -101,8 +104,8 @@ def summarise(
         too_short=reading.regime == "too_short",
     )
     story = tell(pull)
-    terms = _terms(curve, zero, reading, rail_n, misalignment_deg)
-    peak = _peak(curve, reading, rail_n, terms, coverage)
+    terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c)
+    peak = peak_with_interval(curve, reading, rail_n, terms, coverage)
     shift = _shift(curve, time, load, zero, story, peak)
     flags, notes = raise_flags(curve, zero, reading, story, peak, shift, len(spoilt), clipped)
     at_least = peak.bound == "lower" or story.failure.manner == "none"
@@ -120,12 +123,7 @@ def summarise(
         if extension is None
         else work(time, load, extension[used], onset, top, story.break_index),
         flags=flags,
-        budget=tuple(
-            BudgetLine(
-                t.source, t.standard_n, t.degrees_of_freedom if math.isfinite(t.degrees_of_freedom) else None
-            )
-            for t in terms
-        ),
+        budget=told(terms),
         zero=Zero(
             zero.at_n(peak.time_s),
             zero.standard_at_n(peak.time_s),
@@ -141,6 +139,7 @@ def summarise(
         plateaus=story.plateaus,
         glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
         notes=notes,
+        assumptions=assumptions(curve, misalignment_deg, temperature_c),
     )
 
 
@@ -163,50 +162,6 @@ def _rail(curve: LoadCurve, rails: Indices, zero: ZeroLine, largest: float) -> f
         return None
     level = float((curve.load_n[rails] - zero.load_n(curve.time_s[rails])).max())
     return level if level >= largest else None
-
-
-def _terms(
-    curve: LoadCurve, zero: ZeroLine, reading: Reading, rail_n: float | None, misalignment_deg: float
-) -> tuple[Term, ...]:
-    """The budget: one term per source, in newtons, independent of each other."""
-    load = reading.estimate_n if rail_n is None else rail_n
-    names = {"slow": "sampling and filter", "ramp_and_break": "recovery of the peak", "too_short": "noise"}
-    terms = [Term(names[reading.regime], reading.standard_n if rail_n is None else zero.noise_n, kind="A")]
-    terms.append(Term("zero", zero.standard_at_n(reading.time_s), kind="A"))
-    if curve.calibration is not None:
-        at_peak = zero.at_n(reading.time_s)
-        zero_counts = curve.calibration.counts_at(at_peak, 0.0)
-        counts = curve.calibration.counts_at(load, zero_counts)
-        terms += curve.calibration.terms(counts, zero_counts)
-    if curve.accuracy:
-        terms.append(Term("stated accuracy", curve.accuracy * load))
-    if misalignment_deg:
-        # The cell reads F cos(angle); the angle is known only to lie within the stated one (JCGM 100, 4.3.7).
-        terms.append(
-            Term("misalignment", load * (1.0 - math.cos(math.radians(misalignment_deg))) / math.sqrt(3.0))
-        )
-    return tuple(term for term in terms if term.standard_n > 0.0)
-
-
-def _peak(
-    curve: LoadCurve, reading: Reading, rail_n: float | None, terms: tuple[Term, ...], coverage: float
-) -> Peak:
-    """Add zero and calibration to the reading. The reading's own interval may be lopsided, so it is added apart."""
-    rest = combine(terms[1:] if reading.standard_n > 0.0 else terms).half_width_n(coverage)
-    lower = reading.bound == "lower" or rail_n is not None
-    estimate = reading.estimate_n if rail_n is None else rail_n
-    low = estimate - math.hypot(reading.below_n if rail_n is None else 0.0, rest)
-    return Peak(
-        estimate_n=estimate,
-        low_n=low,
-        high_n=None if lower else estimate + math.hypot(reading.above_n, rest),
-        largest_sample_n=reading.largest_n if rail_n is None else rail_n,
-        time_s=reading.time_s,
-        bound="lower" if lower else "two-sided",
-        coverage=coverage,
-        regime=reading.regime,
-        shortest_event_s=shortest_event_s(curve.period_s),
-    )
 
 
 def _recovery(reading: Reading, rail_n: float | None) -> Recovery | None:

@@ -33,6 +33,8 @@ NOT_CONTENT: Final = ("hash", "derived", "file", "findings", "compared_with", "p
 def write(calibration: "Calibration") -> dict[str, Any]:
     """The content of a calibration as a JSON document, without its hash."""
     gravity, air = calibration.gravity, calibration.air
+    # Left out where not known, so that calibrations from before it existed keep their hash.
+    warmth = {} if calibration.temperature_c is None else {"temperature_c": calibration.temperature_c}
     return {
         "schema": SCHEMA,
         "name": calibration.name,
@@ -58,6 +60,7 @@ def write(calibration: "Calibration") -> dict[str, Any]:
         "air": {name: getattr(air, name) for name in Air.__dataclass_fields__},
         "plate": calibration.plate.to_json() if calibration.plate else None,
         "temperature_range_c": calibration.temperature_range_c,
+        **warmth,
         "flags": list(calibration.flags),
         "sentences": list(calibration.sentences),
         "suspects": [{"points": list(s.points), "off_n": s.off_n, "t": s.t} for s in calibration.suspects],
@@ -147,6 +150,7 @@ def _fields(document: Mapping[str, Any]) -> dict[str, Any]:
         ),
         "provenance": tuple((str(key), str(value)) for key, value in document["provenance"].items()),
         "temperature_range_c": float(document["temperature_range_c"]),
+        "temperature_c": None if "temperature_c" not in document else float(document["temperature_c"]),
     }
 
 

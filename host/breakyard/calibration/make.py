@@ -36,6 +36,7 @@ def calibrate(
     created: str = "",
     provenance: Mapping[str, str] | None = None,
     temperature_range_c: float = TEMPERATURE_RANGE_C,
+    temperature_c: float | None = None,
 ) -> Calibration:
     """Fit newtons as a polynomial in counts through known loads.
 
@@ -93,6 +94,7 @@ def calibrate(
         suspects=suspects,
         provenance=tuple(sorted((provenance or {}).items())),
         temperature_range_c=float(temperature_range_c),
+        temperature_c=None if temperature_c is None else float(temperature_c),
     )
 
 

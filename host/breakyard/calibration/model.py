@@ -28,6 +28,10 @@ from breakyard.calibration.terms import Term, combine
 TEMPERATURE_RANGE_C: Final = 10.0
 """A pull may be this much warmer or colder than the calibration when nothing else is known."""
 
+USUAL_SPAN_PER_C: Final = 0.00005
+"""Limit per degree C for a cell whose sheet states none, where both temperatures are known: 0.05 % for 10 degrees
+is what sheets of cheap cells state (typical values, from memory)."""
+
 Vector = tuple[float, ...]
 
 
@@ -77,6 +81,8 @@ class Calibration:
     provenance: tuple[tuple[str, str], ...] = ()
     suspects: tuple[Suspect, ...] = ()
     temperature_range_c: float = TEMPERATURE_RANGE_C
+    temperature_c: float | None = None
+    """Of the cell when it was calibrated, where someone said so."""
 
     @property
     def degree(self) -> int:
@@ -119,11 +125,14 @@ class Calibration:
         """Load over highest known load: above 1 the load lies beyond what was calibrated."""
         return abs(float(load_n)) / self.highest_known_n
 
-    def terms(self, counts: float, zero_counts: float) -> tuple[Term, ...]:
+    def terms(
+        self, counts: float, zero_counts: float, *, temperature_c: float | None = None
+    ) -> tuple[Term, ...]:
         """Standard uncertainties of load_n(counts, zero_counts) that come from the calibration.
 
         Not in here: the converter's noise, the pull's own zero, sampling. Terms are independent of each
-        other; all correlation (load with zero, mass with mass) is inside them.
+        other; all correlation (load with zero, mass with mass) is inside them. `temperature_c` is that of
+        the cell when it was read, if known: see `warmth`.
         """
         both = powers((counts, zero_counts), self.centre, self.scale, self.degree)
         gradient = both[0] - both[1]
@@ -137,6 +146,7 @@ class Calibration:
             grouped[group] = math.hypot(grouped.get(group, 0.0), float(gradient @ np.asarray(shift)))
         terms += [Term(group, size) for group, size in grouped.items()]
         terms += self._cell_terms(load, gradient)
+        terms.append(Term("temperature", self.warmth(temperature_c)[0] * abs(load) / math.sqrt(3.0)))
         return tuple(term for term in terms if term.standard_n > 0.0)
 
     def _cell_terms(self, load: float, gradient: NDArray[np.float64]) -> list[Term]:
@@ -151,10 +161,32 @@ class Calibration:
             terms.append(Term("hysteresis", plate.hysteresis * size / 2.0 / math.sqrt(3.0)))
         if plate.zero_return:
             terms.append(Term("zero return", plate.zero_return * size / 2.0 / math.sqrt(3.0)))
-        if plate.span_per_c:
-            shift = plate.span_per_c * size * self.temperature_range_c
-            terms.append(Term("temperature", abs(shift) / math.sqrt(3.0)))
         return terms
+
+    def warmth(self, temperature_c: float | None = None) -> tuple[float, str]:
+        """By which part of the load the cell may err, being warmer or colder than when it was calibrated.
+
+        Returns the limit, either way (sheets give no sign), and a sentence that says what was assumed.
+        """
+        stated = None if self.plate is None else self.plate.span_per_c
+        if temperature_c is not None and self.temperature_c is not None:
+            apart = abs(temperature_c - self.temperature_c)
+            effect = USUAL_SPAN_PER_C if stated is None else abs(stated)
+            said = f"Temperature: {apart:g} C from the calibration's {self.temperature_c:g} C, at {100 * effect:g} %/C"
+            assumed = ", the usual limit, because the plate states none" if stated is None else ""
+            return effect * apart, f"{said}{assumed}."
+        if temperature_c is not None:
+            why = "the calibration does not say its temperature"
+        else:
+            why = "no temperature of the pull was stated"
+        if stated is None:
+            return (
+                0.0,
+                f"Temperature: nothing is allowed for, because {why} and the plate no effect on the span.",
+            )
+        apart = self.temperature_range_c
+        said = f"Temperature: up to {apart:g} C from the calibration's at {100 * abs(stated):g} %/C is allowed for"
+        return abs(stated) * apart, f"{said}, because {why}."
 
     def interval(
         self, counts: float, zero_counts: float, *, coverage: float = 0.95, also: Iterable[Term] = ()

@@ -114,6 +114,16 @@ def command(
     temperature_range: Annotated[
         float, typer.Option(help="Pulls may be this many degrees warmer or colder.", rich_help_panel=_CELL)
     ] = 10.0,
+    temperature: Annotated[
+        float | None,
+        typer.Option(
+            min=-60.0,
+            max=80.0,
+            metavar="C",
+            help="Temperature of the cell during the calibration, in degrees C; default: that of --weather.",
+            rich_help_panel=_CELL,
+        ),
+    ] = None,
     gain: Annotated[
         int | None,
         typer.Option(help="Where the recording does not tell: 128, 64 or 32.", rich_help_panel=_CELL),
@@ -208,6 +218,7 @@ def command(
             created=datetime.now(UTC).isoformat(timespec="seconds"),
             provenance=known.provenance,
             temperature_range_c=temperature_range,
+            temperature_c=calibrating.temperature_from(temperature, weather),
         )
     except CalibrationError as error:
         raise CalibrationError(f"{source.name}: {error}") from None

@@ -189,24 +189,32 @@ def gravity_from(latitude: float | None, height: float | None, stated: float | N
 
 def air_from(weather: str | None, density: float | None) -> "Air | None":
     """Air as far as the options tell; `weather` is "12 C, 1013 hPa, 60 %". Raises: UsageError."""
-    import re
-
     from breakyard.calibration import air_from_weather, stated_air
 
     if density is not None:
         if weather is not None:
             raise UsageError("give either --weather or --air-density, not both")
         return stated_air(density)
-    if weather is None:
-        return None
+    return None if weather is None else air_from_weather(*_weather(weather))
+
+
+def temperature_from(stated: float | None, weather: str | None) -> float | None:
+    """The cell's temperature: as stated, else that of the air around it. Raises: UsageError."""
+    return _weather(weather)[0] if stated is None and weather is not None else stated
+
+
+def _weather(text: str) -> tuple[float, float, float]:
+    """Temperature, pressure and humidity from "12 C, 1013 hPa, 60 %". Raises: UsageError."""
+    import re
+
     number = r"(-?[0-9]+(?:[.,][0-9]+)?)"
-    found = re.fullmatch(rf"\s*{number}\s*°?\s*C\s*[,;]\s*{number}\s*hPa\s*[,;]\s*{number}\s*%\s*", weather)
+    found = re.fullmatch(rf"\s*{number}\s*°?\s*C\s*[,;]\s*{number}\s*hPa\s*[,;]\s*{number}\s*%\s*", text)
     if found is None:
         raise UsageError(
-            f'--weather "{weather}": write temperature, pressure and humidity as "12 C, 1013 hPa, 60 %"'
+            f'--weather "{text}": write temperature, pressure and humidity as "12 C, 1013 hPa, 60 %"'
         )
     temperature, pressure, humidity = (float(part.replace(",", ".")) for part in found.groups())
-    return air_from_weather(temperature, pressure, humidity)
+    return temperature, pressure, humidity
 
 
 def plate_from(

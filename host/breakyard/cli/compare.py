@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from breakyard.cli.inputs import AccuracyOption, CalibrationOption
+from breakyard.cli.inputs import AccuracyOption, CalibrationOption, MisalignmentOption, TemperatureOption
 from breakyard.cli.output import JsonOption, Output, UnitOption
 
 if TYPE_CHECKING:
@@ -49,6 +49,8 @@ def command(
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
     calibration: CalibrationOption = None,
     accuracy: AccuracyOption = None,
+    misalignment: MisalignmentOption = 0.0,
+    temperature: TemperatureOption = None,
     picture: Annotated[
         Path | None,
         typer.Option("--picture", "-p", help="Draw which share holds how much (.png or .svg)."),
@@ -74,8 +76,9 @@ def command(
     pulls = find_pulls(sessions)
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
+    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature)
     with out.progress("reading pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, Wanted(calibration, accuracy, coverage), step)
+        reads = read_pulls(pulls, wanted, step)
     comparison = compare_reads(
         reads,
         of=_QUANTITY[of],

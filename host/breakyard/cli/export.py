@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.inputs import AccuracyOption, CalibrationOption, find_pulls, load_curve, shown_unit
+from breakyard.cli.inputs import (
+    AccuracyOption,
+    CalibrationOption,
+    MisalignmentOption,
+    TemperatureOption,
+    find_pulls,
+    load_curve,
+    shown_unit,
+)
 from breakyard.cli.output import JsonOption, Output, UnitOption
 from breakyard.cli.reading import Read, Wanted, read_pulls
 from breakyard.errors import UsageError
@@ -50,6 +58,8 @@ def command(
         Decimal, typer.Option(help="Decimal mark; with a comma, semicolons separate the columns.")
     ] = Decimal.POINT,
     accuracy: AccuracyOption = None,
+    misalignment: MisalignmentOption = 0.0,
+    temperature: TemperatureOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write each pull's curve as CSV, with units in the headers, and one table of all results.
@@ -78,7 +88,7 @@ def command(
     marks = {"separator": ";", "decimal": ","} if decimal is Decimal.COMMA else {}
     out = Output(as_json)
     to.mkdir(parents=True, exist_ok=True)
-    wanted = Wanted(calibration, accuracy)
+    wanted = Wanted(calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature)
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, wanted, step)
     for read in reads:

@@ -33,6 +33,26 @@ AccuracyOption = Annotated[
         help="Standard uncertainty of an imported instrument, in percent of the load; from its certificate."
     ),
 ]
+MisalignmentOption = Annotated[
+    float,
+    typer.Option(
+        "--misalignment",
+        min=0.0,
+        max=30.0,
+        metavar="DEG",
+        help="Largest angle between the line of pull and the cell's axis that you vouch for, in degrees.",
+    ),
+]
+TemperatureOption = Annotated[
+    float | None,
+    typer.Option(
+        "--temperature",
+        min=-60.0,
+        max=80.0,
+        metavar="C",
+        help="Temperature of the cell during the pulls, in degrees C; compared with that of its calibration.",
+    ),
+]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.inputs import AccuracyOption, CalibrationOption, Pull, find_pulls, load_curve, shown_unit
+from breakyard.cli.inputs import (
+    AccuracyOption,
+    CalibrationOption,
+    MisalignmentOption,
+    Pull,
+    TemperatureOption,
+    find_pulls,
+    load_curve,
+    shown_unit,
+)
 from breakyard.cli.output import JsonOption, Output, UnitOption
 from breakyard.cli.reading import Read, Wanted, read_one, read_pulls
 from breakyard.errors import UsageError
@@ -63,6 +72,8 @@ def command(
     shade: Annotated[Shade, typer.Option(help="light or dark.")] = Shade.LIGHT,
     form: Annotated[Form, typer.Option(help="wide, or phone for one held upright.")] = Form.WIDE,
     accuracy: AccuracyOption = None,
+    misalignment: MisalignmentOption = 0.0,
+    temperature: TemperatureOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Draw a pull with its zero, onset, first peak, peak and interval, settled load and break.
@@ -73,7 +84,7 @@ def command(
     chosen = shown_unit(unit, pulls)
     if view is None:
         view = View.PULL if len(pulls) == 1 else View.SESSION
-    wanted = Wanted(calibration, accuracy)
+    wanted = Wanted(calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature)
     if view in (View.PULL, View.BREAK) and len(pulls) != 1:
         raise UsageError(f"--view {view} shows one pull; {len(pulls)} were given")
     if view is View.SESSION:

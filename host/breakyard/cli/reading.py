@@ -41,6 +41,8 @@ class Wanted:
     calibration: Path | None = None
     accuracy_percent: float | None = None
     coverage: float = 0.95
+    misalignment_deg: float = 0.0
+    temperature_c: float | None = None
 
 
 def read_pulls(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None]) -> tuple[Read, ...]:
@@ -69,7 +71,12 @@ def read_one(pull: Pull, wanted: Wanted) -> "Summary":
     from breakyard.summary import summarise
 
     curve, _ = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
-    return summarise(curve, coverage=wanted.coverage)
+    return summarise(
+        curve,
+        coverage=wanted.coverage,
+        misalignment_deg=wanted.misalignment_deg,
+        temperature_c=wanted.temperature_c,
+    )
 
 
 def _try(pull: Pull, wanted: Wanted) -> Read:
@@ -109,6 +116,8 @@ def _made_from(pull: Pull, wanted: Wanted) -> dict[str, Any]:
         else str(wanted.calibration or ""),
         "accuracy_percent": wanted.accuracy_percent,
         "coverage": wanted.coverage,
+        "misalignment_deg": wanted.misalignment_deg,
+        "temperature_c": wanted.temperature_c,
     }
 
 

@@ -150,6 +150,10 @@ def _settings(wanted: Wanted, unit: str, matters: float) -> tuple[tuple[str, str
     ]
     if wanted.accuracy_percent is not None:
         settings.append(("Accuracy stated for imported recordings", f"{wanted.accuracy_percent:g} %"))
+    if wanted.misalignment_deg:
+        settings.append(("Largest angle between line and cell", f"{wanted.misalignment_deg:g} degrees"))
+    if wanted.temperature_c is not None:
+        settings.append(("Temperature of the cell during the pulls", f"{wanted.temperature_c:g} C"))
     return tuple(settings)
 
 
@@ -172,6 +176,10 @@ def _commands(wanted: Wanted, unit: str) -> tuple[str, ...]:
         options += f" --accuracy {wanted.accuracy_percent:g}"
     if wanted.coverage != Wanted().coverage:
         options += f" --coverage {wanted.coverage:g}"
+    if wanted.misalignment_deg:
+        options += f" --misalignment {wanted.misalignment_deg:g}"
+    if wanted.temperature_c is not None:
+        options += f" --temperature {wanted.temperature_c:g}"
     return tuple(f"breakyard {verb} .{options} --unit {unit}" for verb in ("summarize", "compare", "report"))
 
 

@@ -7,7 +7,16 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from breakyard.cli.inputs import AccuracyOption, CalibrationOption, Pull, find_pulls, shown_unit
+from breakyard.cli.budget_words import show_budget
+from breakyard.cli.inputs import (
+    AccuracyOption,
+    CalibrationOption,
+    MisalignmentOption,
+    Pull,
+    TemperatureOption,
+    find_pulls,
+    shown_unit,
+)
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
 from breakyard.cli.reading import Read, Wanted, read_pulls
 
@@ -24,6 +33,8 @@ def command(
     unit: UnitOption = None,
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
     accuracy: AccuracyOption = None,
+    misalignment: MisalignmentOption = 0.0,
+    temperature: TemperatureOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Give each pull its peak with an interval, the way it broke, and the doubts.
@@ -35,7 +46,7 @@ def command(
     """
     pulls = find_pulls(recordings)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage)
+    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature)
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, wanted, step)
     problems = [read for read in reads if read.summary is None]
@@ -48,6 +59,8 @@ def command(
     else:
         out.document(table_document(reads))
     show(out, reads, chosen)
+    if len(reads) == 1 and reads[0].summary is not None:
+        show_budget(out, reads[0].summary, chosen)
     if problems:
         for read in problems:
             print(f"breakyard: {printable(read.problem)}", file=sys.stderr)

@@ -1,35 +1,15 @@
 """How the numbers were made, what the calibration carries, and everything needed to make them again."""
 
 import statistics
-from collections.abc import Mapping
-from typing import Final
 
 from breakyard.calibration import Calibration
+from breakyard.report.budget_rows import SOURCES, percent_text
 from breakyard.report.calibration_figure import calibration_figure
 from breakyard.report.content import Content
 from breakyard.report.inline import both_widths, figure
 from breakyard.report.markup import Child, Markup, items, join, table, tag
-from breakyard.report.values import load_text, rate_text
+from breakyard.report.values import load_text
 from breakyard.units import from_newtons
-
-SOURCES: Final[Mapping[str, str]] = {
-    "sampling and filter": "how well a few samples and the converter's filter show a slow peak",
-    "recovery of the peak": "the fit of ramp and break through the converter's filter",
-    "noise": "noise of one sample of the converter",
-    "zero": "the unloaded reading before the pull, carried to the peak",
-    "calibration fit": "scatter of the known loads about the calibration",
-    "air density": "air bears a little of the known masses",
-    "gravity": "local gravity, from latitude and height",
-    "known masses": "what the known masses are known to",
-    "non-linearity": "how far the cell may bend between the known loads",
-    "extrapolation": "how far the cell may bend beyond the highest known load",
-    "hysteresis": "rising and falling readings differ",
-    "zero return": "the cell's zero after a full load",
-    "temperature": "warmer or colder than at the calibration",
-    "stated accuracy": "of the other instrument, as stated when its recording was imported",
-    "misalignment": "angle between the line of pull and the cell",
-}
-"""What a line of the budget means."""
 
 
 def how_made(content: Content) -> Markup:
@@ -85,8 +65,8 @@ def _budget(content: Content) -> Markup | None:
     rows: list[list[Child]] = [
         [
             source,
-            _percent(statistics.median(values)),
-            _percent(max(values)),
+            percent_text(statistics.median(values)),
+            percent_text(max(values)),
             f"{len(values)}",
             SOURCES.get(source, ""),
         ]
@@ -98,12 +78,6 @@ def _budget(content: Content) -> Markup | None:
         rows,
         stacked=True,
     )
-
-
-def _percent(share: float) -> str:
-    if 0.0 < share < 0.00001:
-        return "below 0.001 %"
-    return f"{rate_text(100 * share, 'N')} %"
 
 
 def calibrations(content: Content) -> Markup:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
+from breakyard.report.budget_rows import budget_rows
 from breakyard.report.chart import sign
 from breakyard.report.content import Content, Entry
 from breakyard.report.curves_chart import (
@@ -15,7 +16,7 @@ from breakyard.report.curves_chart import (
     store_curves,
 )
 from breakyard.report.inline import both_widths, figure
-from breakyard.report.markup import Markup, element, items, join, table, tag
+from breakyard.report.markup import Child, Markup, element, items, join, table, tag
 from breakyard.report.strip_figure import Strip, strip_figure
 from breakyard.report.table import Table, make_table
 from breakyard.report.values import load_text, rate_text, standard_n, strength_text
@@ -227,6 +228,7 @@ def _one(content: Content, curves: Curves, at: int, shared: Sequence[str]) -> Ma
             ),
             class_="side-by-side",
         ),
+        _budget(entry.summary, content.unit),
         id=f"pull-{at}",
     )
 
@@ -261,21 +263,25 @@ def _facts(content: Content, entry: Entry) -> list[tuple[str, str]]:
         ("Loading", f"{rate_text(summary.rate.median_n_per_s, unit)} {unit}/s"),
         ("Energy", work),
         ("Recording", recording),
-        ("Standard uncertainty", _budget_line(summary, unit)),
         ("Notes", entry.notes.strip()),
         ("Place in the day", str(entry.order) if entry.order is not None else ""),
     ]
 
 
-def _budget_line(summary: Summary, unit: str) -> str:
-    """The sources that matter, largest first."""
-    lines = sorted(summary.budget, key=lambda line: -line.standard_n)
-    told = [
-        f"{line.source} {rate_text(line.standard_n, unit)}"
-        for line in lines
-        if line.standard_n > 0.05 * lines[0].standard_n
+def _budget(summary: Summary, unit: str) -> Markup:
+    """Every source of doubt in the unit, the largest first, and what was taken for granted."""
+    rows: list[list[Child]] = [
+        [row.source, row.size, row.share, row.meaning] for row in budget_rows(summary, unit)
     ]
-    return f"{rate_text(standard_n(summary), unit)} {unit}, from {', '.join(told)}" if told else ""
+    return join(
+        table(
+            "Where the doubt of the peak comes from",
+            ["Source", f"Standard uncertainty [{unit}]", "Of the peak", "What it is"],
+            rows,
+            stacked=True,
+        ),
+        items(summary.assumptions, "small"),
+    )
 
 
 REGIMES: Final = {
