@@ -15,8 +15,11 @@ from .core.auth import Gate, Keys, MemorySecrets
 from .core.commands import Commands
 from .core.identity import Identity
 from .core.inbox import Inbox
+from .core.kept_settings import KeptSettings
 from .core.outbox import Outbox
+from .core.record import text_bytes
 from .core.recorder import Recorder
+from .core.self_test import SelfTest
 from .core.settings import Settings
 from .core.timebase import Timebase, ticks_between
 from .upkeep import Upkeep
@@ -29,12 +32,13 @@ ANNOUNCE_MS = const(1000)
 MAX_PACKET = const(512)
 _PACKETS_AT_ONCE = const(16)
 _BATTERY_UNKNOWN = const(255)
+_LONGEST_NAME = const(32)
 
 
 class App:
     """`board` gives serial, boot, name, interpreter, ticks_us, store, converter, links and collect.
 
-    It may give config (a SettingsFile), secrets, battery_percent, and what upkeep.py lists.
+    It may give config (a SettingsFile), secrets, files, rate_pin, battery_percent, and what upkeep.py lists.
     """
 
     def __init__(self, board) -> None:  # type: ignore[no-untyped-def]
@@ -48,11 +52,15 @@ class App:
         config = getattr(board, "config", None)
         if config:
             self.settings.take(config)
+            identity.name = text_bytes(config.text("name", "", _LONGEST_NAME))
             config.unknown()
+        files = getattr(board, "files", None)
+        self._kept = KeptSettings(files)
+        self._kept.take(self.settings)
         self.recorder = Recorder(Timebase(board.ticks_us()), board.store, identity, self.settings)
-        if config:
-            for line in config.complaints:
-                self.recorder.say(layout.LEVEL_WARNING, line)
+        for line in (config.complaints if config else []) + self._kept.complaints:
+            self.recorder.say(layout.LEVEL_WARNING, line)
+        self._tests = SelfTest(self.recorder, board.ticks_us, files, getattr(board, "rate_pin", None))
         self._upkeep = Upkeep(board, self.recorder)
 
     async def run(self) -> None:
@@ -101,6 +109,7 @@ class App:
                 converter.power_up()
             recorder.service(self._ticks_us())
             self._upkeep.step()
+            self._tests.step()
             active = recorder.writer.active
             if was_active and not active:
                 self._board.collect()  # between runs, where a pause costs nothing
@@ -108,7 +117,7 @@ class App:
             await asyncio.sleep_ms(SERVICE_MS)
 
     async def _receive(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
-        commands = Commands(self.recorder, outbox, Gate(self._keys, link.trusted))
+        commands = Commands(self.recorder, outbox, Gate(self._keys, link.trusted), self._kept, self._tests)
         inbox = Inbox()
         buffer = bytearray(64)
         was_connected = False

@@ -13,6 +13,8 @@ clock follows the real one, messages are taken as they come, and their grants on
     {"do": "crash"}      an error where the firmware waits
     {"do": "cut_link"}   the link is lost: what was under way is gone; it is back with the next bytes
     {"do": "stall", "ms"}   flash is erased that long: conversions happen, nothing runs, no interrupt comes through
+    {"do": "flash", "fault"}     those of flash.py
+    {"do": "battery", "mv"}      another voltage
     {"do": "converter", "fault"}  "stopped": no more conversions; "shifted": the chip misses a clock pulse;
                          those of machine.Hx711Chip; null: well again
 """
@@ -40,6 +42,17 @@ class Lamp:
     def set(self, level):
         """1 on, 0 off."""
         tell({"event": "lamp", "level": level, "now_us": self._clock.now_us})
+
+
+class Battery:
+    """A voltage."""
+
+    def __init__(self, millivolts):
+        self.value = millivolts
+
+    def millivolts(self):
+        """What the board measures."""
+        return self.value
 
 
 class LinkCable:
@@ -101,6 +114,8 @@ class Bench:
         self._real_ms = real_ms
         self._grants = []  # until when; more than one only while the clock follows the real one
         self._realtime = False
+        self.files = None
+        self.battery = None
         self._real_start_ms = 0
         self._virtual_start_us = 0
 
@@ -173,6 +188,12 @@ class Bench:
             machine.hold_interrupts()
             clock.advance_to(clock.now_us + int(request["ms"]) * 1000)
             machine.release_interrupts()
+        elif what == "flash":
+            if request["fault"] not in (None, "refuses", "forgets", "spoils"):
+                raise ValueError("no such fault: %s" % request["fault"])
+            self.files.fault = request["fault"]
+        elif what == "battery":
+            self.battery.value = int(request["mv"])
         elif what == "converter":
             fault = request["fault"]
             if fault == "stopped":

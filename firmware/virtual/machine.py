@@ -81,6 +81,14 @@ class Pin:
         chip.interrupt = handler
 
 
+class RatePin:
+    """The chip's RATE where it is wired to the board: low, and one conversion in eight comes (80/10, data sheet)."""
+
+    def set(self, level):
+        """1 fast, 0 slow."""
+        chip.every = 1 if level else 8
+
+
 class SPI:
     """An SPI whose output is the chip's clock and whose input is its data line."""
 
@@ -130,6 +138,8 @@ class Hx711Chip:
         self.fault = None
         self.lost = 0
         self.sleeps = 0
+        self.every = 1  # of the source's conversions
+        self._skipped = 0
         self._value = 0
         self._pulses = 0
         self._high = 0
@@ -157,6 +167,9 @@ class Hx711Chip:
     def _convert(self):
         self._schedule()
         if self.fault == "slow" and self._turn:
+            return
+        self._skipped = (self._skipped + 1) % self.every
+        if self._skipped:
             return
         if self._high:
             # Asleep, or about to be.

@@ -14,6 +14,7 @@ if not ON_MICROPYTHON:
 import bench  # noqa: E402
 import event_loop  # noqa: E402
 import feed  # noqa: E402
+import flash  # noqa: E402
 import machine  # noqa: E402
 from clock import clock  # noqa: E402
 
@@ -35,6 +36,8 @@ class Options:
     settings = ""  # a settings file
     memory = 0  # 1: free memory is measured, after a collection; otherwise it is not known
     lamp = 0  # 1: with a lamp, which tells the host
+    rate_pin = 0  # 1: RATE is wired to the board
+    battery_mv = 0  # where a battery is measured
     driver = "gpio"  # or "pio", "spi": how the converter is read
 
 
@@ -86,8 +89,13 @@ def main(arguments):
     from logger.app import App
     from logger.boards.virtual import Board
 
+    options.flash = flash.FaultyFiles
+    options.rate_object = machine.RatePin() if options.rate_pin else None
+    options.battery_object = bench.Battery(options.battery_mv) if options.battery_mv else None
     options.lamp_object = bench.Lamp(clock) if options.lamp else None
     board = Board(options, cable)
+    stand.files = board.files
+    stand.battery = board.battery
     bench.tell({"event": "ready", "interpreter": interpreter()})
     try:
         asyncio.run(App(board).run())

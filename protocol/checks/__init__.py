@@ -18,6 +18,7 @@ LISTS = {
     "faults": "Fault",
     "overloads": "Overload",
     "reset_causes": "ResetCause",
+    "store_tests": "StoreTest",
     "damage": "Damage",
 }
 """Lists of numbered names in the table, and what the host calls each."""

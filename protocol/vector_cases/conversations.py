@@ -35,6 +35,7 @@ def cases():
     yield from _newer()
     yield from _calibration()
     yield from _keys()
+    yield from _tests()
     yield from _run()
 
 
@@ -43,14 +44,14 @@ def _hello():
         "hello",
         "The logger says who it is, then answers.",
         ["Typical"],
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
     )
     yield _case(
         "hello-twice",
         "HELLO changes nothing: whoever asks again hears everything again.",
         ["Typical", "Repeated"],
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1))),
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
     )
 
 
@@ -84,7 +85,7 @@ def _settings():
         ["Typical"],
         _send(_set(1, "threshold_counts", 99), _whole(answer("SET", 1, "BAD_ARGUMENT"))),
         _send(_set(2, "hang_ms", 2500), _whole(answer("SET", 2, value=2500))),
-        _send(command("HELLO", 3), *_greeting(hang_ms=2500), _whole(answer("HELLO", 3, protocol=1))),
+        _send(command("HELLO", 3), *_greeting(hang_ms=2500), _whole(answer("HELLO", 3, protocol=1, name=""))),
     )
     for number in (0, 9, 255):
         data = command("SET", 1, setting=number, value=1000)
@@ -356,6 +357,42 @@ def _keys():
     )
 
 
+def _tests():
+    for id_, comment, name, arguments in (
+        ("self-test", "What the latest samples say hangs on the board.", "SELF_TEST", {"seconds": 1}),
+        ("test-store", "Whether there is flash hangs on the board.", "TEST_STORE", {}),
+        ("test-rate", "Whether RATE is wired hangs on the board.", "TEST_RATE", {"slow_s": 0}),
+    ):
+        fields = {"command": COMMANDS[name]["value"], "error": 0}
+        reply = {"kind": pack.KINDS["ANSWER"]["value"], "run": 0, "index": 1, "fields": fields}
+        yield _case(id_, comment, ["Typical"], _send(command(name, 1, **arguments), reply))
+    most = LIMITS["MAX_FILLER"]
+    yield _case(
+        "test-link",
+        "As many bytes as asked for: none, some, the most there can be.",
+        ["Typical"],
+        *(
+            _send(
+                command("TEST_LINK", 1 + i, size=size),
+                _whole(answer("TEST_LINK", 1 + i, filler=bytes(range(size)))),
+            )
+            for i, size in enumerate((0, 7, most))
+        ),
+    )
+    for name, argument, wrong in (
+        ("SELF_TEST", "seconds", (0, 11)),
+        ("TEST_LINK", "size", (most + 1,)),
+        ("TEST_RATE", "slow_s", (61,)),
+    ):
+        for value in wrong:
+            yield _case(
+                f"{_id(name)}-{value}",
+                "An argument out of range.",
+                ["BadArgument"],
+                _send(command(name, 1, **{argument: value}), _whole(answer(name, 1, "BAD_ARGUMENT"))),
+            )
+
+
 def _run():
     start = command("START", 1)
     begun = {
@@ -368,6 +405,9 @@ def _run():
         (command("START", 2), answer("START", 2, "BAD_STATE")),
         (command("ARM", 3), answer("ARM", 3, "BAD_STATE")),
         (_set(4, "hang_ms", 3000), answer("SET", 4, "BAD_STATE")),
+        (command("SELF_TEST", 7, seconds=1), answer("SELF_TEST", 7, "BAD_STATE")),
+        (command("TEST_STORE", 8), answer("TEST_STORE", 8, "BAD_STATE")),
+        (command("TEST_RATE", 9, slow_s=5), answer("TEST_RATE", 9, "BAD_STATE")),
         (command("READ", 6, run=2, first=0, count=1, follow=0), answer("READ", 6, "NO_SUCH_RUN")),
     ]
     yield _case(
@@ -422,6 +462,9 @@ _ARGUMENTS = {
     "SET_KEY": {"key": bytes(range(1, 33)), "access": 1},
     "CHALLENGE": {"host_nonce": bytes(32)},
     "SEALED": {"counter": 1, "tag": bytes(32), "sealed": b""},
+    "SELF_TEST": {"seconds": 5},
+    "TEST_LINK": {"size": 3},
+    "TEST_RATE": {"slow_s": 0},
 }
 
 

@@ -118,6 +118,7 @@ STATUS = {
     "ring_high": 12,
     "free_memory": 61440,
     "reset_cause": 1,
+    "seconds_left": 360,
 }
 CALIBRATION = {
     "name": "weights, spring",
@@ -588,9 +589,12 @@ def _commands():
         "SET_KEY": {"key": bytes(range(1, 33)), "access": 1},
         "CHALLENGE": {"host_nonce": bytes(range(32))},
         "SEALED": {"counter": 1, "tag": bytes(range(32, 64)), "sealed": b"\5"},
+        "SELF_TEST": {"seconds": 10},
+        "TEST_LINK": {"size": LIMITS["MAX_FILLER"]},
+        "TEST_RATE": {"slow_s": 15},
     }
     results = {
-        "HELLO": {"protocol": 1},
+        "HELLO": {"protocol": 1, "name": "slipway"},
         "SET": {"value": 8000000},
         "ARM": {"run": 5, "seconds_left": 600},
         "START": {"run": 5, "seconds_left": 0},
@@ -603,6 +607,23 @@ def _commands():
         "READ_CALIBRATION": {"sha256": CALIBRATION["sha256"]},
         "SET_KEY": {"key_id": bytes(range(8))},
         "CHALLENGE": {"nonce": bytes(range(32)), "proof": bytes(range(64, 96))},
+        "SELF_TEST": {
+            "samples": 920,
+            "span_ms": 9990,
+            "missed": 1,
+            "late": 2,
+            "on_rail": 0,
+            "settling": 4,
+            "out_of_step": 3,
+            "mean_counts": -31042,
+            "lowest_counts": -31190,
+            "highest_counts": -30899,
+            "noise_millicounts": 59123,
+            "input": 1,
+        },
+        "TEST_STORE": {"outcome": 4, "bytes": 4096, "write_ms": 61, "read_ms": 3},
+        "TEST_LINK": {"filler": bytes(range(LIMITS["MAX_FILLER"]))},
+        "TEST_RATE": {"has_pin": 1},
     }
     for number, (name, entry) in enumerate(pack.COMMANDS.items()):
         packed = pack.pack_fields(entry["arguments"], arguments.get(name, {}))

@@ -29,6 +29,7 @@ LISTS = {
     "faults": "FAULT_",
     "overloads": "OVERLOAD_",
     "reset_causes": "RESET_",
+    "store_tests": "STORE_TEST_",
     "damage": "DAMAGE_",
 }
 OWN = {"HEADER", "TRAILER", "SAMPLE_BYTES", "QUALITY_SHIFT"}  # follow from the table, checked below

@@ -11,11 +11,11 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent.parent
 
 
-def run_cuts(micropython, *arguments, before=""):
-    """Run cuts.py in the interpreter; `before` is a statement that spoils something first."""
+def run_cuts(micropython, *arguments, before="", script="cuts"):
+    """Run a script in the interpreter; `before` is a statement that spoils something first."""
     path = os.pathsep.join([*(str(ROOT / folder) for folder in ("tests/power_cut", "firmware")), ".frozen"])
     words = [str(word) for word in arguments]
-    code = f"import sys\n{before}\nimport cuts\ncuts.main({', '.join(words)})\n"
+    code = f"import sys\n{before}\nimport {script}\n{script}.main({', '.join(words)})\n"
     return subprocess.run(
         [micropython, "-X", "heapsize=64m", "-c", code],
         env={**os.environ, "MICROPYPATH": path},
@@ -71,3 +71,23 @@ def test_broken_stores_are_found(micropython):
 
         assert done.returncode == 1, what + done.stdout[-2000:] + done.stderr
         assert "FAIL" in done.stdout, what
+
+
+def test_settings_that_were_answered_survive(micropython):
+    """The power is cut at every operation while settings are changed: the new value or the old, never a torn file."""
+    done = run_cuts(micropython, script="settings_cuts")
+    print(done.stdout)
+
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr
+    assert int(re.search(r"cuts: (\d+)", done.stdout)[1]) >= 100
+
+
+def test_settings_written_in_place_are_found(micropython):
+    """The check can fail: without the new file beside the old one a cut leaves damage."""
+    spoil = SPOILED["a small file that is written in place"]
+    done = run_cuts(
+        micropython, before=f"sys.path.append('tests/power_cut')\n{spoil}", script="settings_cuts"
+    )
+
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "FAIL" in done.stdout

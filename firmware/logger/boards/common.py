@@ -62,6 +62,10 @@ class Extras:
             if own_lamp is not None or lamp >= 0
             else None
         )
+        rate = pin_number(config, "rate_pin", NO_PIN)
+        self.rate_pin = Lamp(Pin(rate, Pin.OUT)) if rate >= 0 else None
+        if self.rate_pin:
+            self.rate_pin.set(1)  # fast
         self.buzzer = Lamp(Pin(buzzer, Pin.OUT)) if buzzer >= 0 else None
         self.button = Button(Pin(button, Pin.IN, Pin.PULL_UP)) if button >= 0 else None
         self.battery = Battery(ADC(Pin(battery)), permille) if battery >= 0 else None

@@ -9,7 +9,7 @@ from ..core.flash_store import FlashStore
 from ..core.identity import FIRMWARE
 from ..core.settings_file import SettingsFile
 from ..core.store import MemoryStore
-from ..drivers.flash_files import FileSecrets, FlashFiles
+from ..drivers.flash_files import FileSecrets
 from ..drivers.hx711 import Hx711
 from ..links.usb import UsbLink
 
@@ -68,7 +68,7 @@ class Board:
         self.ticks_us = clock.ticks_us
         self.files = None
         if options.runs:
-            self.files = FlashFiles(options.runs, options.capacity)
+            self.files = options.flash(options.runs, options.capacity)
             self.store = FlashStore(self.files)
             self.secrets = FileSecrets(self.files, "secrets")
         else:
@@ -77,6 +77,8 @@ class Board:
             with open(options.settings) as file:
                 self.config = SettingsFile(file.read())
         self.lamp = options.lamp_object
+        self.rate_pin = options.rate_object
+        self.battery = options.battery_object
         self._measures_memory = options.memory
         self.converter = _converter(options.driver)
         self.links = [usb if usb else UsbLink(None, None, None)]

@@ -236,5 +236,11 @@ class Gate:
         return command in _READING_COMMANDS and access >= layout.ACCESS_READING
 
 
-_STATUS_COMMANDS = (layout.COMMAND_STREAM, layout.COMMAND_TIME, layout.COMMAND_LIST)
+_STATUS_COMMANDS = (
+    layout.COMMAND_STREAM,
+    layout.COMMAND_TIME,
+    layout.COMMAND_LIST,
+    layout.COMMAND_SELF_TEST,
+    layout.COMMAND_TEST_LINK,
+)
 _READING_COMMANDS = (layout.COMMAND_READ, layout.COMMAND_READ_CALIBRATION)

@@ -5,10 +5,12 @@ carried out twice. (HELLO and READ_CALIBRATION change nothing and are carried ou
 whoever asks again also hears again what goes before the answer.)
 """
 
-from . import layout, record
+from . import layout, record, self_test
 from .auth import SEAL_BYTES, Gate, Keys, MemorySecrets, key_id
+from .kept_settings import KeptSettings
 from .outbox import Outbox
 from .recorder import Recorder
+from .self_test import SelfTest
 
 _NOTHING = ()
 _EACH_TIME = (layout.COMMAND_HELLO, layout.COMMAND_READ_CALIBRATION)
@@ -22,42 +24,50 @@ _CALIBRATION_SHA256 = 11
 class Commands:
     """Carries out commands for one link, by their number, as far as its gate allows."""
 
-    def __init__(self, recorder: Recorder, outbox: Outbox, gate: Gate | None = None) -> None:
+    def __init__(
+        self,
+        recorder: Recorder,
+        outbox: Outbox,
+        gate: Gate | None = None,
+        kept: KeptSettings | None = None,
+        tests: SelfTest | None = None,
+    ) -> None:
         self._recorder = recorder
+        self._kept = kept if kept else KeptSettings(None)
+        self._tests = tests if tests else SelfTest(recorder)
         self._outbox = outbox
         self._gate = gate if gate else Gate(Keys(MemorySecrets(), bytes), True)
         self._last = b""
         self._last_answer: bytes | None = None
-        self._handlers = {
-            layout.COMMAND_HELLO: (layout.ARGUMENTS_HELLO, layout.RESULTS_HELLO, self._hello),
-            layout.COMMAND_SET: (layout.ARGUMENTS_SET, layout.RESULTS_SET, self._set),
-            layout.COMMAND_ARM: (layout.ARGUMENTS_ARM, layout.RESULTS_ARM, self._arm),
-            layout.COMMAND_START: (layout.ARGUMENTS_START, layout.RESULTS_START, self._start),
-            layout.COMMAND_STOP: (layout.ARGUMENTS_STOP, layout.RESULTS_STOP, self._stop),
-            layout.COMMAND_MARK: (layout.ARGUMENTS_MARK, layout.RESULTS_MARK, self._mark),
-            layout.COMMAND_LIST: (layout.ARGUMENTS_LIST, layout.RESULTS_LIST, self._list),
-            layout.COMMAND_READ: (layout.ARGUMENTS_READ, layout.RESULTS_READ, self._read),
-            layout.COMMAND_TIME: (layout.ARGUMENTS_TIME, layout.RESULTS_TIME, self._time),
-            layout.COMMAND_SET_CLOCK: (layout.ARGUMENTS_SET_CLOCK, layout.RESULTS_SET_CLOCK, self._set_clock),
-            layout.COMMAND_STREAM: (layout.ARGUMENTS_STREAM, layout.RESULTS_STREAM, self._stream),
-            layout.COMMAND_ERASE: (layout.ARGUMENTS_ERASE, layout.RESULTS_ERASE, self._erase),
-            layout.COMMAND_STORE_CALIBRATION: (
-                layout.ARGUMENTS_STORE_CALIBRATION,
-                layout.RESULTS_STORE_CALIBRATION,
-                self._store_calibration,
-            ),
-            layout.COMMAND_READ_CALIBRATION: (
-                layout.ARGUMENTS_READ_CALIBRATION,
-                layout.RESULTS_READ_CALIBRATION,
-                self._read_calibration,
-            ),
-            layout.COMMAND_SET_KEY: (layout.ARGUMENTS_SET_KEY, layout.RESULTS_SET_KEY, self._set_key),
-            layout.COMMAND_CHALLENGE: (
-                layout.ARGUMENTS_CHALLENGE,
-                layout.RESULTS_CHALLENGE,
-                self._challenge,
-            ),
-        }
+        # By number: letters of the arguments, letters of the results, what carries it out.
+        self._handlers = {}
+        for name, handler in (
+            ("HELLO", self._hello),
+            ("SET", self._set),
+            ("ARM", self._arm),
+            ("START", self._start),
+            ("STOP", self._stop),
+            ("MARK", self._mark),
+            ("LIST", self._list),
+            ("READ", self._read),
+            ("TIME", self._time),
+            ("SET_CLOCK", self._set_clock),
+            ("STREAM", self._stream),
+            ("ERASE", self._erase),
+            ("STORE_CALIBRATION", self._store_calibration),
+            ("READ_CALIBRATION", self._read_calibration),
+            ("SET_KEY", self._set_key),
+            ("CHALLENGE", self._challenge),
+            ("SELF_TEST", self._self_test),
+            ("TEST_STORE", self._test_store),
+            ("TEST_LINK", self._test_link),
+            ("TEST_RATE", self._test_rate),
+        ):
+            self._handlers[getattr(layout, "COMMAND_" + name)] = (
+                getattr(layout, "ARGUMENTS_" + name),
+                getattr(layout, "RESULTS_" + name),
+                handler,
+            )
         self._index = 0
         self._ticks = 0
         self._error = layout.ERROR_OK
@@ -65,6 +75,7 @@ class Commands:
     def link_lost(self) -> None:
         """Forget who was at the other end."""
         self._gate.link_lost()
+        self._tests.fast()
         self._last = b""
         self._last_answer = None
 
@@ -135,14 +146,24 @@ class Commands:
         self._outbox.put_own(layout.KIND_IDENTITY, layout.FIELDS_IDENTITY, identity)
         settings = self._recorder.settings.values()
         self._outbox.put_own(layout.KIND_SETTINGS, layout.FIELDS_SETTINGS, settings)
-        return (layout.VERSION,)
+        return layout.VERSION, self._recorder.identity.name
+
+    @property
+    def _busy(self) -> bool:
+        return self._recorder.state in (layout.STATE_ARMED, layout.STATE_RECORDING)
 
     def _set(self, values: list) -> tuple:  # type: ignore[type-arg]
-        if self._recorder.state in (layout.STATE_ARMED, layout.STATE_RECORDING):
+        setting, value = values[0], values[1]
+        settings = self._recorder.settings
+        if self._busy:
             return self._fail(layout.ERROR_BAD_STATE)
-        if not self._recorder.settings.change(values[0], values[1]):
+        before = settings.values()
+        if not settings.change(setting, value):
             return self._fail(layout.ERROR_BAD_ARGUMENT)
-        return (self._recorder.settings.values()[values[0] - 1],)
+        if not self._kept.keep(setting, value):
+            settings.change(setting, before[setting - 1])
+            return self._fail(layout.ERROR_STORE_FULL)
+        return (value,)
 
     def _arm(self, _: list) -> tuple:  # type: ignore[type-arg]
         error = self._recorder.arm()
@@ -227,7 +248,7 @@ class Commands:
 
     def _store_calibration(self, values: list) -> tuple:  # type: ignore[type-arg]
         # What the numbers mean is the host's business; only what could never be used is refused.
-        if self._recorder.state in (layout.STATE_ARMED, layout.STATE_RECORDING):
+        if self._busy:
             return self._fail(layout.ERROR_BAD_STATE)
         if (
             not layout.INPUT_A128 <= values[_CALIBRATION_INPUT] <= layout.INPUT_A64
@@ -259,3 +280,27 @@ class Commands:
         second, microsecond = self._now()
         outcome = self._gate.challenge(values[0], second, microsecond)
         return self._fail(outcome) if isinstance(outcome, int) else outcome
+
+    def _self_test(self, values: list) -> tuple:  # type: ignore[type-arg]
+        if not 1 <= values[0] <= self_test.LONGEST_S:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        if self._busy:
+            return self._fail(layout.ERROR_BAD_STATE)
+        self._now()
+        return self._tests.samples(values[0])
+
+    def _test_store(self, _: list) -> tuple:  # type: ignore[type-arg]
+        return self._fail(layout.ERROR_BAD_STATE) if self._busy else self._tests.store()
+
+    def _test_link(self, values: list) -> tuple:  # type: ignore[type-arg]
+        if values[0] > layout.MAX_FILLER:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        return (bytes(range(values[0])),)
+
+    def _test_rate(self, values: list) -> tuple:  # type: ignore[type-arg]
+        if values[0] > self_test.SLOWEST_S:
+            return self._fail(layout.ERROR_BAD_ARGUMENT)
+        if self._busy:
+            return self._fail(layout.ERROR_BAD_STATE)
+        self._now()
+        return (self._tests.slow(values[0]),)

@@ -10,6 +10,7 @@ class Identity:
     """`serial` has 8 bytes and is fixed for the board; `boot` differs at every start."""
 
     def __init__(self, serial: bytes, boot: int, board: str, interpreter: str) -> None:
+        self.name = b""  # what its owner calls it
         self.serial = serial
         self.boot = boot
         self.board = text_bytes(board)

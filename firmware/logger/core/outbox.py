@@ -218,6 +218,7 @@ class Outbox:
         store = recorder.store
         health = recorder.health
         room = store.room()
+        rate = ring.rate_mhz()
         values = (
             recorder.state,
             second,
@@ -228,7 +229,7 @@ class Outbox:
             ring.head - writer.first if writer.active else 0,
             writer.records if writer.active else 0,
             recorder.missed,
-            ring.rate_mhz(),
+            rate,
             room if room > 0 else 0,
             store.runs,
             self.bad_records & 0xFFFF,
@@ -241,6 +242,7 @@ class Outbox:
             health.ring_high,
             health.free_memory,
             health.reset_cause,
+            writer.seconds_left(rate),
         )
         recorder.worst_quality = 0
         at = record.begin(self._record, layout.KIND_STATUS, 0, self._next_index())

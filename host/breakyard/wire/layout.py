@@ -29,6 +29,7 @@ MAX_RUN: Final = 65535
 LINK_CREDIT: Final = 8192
 LINK_SILENCE: Final = 30000
 MAX_READ: Final = 64
+MAX_FILLER: Final = 240
 CLOCK_NEVER_SET: Final = 4294967295
 
 SAMPLE_SIZE: Final = 5
@@ -71,6 +72,10 @@ class Command(IntEnum):
     SET_KEY = 15
     CHALLENGE = 16
     SEALED = 17
+    SELF_TEST = 18
+    TEST_STORE = 19
+    TEST_LINK = 20
+    TEST_RATE = 21
 
 
 class Setting(IntEnum):
@@ -175,6 +180,14 @@ class Access(IntEnum):
     STATUS = 1
     READING = 2
     EVERYTHING = 3
+
+
+class StoreTest(IntEnum):
+    SAME = 0
+    NO_FLASH = 1
+    NOT_WRITTEN = 2
+    NOT_READ = 3
+    DIFFERENT = 4
 
 
 class Damage(IntEnum):
@@ -305,6 +318,7 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
             ("ring_high", "u16"),
             ("free_memory", "u32"),
             ("reset_cause", "u8"),
+            ("seconds_left", "u32"),
         ),
         Kind.COMMAND: (("command", "u8"), ("arguments", "rest")),
         Kind.ANSWER: (("command", "u8"), ("error", "u8"), ("results", "rest")),
@@ -341,12 +355,16 @@ ARGUMENTS: Final[Mapping[Command, Fields]] = MappingProxyType(
         Command.SET_KEY: (("key", "bytes32"), ("access", "u8")),
         Command.CHALLENGE: (("host_nonce", "bytes32"),),
         Command.SEALED: (("counter", "u32"), ("tag", "bytes32"), ("sealed", "rest")),
+        Command.SELF_TEST: (("seconds", "u8"),),
+        Command.TEST_STORE: (),
+        Command.TEST_LINK: (("size", "u8"),),
+        Command.TEST_RATE: (("slow_s", "u8"),),
     }
 )
 
 RESULTS: Final[Mapping[Command, Fields]] = MappingProxyType(
     {
-        Command.HELLO: (("protocol", "u8"),),
+        Command.HELLO: (("protocol", "u8"), ("name", "text")),
         Command.SET: (("value", "u32"),),
         Command.ARM: (_RUN, ("seconds_left", "u32")),
         Command.START: (_RUN, ("seconds_left", "u32")),
@@ -363,6 +381,23 @@ RESULTS: Final[Mapping[Command, Fields]] = MappingProxyType(
         Command.SET_KEY: (("key_id", "bytes8"),),
         Command.CHALLENGE: (("nonce", "bytes32"), ("proof", "bytes32")),
         Command.SEALED: (),
+        Command.SELF_TEST: (
+            ("samples", "u16"),
+            ("span_ms", "u32"),
+            ("missed", "u16"),
+            ("late", "u16"),
+            ("on_rail", "u16"),
+            ("settling", "u16"),
+            ("out_of_step", "u16"),
+            ("mean_counts", "i24"),
+            ("lowest_counts", "i24"),
+            ("highest_counts", "i24"),
+            ("noise_millicounts", "u32"),
+            ("input", "u8"),
+        ),
+        Command.TEST_STORE: (("outcome", "u8"), ("bytes", "u16"), ("write_ms", "u32"), ("read_ms", "u32")),
+        Command.TEST_LINK: (("filler", "rest"),),
+        Command.TEST_RATE: (("has_pin", "u8"),),
     }
 )
 

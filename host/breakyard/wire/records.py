@@ -179,6 +179,7 @@ class Status(Header):
     ring_high: int = 0
     free_memory: int = 0
     reset_cause: int = 0
+    seconds_left: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
