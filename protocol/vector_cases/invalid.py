@@ -148,11 +148,11 @@ def _values():
             "BAD_VALUE",
             pack.record(kind, 1, 5, values | {name: 1000000}),
         )
-    for number in (0, 46):
-        samples = b"\x01\x02\x03\x00\x00" * min(number, 45)
+    for number in (0, 47):
+        samples = b"\x01\x02\x03\x00\x00" * min(number, 46)
         yield _record(
             f"samples-{number}",
-            "A SAMPLES record has 1 to 45 samples.",
+            "A SAMPLES record has 1 to 46 samples.",
             "BAD_VALUE",
             pack.seal(_samples_head(number) + samples),
         )

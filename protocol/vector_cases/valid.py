@@ -269,25 +269,25 @@ def _samples():
         "full",
         "As many samples as fit, counts crossing zero.",
         ["Limit", "Negative"],
-        [((i - 22) * 370000, 0 if i == 0 else 625 + i % 3, 0) for i in range(LIMITS["MAX_SAMPLES"])],
+        [((i - 22) * 360000, 0 if i == 0 else 625 + i % 3, 0) for i in range(LIMITS["MAX_SAMPLES"])],
         first_sample=45,
     )
     yield one(
         "all-zero",
-        "45 samples of nothing: zero bytes all along.",
+        "46 samples of nothing: zero bytes all along.",
         ["ZeroBytes", "Limit"],
         [(0, 0, 0)] * LIMITS["MAX_SAMPLES"],
         first_s=0,
     )
     yield one(
         "ten-hours",
-        "The last sample of ten hours at 150 per second, 120 000 records on.",
+        "The last sample of ten hours at 150 per second, 117 000 records on.",
         ["Typical"],
         [(1234567, 0, 0)],
         first_sample=5399999,
         first_s=36071,
         first_us=993340,
-        index=120002,
+        index=117394,
     )
     yield one(
         "counters-high",

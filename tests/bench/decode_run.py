@@ -30,7 +30,7 @@ from breakyard.wire.records import Identity, RunBegin, RunEnd, Samples, Settings
 
 SAMPLES = 288_000
 RATE_HZ = 80
-PER_RECORD = 45
+PER_RECORD = 46
 SEED = 20260503
 FRAME = 253  # bytes of a full SAMPLES record with its framing
 COEFFICIENTS = (1.5, 4.656612873077393e-3)  # newtons of counts: a 10 kN cell of 2 mV/V at gain 128

@@ -195,7 +195,7 @@ def main() -> None:
     names = list(steps)
     sample = steps[names[1]] + steps[names[2]]
     record = sum(steps[name] for name in names[5:])
-    second = sample * 150 + record * 150 / 45 + (steps[names[3]] + steps[names[4]]) * 100
+    second = sample * 150 + record * 150 / 46 + (steps[names[3]] + steps[names[4]]) * 100
     print(
         f"{'a second at 150/s, stored and followed':46} {second:9.0f}   "
         f"{second * FAST_US / 1e4:.0f} to {second * SLOW_US / 1e4:.0f} % of the processor"

@@ -98,8 +98,9 @@ def run_samples(records):
     result = []
     for record in records:
         if record[0] == layout.KIND_SAMPLES:
-            number, second, microsecond = unpack_from("<III", record, 8)
-            for counts, quality, step in samples_of(record, 20):
+            number, second, low, high = unpack_from("<IIHB", record, 8)
+            microsecond = high << 16 | low
+            for counts, quality, step in samples_of(record, 19):
                 microsecond += step * layout.STEP_US
                 second += microsecond // 1000000
                 microsecond %= 1000000

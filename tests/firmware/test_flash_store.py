@@ -189,7 +189,7 @@ def test_totals_of_a_repaired_run():
     store.begin(1)
     buffer = bytearray(layout.MAX_RECORD)
     at = record.begin(buffer, layout.KIND_SAMPLES, 1, 0)
-    at = record.pack(buffer, at, "IIIB", (5, 70, 999000, 3))
+    at = record.pack(buffer, at, "IIiB", (5, 70, 999000, 3))
     at = record.put_sample(buffer, at, -7, 0, 0)
     at = record.put_sample(buffer, at, layout.RAIL_HIGH, layout.QUALITY_RAIL, 600)
     at = record.put_sample(buffer, at, 9, layout.QUALITY_LATE, 500)

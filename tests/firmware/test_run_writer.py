@@ -78,18 +78,18 @@ def test_missed_conversions_inside_the_run_are_counted():
 def test_a_record_is_closed_when_its_first_sample_is_old():
     logger = Logger(step_us=100000)  # 10/s
     records = one_run(logger, [0] * 60)
-    sizes = [record[20] for record in records if record[0] == layout.KIND_SAMPLES]
+    sizes = [record[19] for record in records if record[0] == layout.KIND_SAMPLES]
 
     # The sample of the moment at which the first is 500 ms old is the sixth.
     assert set(sizes[:-1]) == {6}
 
 
-def test_a_record_holds_45_samples():
+def test_a_record_holds_46_samples():
     records = one_run(Logger(), [0] * 100)
-    sizes = [record[20] for record in records if record[0] == layout.KIND_SAMPLES]
+    sizes = [record[19] for record in records if record[0] == layout.KIND_SAMPLES]
 
-    assert sizes == [45, 45, 10]
-    assert max([len(record) for record in records]) == 250
+    assert sizes == [46, 46, 8]
+    assert max([len(record) for record in records]) == 254
 
 
 def test_a_long_pause_starts_a_new_record_with_an_exact_time():
@@ -108,7 +108,7 @@ def test_a_long_pause_starts_a_new_record_with_an_exact_time():
     logger.finish()
     records = logger.records(1)
 
-    assert [record[20] for record in records if record[0] == layout.KIND_SAMPLES] == [5, 2, 1]
+    assert [record[19] for record in records if record[0] == layout.KIND_SAMPLES] == [5, 2, 1]
     last = run_samples(records)[-1]
     assert last[1] * 1000000 + last[2] == 105 * 11000 + 163840 + 163820 + 2500000
 

@@ -141,9 +141,9 @@ def totals_of(records):
             windows += 1
         if record[0] != layout.KIND_SAMPLES:
             continue
-        samples = unpack_from("<I", record, 8)[0] + record[20]
-        found += record[20]
-        for at in range(21, 21 + 5 * record[20], 5):
+        samples = unpack_from("<I", record, 8)[0] + record[19]
+        found += record[19]
+        for at in range(20, 20 + 5 * record[19], 5):
             counts = signed(record[at : at + 3])
             quality = record[at + 4] >> 5
             clipped += quality == 2 or counts in (layout.RAIL_LOW, layout.RAIL_HIGH)

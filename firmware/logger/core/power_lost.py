@@ -8,7 +8,7 @@ from .run_scan import RunScan
 from .timebase import MICROSECONDS
 from .totals import Totals
 
-_NUMBER_AT = 20  # of samples, in a SAMPLES record
+_NUMBER_AT = 19  # of samples, in a SAMPLES record
 
 
 def write_end(buffer: bytearray, scan: RunScan, run: int, size: int, reset_cause: int) -> int:
@@ -32,7 +32,8 @@ def write_end(buffer: bytearray, scan: RunScan, run: int, size: int, reset_cause
         digest.update(memoryview(raw)[: scan.length])
         index = scan.index
         if raw[0] == layout.KIND_SAMPLES:
-            first, second, microsecond = unpack_from("<III", raw, layout.HEADER)
+            first, second, low, high = unpack_from("<IIHB", raw, layout.HEADER)
+            microsecond = high << 16 | low
             number = raw[_NUMBER_AT]
             found += number
             samples = first + number

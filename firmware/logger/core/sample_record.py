@@ -8,7 +8,7 @@ from micropython import const
 from . import layout, record
 from .timebase import MICROSECONDS, elapsed_ms
 
-SAMPLES_AT = const(21)  # header, three fields and the number of samples
+SAMPLES_AT = const(20)  # header, three fields and the number of samples
 
 DOES_NOT_FIT = const(-1)
 
@@ -62,6 +62,6 @@ class SampleRecord:
     def close(self, run: int, index: int, first_sample: int) -> int:
         """Write header and fields; return the end of the payload. The next `open` begins another."""
         at = record.begin(self.buffer, layout.KIND_SAMPLES, run, index)
-        record.pack(self.buffer, at, "IIIB", (first_sample, self.second, self.microsecond, self.count))
+        record.pack(self.buffer, at, "IIiB", (first_sample, self.second, self.microsecond, self.count))
         self.count = 0
         return self._at

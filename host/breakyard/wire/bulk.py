@@ -36,24 +36,20 @@ Ints = NDArray[np.int64]
 CRC_RESIDUE: Final = 0x2144DF1C
 """CRC-32 over a record that ends with its own CRC-32, whatever the record (catalogue of CRC algorithms)."""
 
-_SAMPLES_AT: Final = 21
-_BARE_SIZE: Final = 25
+_SAMPLES_AT: Final = 20
+_BARE_SIZE: Final = 24
 """Of a SAMPLES record without its samples."""
 _AT_ONCE: Final = 256
 """Records that are copied and checked together, few enough to stay in the processor's cache."""
 _TABLE: Final = np.dtype(
-    [
-        ("kind", "u1"),
-        ("version", "u1"),
-        ("run", "<u2"),
-        ("index", "<u4"),
-        ("first_sample", "<u4"),
-        ("first_s", "<u4"),
-        ("first_us", "<u4"),
-        ("number", "u1"),
-    ]
+    {
+        "names": ["kind", "version", "run", "index", "first_sample", "first_s", "first_us", "number"],
+        "formats": ["u1", "u1", "<u2", "<u4", "<u4", "<u4", "<u4", "u1"],
+        "offsets": [0, 1, 2, 4, 8, 12, 16, 19],
+    }
 )
-"""The beginning of a SAMPLES record; of any other record only the first four are meant."""
+"""The beginning of a SAMPLES record; of any other record only the first four are meant. first_us has three bytes."""
+_THREE_BYTES: Final = 0xFFFFFF
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +226,7 @@ def _read(
     # One plain column each: numpy is slow at picking rows of a structured array.
     table = {name: heads[name].astype(np.int64) for name in _TABLE.names or ()}
 
+    table["first_us"] &= _THREE_BYTES
     number, version = table["number"], table["version"]
     spare = size - _BARE_SIZE - number * SAMPLE_SIZE
     plain = (table["kind"] == Kind.SAMPLES) & (number >= 1) & (number <= MAX_SAMPLES)

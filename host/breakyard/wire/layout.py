@@ -18,7 +18,7 @@ CRC_SIZE: Final = 4
 MAX_RECORD: Final = 254
 MIN_RECORD: Final = 12
 MAX_FRAME: Final = 257
-MAX_SAMPLES: Final = 45
+MAX_SAMPLES: Final = 46
 MAX_WINDOW_SAMPLES: Final = 43
 MAX_TEXT: Final = 64
 STEP_US: Final = 20
@@ -261,7 +261,7 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
         Kind.SAMPLES: (
             ("first_sample", "u32"),
             ("first_s", "u32"),
-            ("first_us", "u32"),
+            ("first_us", "i24"),
             ("samples", "samples"),
         ),
         Kind.MARK: (("mark_s", "u32"), ("mark_us", "u32"), ("code", "u8"), ("text", "text")),

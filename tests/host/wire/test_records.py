@@ -100,7 +100,7 @@ def test_arrays_cannot_be_changed():
     ("record", "what"),
     [
         (samples([], [], []), "0 counts"),
-        (samples([0] * 46, [0] * 46, [0] * 46), "46 counts"),
+        (samples([0] * 47, [0] * 47, [0] * 47), "47 counts"),
         (samples([1, 2], [0], [0, 0]), "2 counts"),
         (samples([1, 2], [20, 20], [0, 0]), "the first is 0"),
         (samples([1, 2], [0, 30], [0, 0]), "multiples of 20 us"),
