@@ -1,27 +1,30 @@
 """The hardware notes agree with the firmware, the commands and the arithmetic that they quote."""
 
-import importlib.util
 import json
 import math
 import re
 import shlex
-import shutil
-import subprocess
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 import typer
 
+from breakyard.cli import selftest
 from breakyard.cli.app import app, main
 from breakyard.cli.commands import register
-from breakyard.plan.ranges import counts_per_mv_v, noise_nv, rail_mv_v
+from breakyard.cli.output import Output
+from breakyard.plan.ranges import counts_per_mv_v, rail_mv_v
 from breakyard.plan.standoff import stand_off
+from breakyard.selftest import Report, checks
+from breakyard.selftest.measure import RATE_IS_A_WIRE
+from breakyard.selftest.results import left_out
+from breakyard.selftest.seen import Clock, Press, Samples, Store, Supply
 from breakyard.units import parse_force
+from breakyard.wire.layout import ResetCause
 
 ROOT = Path(__file__).parent.parent.parent
 NOTES = ROOT / "hardware_notes"
@@ -216,94 +219,52 @@ def test_distances_of_the_drawing_are_those_of_the_plan() -> None:
     assert f"{distances.bystanders_m:g} m: everyone else" in shown
 
 
-# --- first_look.py, with a made-up converter
+# --- the self-test
 
 
-@pytest.fixture
-def first_look() -> ModuleType:
-    """The script as a module; its main part is not run."""
-    spec = importlib.util.spec_from_file_location("first_look", NOTES / "first_look.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def made_up() -> Report:
+    """What a good logger's measurements are made into."""
+    rest = Samples(920, 9990, 0, 0, 0, 0, 0, 20498, 20332, 20661, 57800, 1)
+    power = Supply(False, ResetCause.POWER, 0, 0, 71344, 1560)
+    made = (
+        checks.conversions(rest),
+        checks.rate(rest, slow_wanted=False),
+        checks.stuck(rest),
+        checks.noise(rest),
+        checks.zero(rest, 0),
+        checks.pulses(rest),
+        checks.missed(rest),
+        left_out("noise, slow rate", RATE_IS_A_WIRE),
+        checks.press(Press(38412, True, True, -31), ""),
+        checks.link(21600.0),
+        checks.store(Store(0, 4096, 71, 4)),
+        checks.room(power),
+        checks.supply(power),
+        checks.memory(power),
+        checks.clock(Clock(21e-6, 410e-6, 11.0)),
+    )
+    return Report("e6614103e7172d2f", rest.rate_hz, "fast", made)
 
 
-class MadeUp:
-    """A converter at a steady period; `counts_of(i)` and `quality_of(i)` say what sample i is."""
-
-    def __init__(self, rate, counts_of, quality_of=lambda i: 3 if i < 4 else 0, missed_every=0):  # type: ignore[no-untyped-def]
-        self.now_us = 0x3FFFFFFF - 3_000_000  # the counter wraps after three seconds
-        self._period_us = 1e6 / rate if rate else 0
-        self._start_us = self.now_us
-        self._of = counts_of, quality_of
-        self._missed_every = missed_every
-        self._read = 0
-        self._conversion = 0
-
-    def poll(self) -> bool:
-        due = self._start_us + (self._conversion + 1) * self._period_us
-        if not self._period_us or self.now_us < due:
-            return False
-        self.missed = 1 if self._missed_every and self._read and self._read % self._missed_every == 0 else 0
-        self._conversion += 1 + self.missed
-        self.ticks = round(self._start_us + self._conversion * self._period_us) & 0x3FFFFFFF
-        self.counts, self.quality = (of(self._read) for of in self._of)
-        self._read += 1
-        return True
-
-    def ticks_us(self) -> int:
-        return self.now_us & 0x3FFFFFFF
-
-    def sleep_ms(self, ms: int) -> None:
-        self.now_us += 1000 * ms
-
-
-def report(script, converter, line=1):  # type: ignore[no-untyped-def]
-    """What the script says of a converter."""
-    return script.words(script.look(converter, converter.ticks_us, converter.sleep_ms), line)
-
-
-def at_rest(i: int) -> int:
-    """Counts around 20500 whose deviation is about 50."""
-    return 20500 + (-60, 20, 60, -20, 50, -60)[i % 6]
-
-
-def test_first_look_prints_what_the_page_shows(first_look: ModuleType) -> None:
-    """The example in bring_up.md is the script's own output for a made-up converter."""
-    shown = re.search(r"<!-- first look -->\n```\n(.*?)\n```", PAGES["bring_up.md"], re.S)
-    assert shown is not None
-
-    assert report(first_look, MadeUp(92.0, at_rest)) == shown[1].splitlines()
-
-
-@pytest.mark.parametrize(
-    ("letter", "converter", "line"),
-    [
-        ("A", MadeUp(0, at_rest), 1),
-        ("A", MadeUp(0, at_rest), 0),
-        ("B", MadeUp(10.8, at_rest), 1),
-        ("C", MadeUp(40.0, at_rest), 1),
-        ("C", MadeUp(300.0, at_rest), 1),
-        ("D", MadeUp(92.0, lambda i: -1), 1),
-        ("D", MadeUp(92.0, lambda i: 0x7FFFFF), 1),
-        ("D", MadeUp(92.0, lambda i: -0x800000 if i % 50 == 0 else at_rest(i)), 1),
-        ("E", MadeUp(92.0, lambda i: 10 * at_rest(i)), 1),
-        ("F", MadeUp(92.0, at_rest, lambda i: 4 if i % 100 == 99 else 0), 1),
-        ("G", MadeUp(92.0, at_rest, missed_every=100), 1),
-        ("H", MadeUp(92.0, lambda i: at_rest(i) + 500_000), 1),
-    ],
-)
-def test_first_look_names_the_page_for_each_fault(
-    first_look: ModuleType, letter: str, converter: MadeUp, line: int
+def test_the_example_is_what_the_command_shows(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each fault leads to its letter, and that letter is a heading of faults.md."""
-    said = "\n".join(report(first_look, converter, line))
+    """The table in bring_up.md is the command's own for these measurements."""
+    shown = re.search(r"<!-- self-test -->\n```\n(.*?)```\n<!-- end -->", PAGES["bring_up.md"], re.S)
+    assert shown is not None
+    monkeypatch.setenv("COLUMNS", "110")
+    selftest.show(Output(False), made_up(), {"fast": None, "slow": None})
+    said = [line.rstrip() for line in capsys.readouterr().out.splitlines()]
 
-    assert f"[{letter}]" in said
-    assert "nothing to complain about" not in said
-    assert f"## {letter}. " in PAGES["faults.md"]
+    assert [line for line in said if line] == [line.rstrip() for line in shown[1].splitlines() if line]
+
+
+def test_every_check_stands_in_the_table() -> None:
+    """Each name that the command prints has its row in self_test.md, and no row is left over."""
+    rows = [row[0] for row in table_rows(PAGES["self_test.md"])][2:]
+    named = [name for row in rows for name in row.split("; ")]
+
+    assert sorted(named) == sorted([*(check.name for check in made_up().checks), "rate, RATE low"])
 
 
 def test_every_fault_that_the_firmware_names_is_explained() -> None:
@@ -315,55 +276,3 @@ def test_every_fault_that_the_firmware_names_is_explained() -> None:
 
     assert len(names) >= 9
     assert [name for name in names if f'"{name}' not in PAGES["faults.md"]] == []
-
-
-def test_first_look_counts_missed_conversions_in_the_rate(first_look: ModuleType) -> None:
-    """A rate is that of the converter, not of what was read."""
-    converter = MadeUp(80.0, at_rest, missed_every=2)
-
-    assert first_look.look(converter, converter.ticks_us, converter.sleep_ms).rate == pytest.approx(
-        80.0, rel=1e-3
-    )
-
-
-def test_first_look_takes_the_data_sheets_noise(first_look: ModuleType) -> None:
-    """50 and 90 nV rms (HX711 data sheet) in counts at 3.3 V, to half a count."""
-    for is_fast, rate in ((False, 10.0), (True, 80.0)):
-        counts = noise_nv(rate, 128) * 1e-6 / 3.3 * first_look.COUNTS_PER_MV_V
-        assert first_look.NOISE[is_fast] == pytest.approx(counts, abs=0.6)
-    assert pytest.approx(counts_per_mv_v(128), rel=1e-12) == first_look.COUNTS_PER_MV_V
-
-
-FAULTS = {
-    "none": [],
-    "stuck_high": ["A"],
-    "stuck_low": ["A"],
-    "no_clock": ["D", "F"],
-    "all_ones": ["D"],
-    "rail_high": ["D"],
-    "rail_low": ["D"],
-    "slow": ["C"],
-    "fast": ["C", "G"],
-}
-
-
-@pytest.mark.parametrize("fault", FAULTS)
-def test_first_look_with_the_firmwares_driver(fault: str) -> None:
-    """In the boards' interpreter, through the firmware's driver, at a stand-in of the chip: each fault's letter."""
-    micropython = shutil.which("micropython") or shutil.which(
-        "micropython", path=str(Path(sys.executable).parent)
-    )
-    if micropython is None:
-        pytest.skip("no MicroPython for this platform")
-    firmware = ROOT / "firmware"
-    done = subprocess.run(
-        [micropython, "-X", "heapsize=4m", str(Path(__file__).parent / "first_look_bench.py"), fault],
-        env={"MICROPYPATH": f"{firmware / 'virtual'}:{firmware}:{NOTES}:.frozen"},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-
-    assert done.returncode == 0, done.stderr
-    assert re.findall(r"\[(\w)\]$", done.stdout, re.M) == FAULTS[fault]
-    assert done.stdout.endswith("nothing to complain about\n") == (fault == "none")

@@ -20,6 +20,7 @@ from breakyard.cli import (
     record,
     report,
     rig,
+    selftest,
     summarize,
 )
 from breakyard.cli import range as range_
@@ -52,6 +53,7 @@ LOGGER: Final[dict[str, Callable[..., None]]] = {
     "key": logger.key,
     "calibration": logger_calibration.command,
     "install": install.command,
+    "selftest": selftest.command,
 }
 """Commands that are said after "logger"."""
 

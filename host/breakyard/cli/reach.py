@@ -66,8 +66,11 @@ def keep_key(serial: str, key: bytes | None) -> Path:
 
 
 @asynccontextmanager
-async def make_link(way: str) -> AsyncIterator["Link"]:
-    """The link that --link names; it is not connected yet. Raises: UsageError, LinkError."""
+async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
+    """The link that --link names; it is not connected yet. Raises: UsageError, LinkError.
+
+    The virtual logger's cell is pulled after ten seconds, or, if `calm`, after a minute without a stir.
+    """
     kind, _, rest = way.partition(":")
     async with AsyncExitStack() as stack:
         if kind == "ble":
@@ -82,15 +85,15 @@ async def make_link(way: str) -> AsyncIterator["Link"]:
             from breakyard.simulate.logger import VirtualLogger
 
             logger = await stack.enter_async_context(VirtualLogger())
-            await logger.load(_simulated_pull(Path(stack.enter_context(TemporaryDirectory()))))
+            await logger.load(_simulated_pull(Path(stack.enter_context(TemporaryDirectory())), calm))
             await logger.realtime()
             yield logger.link()
         else:
             raise UsageError(f"--link {way}: say ble, ble:SERIAL, usb, usb:PORT or virtual")
 
 
-def _simulated_pull(folder: Path) -> Path:
-    """What the virtual logger's converter is to see: ten quiet seconds, then a pull to a break at 300 kgf."""
+def _simulated_pull(folder: Path, calm: bool) -> Path:
+    """What the virtual logger's converter is to see: quiet seconds, then a pull to a break at 300 kgf."""
     from breakyard.simulate import recipes
     from breakyard.simulate.cell import Cell
     from breakyard.simulate.chain import measure
@@ -99,7 +102,7 @@ def _simulated_pull(folder: Path) -> Path:
     from breakyard.simulate.pull import pull
 
     kgf = 9.80665
-    rig = recipes.Rig(quiet_s=10.0)
+    rig = recipes.Rig(quiet_s=60.0, bumps=0) if calm else recipes.Rig(quiet_s=10.0)
     truth = pull(recipes.brittle(rig, peak_n=300 * kgf, rate_n_per_s=60 * kgf), seed=3, clear=True)
     cell = Cell(capacity_n=1000 * kgf, rated_output_mv_v=2.0)
     feed = folder / "pull.feed"
@@ -138,9 +141,9 @@ async def reach(link: "Link") -> AsyncIterator["Client"]:
 
 
 @asynccontextmanager
-async def reach_way(way: str) -> AsyncIterator["Client"]:
-    """The same for what --link says."""
-    async with make_link(way) as link, reach(link) as client:
+async def reach_way(way: str, calm: bool = False) -> AsyncIterator["Client"]:
+    """The same for what --link says; `calm` as for `make_link`."""
+    async with make_link(way, calm) as link, reach(link) as client:
         yield client
 
 

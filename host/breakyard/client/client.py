@@ -6,7 +6,7 @@ memory); a download continues where the last one stopped; the records handed on 
 
 import asyncio
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -82,6 +82,7 @@ class Client:
         self._exchange = Exchange(link, self.conversation, answer_timeout_s)
         self.identity: Identity | None = None
         self.settings: Settings | None = None
+        self.name = ""
         self._key = key
 
     async def __aenter__(self) -> "Client":
@@ -117,7 +118,8 @@ class Client:
 
         Raises: LinkError.
         """
-        await self._ask(Command.HELLO)
+        name = (await self._exchange.ask(Command.HELLO))["name"]
+        self.name = name if isinstance(name, str) else ""
         for record in self._take_loose():
             if isinstance(record, Identity):
                 self.identity = record
@@ -337,6 +339,16 @@ class Client:
             uncertainty_us=min(int(half_s * 1e6) + 1, 0xFFFFFFFE),
         )
         return ClockOffset(utc_s - device_s, half_s, exchanges)
+
+    async def ask(self, command: Command, **arguments: Value) -> dict[str, Value]:
+        """Carry out a command that has no method here; its results by name. Raises: LinkError."""
+        return await self._exchange.ask(command, **arguments)
+
+    async def ask_many(
+        self, command: Command, arguments: Sequence[Mapping[str, Value]], at_once: int
+    ) -> list[dict[str, Value]]:
+        """The same command again and again, `at_once` under way at a time. Raises: LinkError."""
+        return await self._exchange.ask_many(command, arguments, at_once)
 
     async def wait_for_status(self) -> Status:
         """Wait for the next status record. Raises: LinkTimeout, LinkLost."""

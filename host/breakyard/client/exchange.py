@@ -5,7 +5,8 @@ So several tasks may use a client at once: one follows a run while another asks 
 
 import asyncio
 import time
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from typing import Final
 
@@ -108,6 +109,35 @@ class Exchange:
         finally:
             self.conversation.give_up(index)
         raise LinkTimeout(silent(command, self.timeout_s))
+
+    async def ask_many(
+        self, command: Command, arguments: Sequence[Mapping[str, Value]], at_once: int
+    ) -> list[dict[str, Value]]:
+        """Send a command with each of these arguments, `at_once` on their way, none sent again; the results in order.
+
+        Raises: Refused, LinkLost, LinkTimeout when an answer did not come.
+        """
+        waiting: deque[int] = deque()
+        results: list[dict[str, Value]] = []
+        to_come = iter(arguments)
+        try:
+            while True:
+                while len(waiting) < at_once and (one := next(to_come, None)) is not None:
+                    index, message = self.message(command, **one)
+                    waiting.append(index)
+                    await self.send(message)
+                if not waiting:
+                    return results
+                deadline = time.monotonic() + self.timeout_s
+                while (answer := self.conversation.take_answer(waiting[0])) is None:
+                    await self.wait(deadline)
+                waiting.popleft()
+                if answer.error != Error.OK:
+                    raise Refused(command, answer.error)
+                results.append(unpack_results(command, answer.results, version=answer.version))
+        finally:
+            for index in waiting:
+                self.conversation.give_up(index)
 
 
 def silent(command: Command, timeout_s: float) -> str:

@@ -1,0 +1,137 @@
+"""breakyard logger selftest: does the logger work, and what to check where it does not."""
+
+import asyncio
+import json
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+
+from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.reach import LinkOption, keys_file, reach_way
+from breakyard.errors import DataError
+
+if TYPE_CHECKING:
+    from breakyard.client.client import Client
+    from breakyard.selftest import Report
+
+OTHER: Final = {"fast": "slow", "slow": "fast"}
+HOW: Final = {
+    "slow": "power off, tie RATE low, then: breakyard logger selftest --slow",
+    "fast": "power off, tie RATE high, then: breakyard logger selftest",
+}
+
+
+def command(
+    link: LinkOption = "usb",
+    press: Annotated[
+        bool, typer.Option(help="Ask for a press on the cell; only on a terminal, else it is left out.")
+    ] = True,
+    slow: Annotated[
+        bool, typer.Option("--slow", help="RATE is low on purpose, to test the slow rate.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Test a logger: converter, wires, cell, link, flash, supply; with what to check where it fails.
+
+    Leave the cell alone while it looks. Nothing is recorded, no run is touched. The latest result at each of the
+    converter's two rates is kept on this computer. Status 1 if a check failed.
+
+    Example: breakyard logger selftest --link usb
+    """
+    out = Output(as_json)
+
+    async def do() -> dict[str, Any]:
+        async with reach_way(link, calm=True) as client:
+            return await make_and_show(client, out, press=press, slow=slow)
+
+    document = asyncio.run(do())
+    out.document(document)
+    if not document["passed"]:
+        raise typer.Exit(1)
+
+
+async def make_and_show(
+    client: "Client", out: Output, *, press: bool = True, slow: bool = False
+) -> dict[str, Any]:
+    """Make the test over a client that has said hello, show it, keep it; returns the JSON document."""
+    from breakyard.selftest import Plan, run
+
+    asks = press and sys.stdin.isatty() and sys.stderr.isatty()
+    report = await run(
+        client,
+        Plan(
+            press=_ask_for_press if asks else None,
+            why_not="nobody to ask: not on a terminal" if press else "--no-press",
+            slow=slow,
+            tell=out.say,
+        ),
+    )
+    identity = client.identity
+    assert identity is not None
+    document = {
+        "schema": "breakyard.selftest/1",
+        "name": client.name or None,
+        "board": identity.board,
+        "firmware": identity.firmware,
+        "interpreter": identity.interpreter,
+        "time": datetime.now(UTC).isoformat(timespec="seconds"),
+        **report.to_json(),
+    }
+    rates = keep(document)
+    show(out, report, rates)
+    return {**document, "rates": rates}
+
+
+def _ask_for_press() -> None:
+    print(
+        "press or pull on the cell by hand for a second or two, then let go ...", file=sys.stderr, flush=True
+    )
+
+
+def show(out: Output, report: "Report", rates: dict[str, Any]) -> None:
+    """A table of the checks, what to look at, and what is known of the other rate."""
+    out.table(
+        f"Self-test of logger {report.serial}",
+        ("check", "", "found"),
+        [(check.name, str(check.verdict), check.found) for check in report.checks],
+    )
+    for check in report.checks:
+        if check.look:
+            out.say(f"{check.name}: {check.look}")
+    failed = sum(bool(check.look) for check in report.checks)
+    out.say(f"{failed} of {len(report.checks)} failed" if failed else "passed")
+    other = OTHER.get(report.rate or "fast", "slow")
+    known = rates.get(other)
+    if known:
+        out.say(f"{other} rate: {'passed' if known['passed'] else 'FAILED'} on {known['time'][:10]}")
+    elif report.rate and not any("RATE low" in check.name for check in report.checks):
+        out.say(f"{other} rate: not tested yet; {HOW[other]}")
+
+
+def results_file() -> Path:
+    """Where the latest results are kept, beside the keys."""
+    return keys_file().with_name("selftests.json")
+
+
+def keep(document: dict[str, Any]) -> dict[str, Any]:
+    """Keep a test under its rate; the latest of both rates of this logger, None where there is none.
+
+    Raises: DataError if the file cannot be read or written.
+    """
+    from breakyard.session.atomic import write_atomically
+
+    path = results_file()
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    except (OSError, ValueError) as error:
+        raise DataError(
+            f"{path}: cannot be read ({error}); remove it, only older self-tests are in it"
+        ) from error
+    mine = kept.setdefault(document["serial"], {})
+    if document["rate"] is not None:
+        mine[document["rate"]] = document
+        write_atomically(path, json.dumps(kept, indent=1).encode())
+    return {rate: mine.get(rate) for rate in OTHER}
