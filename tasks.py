@@ -7,6 +7,7 @@
     python3 tasks.py docs     the protocol's tables and vectors, and the commands shown in the README
     python3 tasks.py wheel    builds the wheel, installs it elsewhere and runs its demo
     python3 tasks.py bench    speed, memory and coverage, as ratios and shares
+    python3 tasks.py fuzz     hostile inputs to everything that eats foreign bytes (--inputs 10000000)
 
 Needs Python 3.11 or later with the venv module (Debian: python3-venv) and, the first time, a network.
 Words after the verb go to the tool it runs: python3 tasks.py test tests/host -k units
@@ -131,6 +132,11 @@ def wheel() -> None:
         )
 
 
+def fuzz(*words: str) -> None:
+    set_up("fuzz")
+    run(PYTHON, "tests/fuzz/fuzz.py", *words)
+
+
 def bench(*words: str) -> None:
     set_up("test")
     for script in sorted((ROOT / "tests" / "bench").glob("*.py")):
@@ -138,7 +144,7 @@ def bench(*words: str) -> None:
         run(PYTHON, script, *words)
 
 
-VERBS = {"demo": demo, "test": test, "lint": lint, "docs": docs, "wheel": wheel, "bench": bench}
+VERBS = {"demo": demo, "test": test, "lint": lint, "docs": docs, "wheel": wheel, "bench": bench, "fuzz": fuzz}
 
 if __name__ == "__main__":
     if len(sys.argv) < 2 or sys.argv[1] not in VERBS:

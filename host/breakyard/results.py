@@ -239,13 +239,12 @@ class Summary:
 
         Raises: DataError if it is not a summary of a version that this reader knows, or a part is missing.
         """
-        if document.get("schema") != SCHEMA:
-            raise DataError(
-                f'this is not a pull\'s summary: "schema" is {document.get("schema")!r}, not {SCHEMA!r}'
-            )
+        schema = document.get("schema") if isinstance(document, Mapping) else None
+        if schema != SCHEMA:
+            raise DataError(f'this is not a pull\'s summary: "schema" is {schema!r}, not {SCHEMA!r}')
         try:
             summary = _built(cls, document)
-        except (KeyError, TypeError, ValueError, AttributeError) as problem:
+        except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as problem:
             raise DataError(
                 f"the summary is incomplete or damaged ({problem}); summarise the run again"
             ) from None

@@ -398,13 +398,16 @@ def test_calibration_survives_and_damage_is_told():
 
 
 def test_files_of_others_are_left_alone():
-    files = Files({"notes.txt": b"hello", "x.run": b"?", "00009.run": b"no records", "00003.run": b""})
+    others = ("notes.txt", "x.run", "7.run", "70000.run", "-0001.run")
+    files = Files({"00009.run": b"no records", "00003.run": b""})
+    for name in others:
+        files.safe[name] = b"" if "7.run" in name else b"?"
     store = FlashStore(files)
 
     assert store.runs == 0
     assert store.last_run == 9
-    assert sorted(files.safe) == ["00009.run", "notes.txt", "x.run"]
-    assert len(store.notes) == 2
+    assert set(files.safe) == set(others) | {"00009.run"}
+    assert len(store.notes) == 5
 
 
 def test_a_record_of_another_run_in_the_file_is_passed_over():

@@ -4,7 +4,7 @@ from firmware_support import ROOT
 
 from logger.core import layout
 from logger.core.settings import Settings
-from logger.core.settings_file import SettingsFile
+from logger.core.settings_file import SettingsFile, text_of
 
 
 def test_values_remarks_and_spaces():
@@ -62,4 +62,13 @@ def test_the_file_that_is_installed_says_nothing_but_what_holds_anyway():
 
     assert settings.values() == Settings().values()
     assert len(uncommented) >= 15
+    assert file.complaints == []
+
+
+def test_a_file_in_another_encoding_is_read_all_the_same():
+    text = text_of(b"\xef\xbb\xbfhang_ms = 700\r\n# d\xfcnn\r\nname = H\xfctte\r\n")
+    file = SettingsFile(text)
+
+    assert file.number("hang_ms", 1, 1, 1000) == 700
+    assert file.text("name", "") == "H?tte"
     assert file.complaints == []

@@ -8,7 +8,7 @@ from machine import ADC, WDT, Pin
 
 from ..core import layout
 from ..core.identity import FIRMWARE
-from ..core.settings_file import SettingsFile
+from ..core.settings_file import SettingsFile, text_of
 from ..drivers.lamp import Button, Lamp
 from ..drivers.sensors import Battery
 
@@ -22,8 +22,8 @@ _HIGHEST_PIN = 48
 def read_settings() -> SettingsFile:
     """The settings file; as if it were empty when there is none."""
     try:
-        with open(SETTINGS_PATH) as file:
-            return SettingsFile(file.read())
+        with open(SETTINGS_PATH, "rb") as file:
+            return SettingsFile(text_of(file.read()))
     except OSError:
         return SettingsFile("")
 

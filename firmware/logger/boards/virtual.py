@@ -7,7 +7,7 @@ from machine import Pin, disable_irq, enable_irq
 
 from ..core.flash_store import FlashStore
 from ..core.identity import FIRMWARE
-from ..core.settings_file import SettingsFile
+from ..core.settings_file import SettingsFile, text_of
 from ..core.store import MemoryStore
 from ..drivers.flash_files import FileSecrets
 from ..drivers.hx711 import Hx711
@@ -74,8 +74,8 @@ class Board:
         else:
             self.store = MemoryStore(options.capacity)
         if options.settings:
-            with open(options.settings) as file:
-                self.config = SettingsFile(file.read())
+            with open(options.settings, "rb") as file:
+                self.config = SettingsFile(text_of(file.read()))
         self.lamp = options.lamp_object
         self.rate_pin = options.rate_object
         self.battery = options.battery_object

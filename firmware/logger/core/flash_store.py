@@ -45,6 +45,15 @@ def file_name(run: int) -> str:
     return f"{run:05d}" + _SUFFIX
 
 
+def _number(name: str) -> int:
+    """The run whose file has this very name, or 0."""
+    try:
+        run = int(name[: -len(_SUFFIX)])
+    except ValueError:
+        return 0
+    return run if 0 < run <= MAX_RUN and file_name(run) == name else 0
+
+
 class FlashStore:
     """`files` is a FlashFiles; see MemoryStore for what a store must offer.
 
@@ -275,9 +284,10 @@ class FlashStore:
             elif name == _CALIBRATION:
                 self._read_calibration(size)
             elif name.endswith(_SUFFIX):
-                try:
-                    numbers.append((int(name[: -len(_SUFFIX)]), size))
-                except ValueError:
+                run = _number(name)
+                if run:
+                    numbers.append((run, size))
+                else:
                     self.notes.append("not understood: " + name)
         numbers.sort()
         for run, size in numbers:

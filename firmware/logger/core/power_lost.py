@@ -9,6 +9,8 @@ from .timebase import MICROSECONDS
 from .totals import Totals
 
 _NUMBER_AT = 19  # of samples, in a SAMPLES record
+_BARE = 24  # a SAMPLES record without its samples
+_U32 = 0xFFFFFFFF  # a sound checksum does not make sense of what it covers
 
 
 def write_end(buffer: bytearray, scan: RunScan, run: int, size: int, reset_cause: int) -> int:
@@ -34,11 +36,11 @@ def write_end(buffer: bytearray, scan: RunScan, run: int, size: int, reset_cause
         if raw[0] == layout.KIND_SAMPLES:
             first, second, low, high = unpack_from("<IIHB", raw, layout.HEADER)
             microsecond = high << 16 | low
-            number = raw[_NUMBER_AT]
+            number = max(0, min(raw[_NUMBER_AT], (scan.length - _BARE) // layout.SAMPLE_BYTES))
             found += number
-            samples = first + number
+            samples = (first + number) & _U32
             microsecond += _add(totals, raw, number)
-            second += microsecond // MICROSECONDS
+            second = (second + microsecond // MICROSECONDS) & _U32
             microsecond %= MICROSECONDS
         elif raw[0] == layout.KIND_PEAK_WINDOW:
             windows += 1
@@ -54,7 +56,7 @@ def write_end(buffer: bytearray, scan: RunScan, run: int, size: int, reset_cause
         second,
         microsecond,
         samples,
-        samples - found,
+        samples - found if samples > found else 0,
         0,
         totals.clipped,
         totals.doubtful,

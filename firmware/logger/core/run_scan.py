@@ -8,6 +8,7 @@ from . import cobs, record
 from .layout import MAX_FRAME, MAX_RECORD
 
 _WINDOW = 1024
+_HIGHEST = 0x3FFFFFFF  # index of a record; no run is that long, but what has a sound checksum may say so
 
 
 class RunScan:
@@ -100,4 +101,4 @@ class RunScan:
         number, index = record.numbers(self.record)
         self.length = length
         self.index = index
-        return number == self._run
+        return number == self._run and index < _HIGHEST

@@ -8,6 +8,16 @@ are sentences for people, each short enough for a log line.
 """
 
 
+def text_of(data: bytes) -> str:
+    """The text of a file; what is no UTF-8, as some editors write it, becomes question marks."""
+    if data[:3] == b"\xef\xbb\xbf":
+        data = data[3:]
+    try:
+        return data.decode()
+    except UnicodeError:
+        return "".join([chr(byte) if byte < 128 else "?" for byte in data])
+
+
 class SettingsFile:
     """Parse a text; then `number` and `text`; when all have asked, `unknown` names what nobody wanted."""
 

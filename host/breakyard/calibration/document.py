@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from breakyard.calibration.air import Air
+from breakyard.calibration.believable import believable
 from breakyard.calibration.degree import Suspect
 from breakyard.calibration.gravity import Gravity
 from breakyard.calibration.plate import Plate
@@ -97,7 +98,7 @@ def read(document: Mapping[str, Any] | str) -> dict[str, Any]:
     if isinstance(document, str):
         try:
             document = json.loads(document)
-        except ValueError:
+        except (ValueError, RecursionError):
             raise DataError("this calibration is not JSON: choose a file from calibrations/") from None
     if not isinstance(document, Mapping) or document.get("schema") != SCHEMA:
         found = document.get("schema") if isinstance(document, Mapping) else None
@@ -106,16 +107,22 @@ def read(document: Mapping[str, Any] | str) -> dict[str, Any]:
     content = {key: value for key, value in document.items() if key not in NOT_CONTENT}
     try:
         agrees = stated == hash_of(content)
-    except ValueError as error:
+    except (ValueError, OverflowError) as error:
         raise DataError(f"this calibration holds a number that JSON does not know ({error})") from error
+    except RecursionError:
+        raise DataError("this is no calibration: it is too deeply nested") from None
     if not agrees:
         raise DataError(
             "this calibration was changed after it was made (its hash disagrees): calibrate again"
         )
     try:
-        return _fields(content)
-    except (KeyError, TypeError, ValueError, IndexError) as error:
+        fields = _fields(content)
+        believable(fields)
+    except DataError:
+        raise
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError) as error:
         raise DataError(f"this calibration cannot be read ({error}): calibrate again") from error
+    return fields
 
 
 def _fields(document: Mapping[str, Any]) -> dict[str, Any]:

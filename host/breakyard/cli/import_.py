@@ -133,4 +133,4 @@ def _restore(archive: Path, into: Path, out: Output) -> None:
 
 
 def _column(text: str | None) -> str | int | None:
-    return int(text) if text is not None and text.isdecimal() else text
+    return int(text) if text is not None and text.isdecimal() and len(text) < 7 else text

@@ -43,7 +43,7 @@ def read_keys() -> dict[str, bytes]:
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
         return {str(serial): bytes.fromhex(key) for serial, key in data.items()}
-    except (OSError, ValueError, AttributeError, TypeError) as error:
+    except (OSError, ValueError, AttributeError, TypeError, RecursionError) as error:
         raise DataError(f"{path}: cannot be read as a file of keys ({error}); set the key again") from error
 
 

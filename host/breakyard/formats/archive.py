@@ -21,7 +21,7 @@ from urllib.parse import quote, unquote
 
 from breakyard.curve import LoadCurve
 from breakyard.errors import DataError, UsageError
-from breakyard.formats.arrow import arrow, parquet
+from breakyard.formats.arrow import arrow, first_line, parquet
 from breakyard.formats.write_parquet import (
     COMPRESSION,
     SAMPLE_COLUMNS,
@@ -154,11 +154,17 @@ def read_files(archive: Path, name: str) -> Iterator[ArchivedFile]:
             for batch in file.iter_batches(batch_size=16):
                 for row in batch.to_pylist():
                     yield _checked(row, path)
-    except (pa.ArrowException, OSError, KeyError) as problem:
-        raise DataError(f"{path}: cannot be read ({str(problem).splitlines()[0]})") from None
+    except DataError:
+        raise
+    except (pa.ArrowException, OSError, KeyError, ValueError) as problem:
+        raise DataError(f"{path}: cannot be read ({first_line(problem)})") from None
 
 
 def _checked(row: dict[str, Any], where: Path) -> ArchivedFile:
+    if not all(
+        isinstance(row[name], kind) for name, kind in (("path", str), ("sha256", str), ("content", bytes))
+    ):
+        raise DataError(f"{where}: a file in it has no path, no hash or no content; the archive is damaged")
     place = PurePosixPath(row["path"])
     if place.is_absolute() or ".." in place.parts or "\\" in row["path"] or ":" in row["path"]:
         raise DataError(f"{where}: it holds the path {row['path']!r}, which leads out of a session's folder")

@@ -16,6 +16,11 @@ def parquet() -> Any:
     return _load("pyarrow.parquet")
 
 
+def first_line(problem: BaseException) -> str:
+    """What pyarrow says, in one line."""
+    return (str(problem).splitlines() or [type(problem).__name__])[0]
+
+
 def _load(name: str) -> Any:
     try:
         return importlib.import_module(name)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from breakyard.errors import DataError, UnitError, UsageError
 from breakyard.formats.columns import Header, is_force, is_mass, split_unit
@@ -16,6 +17,9 @@ from breakyard.formats.recording import (
     means_counts,
 )
 from breakyard.units import FORCE_UNITS, force_unit
+
+_MOST_DIGITS: Final = 6
+"""Of a column's number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +92,7 @@ def _named(headers: Sequence[Header], wanted: str | int | None, option: str, whe
                 raise UsageError(
                     f'{where}: columns {numbers} are both called "{wanted}"; give {option} as a number'
                 )
-        if not key.isdecimal():
+        if not key.isdecimal() or len(key) > _MOST_DIGITS:
             raise UsageError(f'{where}: {option}: no column "{wanted}"; there is {_listed(headers)}')
         wanted = int(key)
     if not 1 <= wanted <= len(headers):

@@ -9,6 +9,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -68,10 +69,11 @@ def split_lines(text: str) -> list[str]:
 
 def split_fields(line: str, separator: str) -> list[str]:
     """Fields of one line, quotes removed, blanks around them too."""
+    line_fields = line.split(separator)
     if '"' in line:
-        line_fields = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
-    else:
-        line_fields = line.split(separator)
+        # A field beyond the reader's limit is no number, quoted or not.
+        with suppress(csv.Error):
+            line_fields = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
     return [one.strip() for one in line_fields]
 
 
@@ -105,7 +107,12 @@ def sniff(lines: Sequence[str], options: CsvOptions, where: str) -> Dialect:
     )
     first_row = options.header_rows
     if first_row is None:
-        first_row = next(row for row, fields in rows if _matches(fields, numeric))
+        first_row = next((row for row, fields in rows if _matches(fields, numeric)), None)
+        if first_row is None:
+            raise DataError(
+                f"{where}: no two columns hold numbers in most of their rows; mend the rows, or give --separator and "
+                "--header-rows"
+            )
         _refuse_data_in_header([one for one in rows if one[0] < first_row], numeric, where)
     if separator == ",":
         _refuse_comma_twice(rows, first_row, columns, body, where)

@@ -6,6 +6,7 @@ beside it; they are read together and never written.
 
 import csv
 import io
+import math
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
@@ -63,13 +64,13 @@ def read_checks(path: Path) -> tuple[Check, ...]:
         raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
     separator = separator_of(next((line for line in text.splitlines() if line.strip()), ""))
     reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True)
-    missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
-    if missing:
-        raise DataError(
-            f"{path}: no column {missing[0]!r}; the first row must name the columns {', '.join(COLUMNS)}"
-        )
     found: list[Check] = []
     try:
+        missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
+        if missing:
+            raise DataError(
+                f"{path}: no column {missing[0]!r}; the first row must name the columns {', '.join(COLUMNS)}"
+            )
         found.extend(_check(row, f"{path}, row {reader.line_num}") for row in reader if any(row.values()))
     except csv.Error as error:
         raise DataError(f"{path}, row {reader.line_num}: {error}; save the table as CSV again") from None
@@ -134,9 +135,12 @@ def _check(row: Mapping[str, str | None], place: str) -> Check:
     def number(name: str) -> float:
         text = (row[name] or "").strip()
         try:
-            return float(text.replace(",", "."))
+            value = float(text.replace(",", "."))
         except ValueError:
-            raise DataError(f'{place}: {name} "{text}" is not a number') from None
+            value = math.nan
+        if not math.isfinite(value):
+            raise DataError(f'{place}: {name} "{text}" is not a number')
+        return value
 
     when = (row["when_utc"] or "").strip()
     try:

@@ -15,6 +15,8 @@ from breakyard.errors import DataError, UnitError
 from breakyard.session.atomic import write_atomically
 from breakyard.units import mass_unit, parse_mass, to_kilograms
 
+_MOST_DIGITS: Final = 10
+
 COLUMNS: Final = ("id", "group", "order", "mass_kg", "notes")
 
 
@@ -105,8 +107,8 @@ def _specimen(cells: dict[str, str], place: str) -> Specimen:
     if not cells.get("id"):
         raise DataError(f"{place}: the specimen has no id; give it one or delete the row")
     order = cells.get("order", "")
-    if order and not order.isdecimal():
-        raise DataError(f'{place}: "order" must be a whole number, not "{order}"')
+    if order and not (order.isdecimal() and len(order) < _MOST_DIGITS):
+        raise DataError(f'{place}: "order" must be a whole number, not "{order[:40]}"')
     masses = [(name, cell) for name, cell in cells.items() if _is_mass(name) and cell]
     if len(masses) > 1:
         raise DataError(f"{place}: more than one column gives the mass; keep one")

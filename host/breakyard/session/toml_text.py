@@ -18,6 +18,10 @@ def read_toml(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except OSError as error:
         raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
+    except RecursionError:
+        raise DataError(
+            f"{path}: this is not valid TOML (too deeply nested); mend it in a text editor"
+        ) from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         line = str(error).splitlines()[0]
         raise DataError(f"{path}: this is not valid TOML ({line}); mend it in a text editor") from error
