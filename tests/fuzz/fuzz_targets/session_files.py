@@ -1,4 +1,4 @@
-"""session.toml, notes of a run, the file of keys: read whole, or one line that names the file; written again as read."""
+"""session.toml, notes of a run, the file of keys: read whole, or one line that names the file; written as read."""
 
 import os
 from collections.abc import Mapping
