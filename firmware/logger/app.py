@@ -60,8 +60,14 @@ class App:
         self.recorder = Recorder(Timebase(board.ticks_us()), board.store, identity, self.settings)
         for line in (config.complaints if config else []) + self._kept.complaints:
             self.recorder.say(layout.LEVEL_WARNING, line)
-        self._tests = SelfTest(self.recorder, board.ticks_us, files, getattr(board, "rate_pin", None))
+        rate_pin = getattr(board, "rate_pin", None)
+        self._tests = SelfTest(self.recorder, board.ticks_us, files, rate_pin, self._memory)
         self._upkeep = Upkeep(board, self.recorder)
+
+    def _memory(self) -> int:
+        self._board.collect()
+        tell = getattr(self._board, "free_memory", None)
+        return tell() if tell else 0
 
     async def run(self) -> None:
         """Start the tasks and sample for ever; an error in any task ends all of them."""

@@ -620,6 +620,7 @@ def _commands():
             "highest_counts": -30899,
             "noise_millicounts": 59123,
             "input": 1,
+            "free_memory": 71344,
         },
         "TEST_STORE": {"outcome": 4, "bytes": 4096, "write_ms": 61, "read_ms": 3},
         "TEST_LINK": {"filler": bytes(range(LIMITS["MAX_FILLER"]))},

@@ -224,8 +224,8 @@ def test_distances_of_the_drawing_are_those_of_the_plan() -> None:
 
 def made_up() -> Report:
     """What a good logger's measurements are made into."""
-    rest = Samples(920, 9990, 0, 0, 0, 0, 0, 20498, 20332, 20661, 57800, 1)
-    power = Supply(False, ResetCause.POWER, 0, 0, 71344, 1560)
+    rest = Samples(920, 9990, 0, 0, 0, 0, 0, 20498, 20332, 20661, 57800, 1, 71344)
+    power = Supply(False, ResetCause.POWER, 0, 0, 1070)
     made = (
         checks.conversions(rest),
         checks.rate(rest, slow_wanted=False),
@@ -240,7 +240,7 @@ def made_up() -> Report:
         checks.store(Store(0, 4096, 71, 4)),
         checks.room(power),
         checks.supply(power),
-        checks.memory(power),
+        checks.memory(rest),
         checks.clock(Clock(21e-6, 410e-6, 11.0)),
     )
     return Report("e6614103e7172d2f", rest.rate_hz, "fast", made)

@@ -18,6 +18,7 @@ NAMES = (
     "highest",
     "noise",
     "input",
+    "free",
 )
 
 

@@ -75,7 +75,7 @@ class Extras:
         self.watchdog = WDT(timeout=WATCHDOG_MS) if config.number("watchdog", 1, 0, 1) else None
 
     def free_memory(self) -> int:
-        """Bytes of the heap that are free or garbage."""
+        """Bytes of the heap that are free; garbage that was not collected yet is not among them."""
         return int(gc.mem_free())
 
 

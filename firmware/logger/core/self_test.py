@@ -32,13 +32,16 @@ def square_root(number: int) -> int:
 
 
 class SelfTest:
-    """`files` is where the runs are, or None; `rate_pin` has set(level), high for the fast rate, or is None."""
+    """`files` is where the runs are, `rate_pin` has set(level), high for the fast rate, `memory()` collects garbage
+    and tells the free bytes; each may be None.
+    """
 
-    def __init__(self, recorder: Recorder, ticks_us=None, files=None, rate_pin=None) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, recorder: Recorder, ticks_us=None, files=None, rate_pin=None, memory=None) -> None:  # type: ignore[no-untyped-def]
         self._recorder = recorder
         self._ticks_us = ticks_us
         self._files = files
         self._rate_pin = rate_pin
+        self._memory = memory
         self._slow_ms = 0  # 0: fast
         self._since_s = 0
         self._since_us = 0
@@ -92,7 +95,8 @@ class SelfTest:
         mean = first + (total + number // 2) // number if number else 0
         late, rail, settling, out_of_step = kinds[1:]
         head = (looked_at, span, min(missed, _MOST), late, rail, settling, out_of_step)
-        return head + (mean, lowest, highest, min(noise, 0xFFFFFFFF), recorder.settings.input)
+        free = self._memory() if self._memory else 0
+        return head + (mean, lowest, highest, min(noise, 0xFFFFFFFF), recorder.settings.input, free)
 
     def store(self) -> tuple[int, int, int, int]:
         """The results of TEST_STORE."""

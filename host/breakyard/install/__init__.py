@@ -3,6 +3,6 @@
 from breakyard.install.board import Board, BoardInfo
 from breakyard.install.build import build
 from breakyard.install.settings import with_settings
-from breakyard.install.steps import install
+from breakyard.install.steps import Installed, install
 
-__all__ = ["Board", "BoardInfo", "build", "install", "with_settings"]
+__all__ = ["Board", "BoardInfo", "Installed", "build", "install", "with_settings"]

@@ -9,6 +9,8 @@ from typing import Final
 from breakyard.errors import LinkError, UsageError
 
 _PATIENCE_S: Final = 180
+_ASK_S: Final = 30
+"""A board at its prompt answers within a second or two; a logger that runs never does."""
 
 _ASK: Final = """
 import os, sys
@@ -94,7 +96,7 @@ class Board:
 
     def ask(self) -> BoardInfo:
         """Which board, which MicroPython."""
-        lines = self._run("exec", _ASK).splitlines()
+        lines = self._run("exec", _ASK, patience_s=_ASK_S).splitlines()
         if len(lines) < 4:
             raise LinkError(f"the board at {self.port} does not say what it is; {_PROMPT}")
         major, minor = lines[2].split(".")
@@ -132,12 +134,12 @@ class Board:
         """Start the board anew."""
         self._run("reset")
 
-    def _run(self, *words: str, folder: Path | None = None) -> str:
+    def _run(self, *words: str, folder: Path | None = None, patience_s: float = _PATIENCE_S) -> str:
         # Without `resume` mpremote restarts the interpreter first, and with it the logger.
         command = [sys.executable, "-m", "mpremote", "connect", self.port, "resume", *words]
         try:
             done = subprocess.run(
-                command, cwd=folder, capture_output=True, text=True, timeout=_PATIENCE_S, check=False
+                command, cwd=folder, capture_output=True, text=True, timeout=patience_s, check=False
             )
         except subprocess.TimeoutExpired as error:
             raise LinkError(f"the board at {self.port} does not answer; {_PROMPT}") from error

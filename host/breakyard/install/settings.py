@@ -1,5 +1,6 @@
 """The board's settings file: changed line by line, so that what a builder wrote beside the values stays."""
 
+import difflib
 import re
 from collections.abc import Mapping
 
@@ -26,3 +27,12 @@ def with_settings(text: str, changes: Mapping[str, str]) -> str:
         else:
             lines.append(f"{name} = {value}")
     return "\n".join(lines) + "\n"
+
+
+def check_names(changes: Mapping[str, str], text: str) -> None:
+    """See that each name is one that the firmware's own file shows. Raises: UsageError."""
+    known = re.findall(r"^#?\s*([a-z][a-z0-9_]*)\s*=", text, re.M)
+    for name in changes:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, 1) or [", ".join(known)]
+            raise UsageError(f"no setting is called {name}; did you mean {near[0]}?")

@@ -256,7 +256,7 @@ def supply(seen: Supply) -> Check:
     )
 
 
-def memory(seen: Supply) -> Check:
+def memory(seen: Samples) -> Check:
     """Enough left for the links."""
     if not seen.free_memory:
         return left_out("free memory", "this board does not tell")

@@ -88,14 +88,13 @@ async def run(client: Client, plan: Plan) -> Report:
         last.reset_cause,
         last.battery_mv,
         last.lowest_battery_mv,
-        last.free_memory,
         last.seconds_left,
         crash,
     )
     made += [
         checks.room(power),
         checks.supply(power),
-        checks.memory(power),
+        checks.memory(seen),
         checks.clock(_clock(began, ended)),
     ]
     return Report(serial.hex(), seen.rate_hz, checks.rate_name(seen.rate_hz), tuple(made))
@@ -137,11 +136,7 @@ async def _other_rate(client: Client, plan: Plan) -> list[Check]:
             raise
         return [left_out(name, "needs the key over this link (breakyard logger key), or a cable")]
     if not has_pin:
-        return [
-            left_out(
-                name, "RATE is a wire: power off, tie it low, and once more with --slow; then tie it high"
-            )
-        ]
+        return [left_out(name, RATE_IS_A_WIRE)]
     plan.tell("the same at the slow rate")
     try:
         await plan.pause(SETTLE_S + SLOW_S)

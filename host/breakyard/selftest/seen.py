@@ -21,6 +21,7 @@ class Samples:
     highest_counts: int
     noise_millicounts: int
     input: int
+    free_memory: int = 0
     fault: int = 0
 
     @property
@@ -73,7 +74,6 @@ class Supply:
     reset_cause: int
     battery_mv: int
     lowest_battery_mv: int
-    free_memory: int
     seconds_left: int
     crash_lines: tuple[str, ...] = ()
 

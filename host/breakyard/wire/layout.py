@@ -394,6 +394,7 @@ RESULTS: Final[Mapping[Command, Fields]] = MappingProxyType(
             ("highest_counts", "i24"),
             ("noise_millicounts", "u32"),
             ("input", "u8"),
+            ("free_memory", "u32"),
         ),
         Command.TEST_STORE: (("outcome", "u8"), ("bytes", "u16"), ("write_ms", "u32"), ("read_ms", "u32")),
         Command.TEST_LINK: (("filler", "rest"),),

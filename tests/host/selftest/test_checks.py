@@ -13,8 +13,8 @@ from breakyard.selftest.seen import Clock, Press, Samples, Store, Supply
 from breakyard.wire.layout import Fault, ResetCause, StoreTest
 
 ROOT = Path(__file__).parents[3]
-SOUND = Samples(920, 9989, 0, 0, 0, 0, 0, 20000, 19800, 20200, 59000, 1)
-POWERED = Supply(False, ResetCause.POWER, 4900, 4850, 60000, 1500)
+SOUND = Samples(920, 9989, 0, 0, 0, 0, 0, 20000, 19800, 20200, 59000, 1, 60000)
+POWERED = Supply(False, ResetCause.POWER, 4900, 4850, 1500)
 
 
 def failed(check: Check) -> bool:
@@ -54,14 +54,14 @@ def test_each_limit_on_both_sides() -> None:
     for seconds, wrong in ((600, False), (599, True)):
         assert failed(checks.room(replace(POWERED, seconds_left=seconds))) == wrong
     for free, wrong in ((20_000, False), (19_999, True)):
-        assert failed(checks.memory(replace(POWERED, free_memory=free))) == wrong
+        assert failed(checks.memory(replace(SOUND, free_memory=free))) == wrong
     for drift, wrong in ((0.0014, False), (-0.0014, False), (0.0016, True), (-0.0016, True)):
         assert failed(checks.clock(Clock(drift, 0.0005, 12.0))) == wrong
 
 
 def test_what_cannot_be_told_is_left_out() -> None:
     """Never a verdict without a measurement."""
-    nothing = Samples(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, Fault.SILENT_HIGH)
+    nothing = Samples(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, Fault.SILENT_HIGH)
     for check in (
         checks.rate(nothing, slow_wanted=False),
         checks.stuck(nothing),
@@ -72,7 +72,7 @@ def test_what_cannot_be_told_is_left_out() -> None:
         checks.press(None, "nobody to ask"),
         checks.store(Store(None)),
         checks.store(Store(StoreTest.NO_FLASH)),
-        checks.memory(replace(POWERED, free_memory=0)),
+        checks.memory(nothing),
         checks.clock(Clock(0.0, 0.002, 1.0)),
     ):
         assert check.verdict == Verdict.LEFT_OUT
