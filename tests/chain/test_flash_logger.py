@@ -68,6 +68,7 @@ async def after(
     """C: power again; the host fetches the run and asks what else is there."""
     async with flash(folder) as logger, client(logger, 500) as host:
         await host.hello()
+        await logger.run(2.0)  # a record is looked at every 10 ms until the run has its end
         end = await fetch(host, run, path)
         log = [line.text for line in host.log]
         copy = await host.read_calibration()

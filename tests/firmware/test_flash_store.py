@@ -159,6 +159,14 @@ def test_a_run_being_written_is_read_across_what_is_safe_and_what_is_not():
     assert not store.complete(1)
 
 
+def started(files):
+    """A store after a start, when nothing is left to repair."""
+    store = FlashStore(Files(files.safe))
+    while store.repair():
+        pass
+    return store
+
+
 def test_only_what_was_committed_survives_and_gets_an_end():
     files = Files()
     store = FlashStore(files)
@@ -170,6 +178,9 @@ def test_only_what_was_committed_survives_and_gets_an_end():
         if index == 24:
             store.commit()
     again = FlashStore(Files(files.safe))
+    assert (again.records(2), again.complete(2)) == (25, False)  # at once, and readable
+    assert is_record(again, 2, 24)
+    again = started(files)
 
     assert again.records(1) == 21
     assert again.records(2) == 26
@@ -195,7 +206,7 @@ def test_totals_of_a_repaired_run():
     at = record.put_sample(buffer, at, 9, layout.QUALITY_LATE, 500)
     store.append(buffer, record.finish(buffer, at))
     store.commit()
-    again = FlashStore(Files(files.safe))
+    again = started(files)
     end = end_of([got(again, 1, 1)])
 
     assert end["samples"] == 8
@@ -215,13 +226,75 @@ def test_a_damaged_tail_is_never_handed_out():
             put(store, 1, index)
         store.commit()
         files.safe[file_name(1)] += damage
-        again = FlashStore(Files(files.safe))
+        again = started(files)
 
         assert again.records(1) == 51
         assert again.complete(1)
         for index in (49, 0, 30):
             assert is_record(again, 1, index)
         assert end_of([got(again, 1, 50)])["cause"] == layout.END_POWER_LOST
+
+
+def two_lost_runs():
+    """Files after two power cuts, the second before anything was repaired."""
+    files = Files()
+    for _ in range(2):
+        store = FlashStore(files)
+        store.prepare()
+        store.begin(store.last_run + 1)
+        for index in range(40):
+            put(store, store.last_run, index)
+        store.commit()
+        files = Files(files.safe)
+    return files
+
+
+def test_the_power_may_go_again_before_anything_is_repaired():
+    store = FlashStore(two_lost_runs())
+    assert [store.find(run) for run in (1, 2, 3)] == [1, 2, 0]
+    assert len(store.notes) == 2
+    while store.repair():
+        pass
+    for run in (1, 2):
+        assert store.complete(run)
+        assert store.records(run) == 41
+
+
+def test_a_repair_waits_while_a_run_is_recorded_and_disturbs_no_reading():
+    files = two_lost_runs()
+    store = FlashStore(files)
+    for index in range(20):
+        assert store.repair()
+        assert is_record(store, 2, index)
+        assert is_record(store, 1, index)
+    store.prepare()
+    run = store.last_run + 1
+    store.begin(run)
+    assert not store.repair()
+    put(store, run, 0)
+    put_end(store, run, 1, bytes(32))
+    steps = 0
+    while store.repair():
+        steps += 1
+    assert steps == 20 + 1 + 40 + 1
+    assert store.complete(1)
+    assert store.complete(2)
+    assert got(store, 1, 40) == got(started(files), 1, 40)
+
+
+def test_a_repair_that_cannot_read_writes_nothing_and_is_tried_at_the_next_start():
+    files = two_lost_runs()
+    store = FlashStore(files)
+    store.repair()
+    read = files.read
+    files.read = lambda *_: (_ for _ in ()).throw(OSError(5))
+    while store.repair():
+        pass
+    files.read = read
+    assert store.problem.startswith("flash: ")
+    assert not store.complete(1)
+    again = started(files)
+    assert (again.complete(1), again.records(1)) == (True, 41)
 
 
 def test_damage_in_the_middle_costs_its_own_records_only():
@@ -338,7 +411,7 @@ def test_a_flash_that_fails_is_told_and_the_logger_goes_on():
     assert [text for _, text in logger.recorder.log if text.startswith("flash: ")]
     assert not logger.store.complete(1)
     files.broken = False
-    assert FlashStore(Files(files.safe)).complete(1)
+    assert started(files).complete(1)
     assert logger.recorder.start(logger.ticks) == layout.ERROR_OK
 
 

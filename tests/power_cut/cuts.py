@@ -1,23 +1,29 @@
 """Cuts the power at operations of the flash, starts again, and compares with what was promised.
 
 MICROPYPATH=tests/power_cut:firmware:.frozen micropython -X heapsize=64m tests/power_cut/cuts.py
-    [STRIDE [FIRST [PATIENCE]]]
+    [STRIDE [FIRST [PATIENCE [AGAIN]]]]
 
-Every STRIDE-th operation from FIRST on is cut, in each of the three ways; 1 means every single one. Gives up
-after PATIENCE failures. Prints the numbers and "failed: N"; each failure with the operation that was cut.
+Every STRIDE-th operation from FIRST on is cut, in each of the three ways; 1 means every single one. After
+every AGAIN-th of these cuts of a way, two more things are done to the same image: the power is cut again at
+each operation of the repair, and a run is recorded and cut off before anything was repaired. Gives up after
+PATIENCE failures. Prints the numbers and "failed: N"; each failure with the operation that was cut.
+
+What a run's file gives is read through the store once for the same bytes and length of file, however many
+cuts leave these; `_read_before` remembers it.
 """
 
 import hashlib
 import os
 import sys
+from binascii import crc32
 
 import vfs
 from flash_model import BLOCK, SWAPPED, SYNC, WAY_NAMES, WAYS, Flash, Replay
-from workload import CALIBRATION, FOLDER, MOUNT, Day, totals_of
+from workload import CALIBRATION, FOLDER, MOUNT, SECRETS, Day, totals_of
 
 from logger.core import layout
-from logger.core.flash_store import FlashStore
-from logger.drivers.flash_files import FlashFiles
+from logger.core.flash_store import FlashStore, file_name
+from logger.drivers.flash_files import FileSecrets, FlashFiles
 
 BLOCKS = 48
 
@@ -36,10 +42,12 @@ def a_day():
     day = Day(BLOCKS)
     day.command_run(700)
     day.store.keep_calibration(CALIBRATION)
+    day.keep_secret(b"key of the first day")
     day.pull(900)
     day.command_run(300)
     day.erase(1)
     day.store.keep_calibration(b"\x05other" + CALIBRATION[7:])
+    day.keep_secret(b"another key, and where it stands " + bytes(range(64)))
     day.pull(1500)
     day.erase(3)
     day.command_run(60)
@@ -68,7 +76,7 @@ class Promised:
         self.erased = set()
         self.erasing = set()
         self.number = 0
-        self.calibrations = [b""]
+        self.kept = {"calibration": [b""], SECRETS: [b""]}
         for at, what, value in day.promises:
             if at > operations:
                 # What was under way may have happened or not.
@@ -84,12 +92,36 @@ class Promised:
             elif what == "erased":
                 self.erased.add(value)
             elif what == "keeping":
-                self.calibrations.append(value)
+                self.kept[value[0]].append(value[1])
             elif what == "kept":
-                self.calibrations = [value]
+                self.kept[value[0]] = [value[1]]
 
 
-def records_of(store, run):
+_read_before = {}
+
+
+def records_of(store, run, written):
+    """How many records a run has, each as it was written; an end that was added after a cut is not counted."""
+    digest = hashlib.sha256()
+    with open(FOLDER + "/" + file_name(run), "rb") as file:
+        digest.update(file.read())
+    same = (run, store.records(run), store.size(run), digest.digest())
+    if same not in _read_before:
+        found = read_records(store, run)
+        if found[-1][0] == layout.KIND_RUN_END and found[-1][8] == layout.END_POWER_LOST:
+            end = found.pop()
+            told = [int.from_bytes(end[at : at + 4], "little") for at in (17, 21, 29, 33)]
+            told += [signed(end[37:40]), signed(end[40:43]), end[43]]
+            ensure(end[44:76] == hashlib.sha256(b"".join(found)).digest(), f"run {run}: hash in its end")
+            ensure(tuple(told) == totals_of(found), f"run {run}: totals of its end")
+        ensure(found == written[: len(found)], f"run {run}: a record is not what was written")
+        _read_before[same] = len(found), store.sha256(run)
+    number, end_hash = _read_before[same]
+    ensure(store.sha256(run) == end_hash, f"run {run}: hash")
+    return number
+
+
+def read_records(store, run):
     buffer = bytearray(layout.MAX_RECORD)
     found = []
     for index in range(store.records(run)):
@@ -101,30 +133,30 @@ def records_of(store, run):
 
 def check_run(store, run, day, promised):
     """Returns how many records there are."""
-    found = records_of(store, run)
     written = day.written.get(run)
     ensure(written is not None and run in promised.begun, f"run {run} was never begun")
     ensure(store.complete(run), f"run {run} is not complete")
+    number = records_of(store, run, written)
     safe = promised.safe.get(run, 0)
-    if found[-1][0] == layout.KIND_RUN_END and found[-1][8] == layout.END_POWER_LOST:
-        end = found.pop()
-        digest = hashlib.sha256(b"".join(found)).digest()
-        ensure(end[44:76] == digest == store.sha256(run), f"run {run}: hash of its end")
-        told = [int.from_bytes(end[at : at + 4], "little") for at in (17, 21, 29, 33)]
-        told += [signed(end[37:40]), signed(end[40:43]), end[43]]
-        ensure(tuple(told) == totals_of(found), f"run {run}: totals of its end")
-    ensure(len(found) >= safe, f"run {run}: {safe} records safe, {len(found)} left")
-    ensure(found == written[: len(found)], f"run {run}: a record is not what was written")
-    return len(found)
+    ensure(number >= safe, f"run {run}: {safe} records safe, {number} left")
+    return number
 
 
 def signed(raw):
     return ((raw[0] | raw[1] << 8 | raw[2] << 16) ^ 0x800000) - 0x800000
 
 
-def start(flash):
+def mount(flash):
     vfs.mount(vfs.VfsLfs2(flash, progsize=256), MOUNT)
-    return FlashStore(FlashFiles(FOLDER))
+
+
+def start(flash):
+    """A start, and time to repair."""
+    mount(flash)
+    store = FlashStore(FlashFiles(FOLDER))
+    while store.repair():
+        pass
+    return store
 
 
 def check_store(store, day, promised):
@@ -140,9 +172,15 @@ def check_store(store, day, promised):
     ensure(store.last_run >= promised.number, "the number of runs went back")
     for run in promised.begun:
         ensure(store.last_run >= run, "the number of runs went back")
-    ensure(store.calibration in promised.calibrations, "the calibration is another")
+    ensure(store.calibration in promised.kept["calibration"], "the calibration is another")
+    ensure(FileSecrets(FlashFiles(FOLDER), SECRETS).load() in promised.kept[SECRETS], "the key is another")
     ensure(not store.problem, store.problem)
     return number
+
+
+def sound_record(run):
+    body = bytearray(b"\x0b\x01" + run.to_bytes(2, "little") + bytes(36))
+    return bytes(body) + crc32(body).to_bytes(4, "little")
 
 
 def check_goes_on(store):
@@ -174,6 +212,30 @@ def check_image(image, day, promised):
     return number
 
 
+def check_second_cut(image, day, promised):
+    """A run is begun before anything is repaired, its first record is safe, and the power goes again."""
+    flash = Flash(data=image)
+    mount(flash)
+    store = FlashStore(FlashFiles(FOLDER))
+    store.prepare()
+    run = store.last_run + 1
+    record = sound_record(run)
+    if store.room() > 3000:
+        store.begin(run)
+        ensure(store.append(record, len(record)), "nothing can be added")
+        store.commit()
+    vfs.umount(MOUNT)
+    store = start(flash)
+    try:
+        if store.find(run) == run:
+            ensure(records_of(store, run, [record]) == 1, "the run after the cut is not what was written")
+            ensure(store.records(run) == 2 and store.complete(run), "the run after the cut has no end")
+            ensure(store.erase(run), "the run after the cut cannot be erased")
+        check_store(store, day, promised)
+    finally:
+        vfs.umount(MOUNT)
+
+
 def cuts_of_repair(image, day, promised):
     """Cuts the power again during the repair, at each of its operations."""
     flash = Flash(data=bytearray(image))
@@ -193,11 +255,12 @@ def cuts_of_repair(image, day, promised):
     return done
 
 
-def go_through(name, day, stride, first, patience):
+def go_through(name, day, stride, first, patience, every):
     journal = day.flash.journal
     failed = 0
+    _read_before.clear()
     done = [0, 0, 0]
-    again = 0
+    again = second = 0
     replay = Replay(day.initial, journal)
     while replay.number < len(journal) and failed < patience:
         number = replay.number
@@ -209,11 +272,13 @@ def go_through(name, day, stride, first, patience):
             # Where blocks are out of order, what came after the latest sync cannot have been promised.
             promised = Promised(day, replay.safe_number if way == SWAPPED else number)
             try:
-                copy = bytearray(data) if done[way] % 8 == 0 else None
+                copy = bytearray(data) if done[way] % every == 0 else None
                 check_image(data, day, promised)
                 done[way] += 1
                 if copy:
                     again += cuts_of_repair(copy, day, promised)
+                    check_second_cut(copy, day, promised)
+                    second += 1
             except Exception as error:
                 failed += 1
                 print("FAIL", name, WAY_NAMES[way], "at", number, type(error).__name__, error)
@@ -225,16 +290,17 @@ def go_through(name, day, stride, first, patience):
     for way in WAYS:
         print(name, WAY_NAMES[way] + ":", done[way])
     print(name, "cut again during the repair:", again)
-    return failed, sum(done) + again
+    print(name, "cut again before the repair:", second)
+    return failed, sum(done) + again + second
 
 
-def main(stride=1, first=0, patience=20):
+def main(stride=1, first=0, patience=20, every=8):
     failed = cuts = 0
     for name, make in (("flash", a_day), ("memory", a_day_in_memory)):
         day = make()
         # The state before the journal: an empty file system with the folder of the runs.
         day.initial = initial_image()
-        one = go_through(name, day, stride, first, patience - failed)
+        one = go_through(name, day, stride, first, patience - failed, every)
         failed += one[0]
         cuts += one[1]
     print("cuts:", cuts)

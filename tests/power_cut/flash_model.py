@@ -65,11 +65,11 @@ ONES = b"\xff" * BLOCK
 def carry_out(data, operation):
     """Do a whole operation to an image."""
     what, at, content = operation
-    end = at + len(content)
-    if what == PROGRAM and bytes(memoryview(data)[at:end]) != ONES[: len(content)]:
+    place = memoryview(data)[at : at + len(content)]  # a slice of the array itself would move all behind it
+    if what == PROGRAM and bytes(place) != ONES[: len(content)]:
         raise ValueError(f"programmed without an erase at {at}")
     if what != SYNC:
-        data[at:end] = content
+        place[:] = content
 
 
 class Replay:

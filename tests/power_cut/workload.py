@@ -12,10 +12,11 @@ from logger.core.identity import Identity
 from logger.core.recorder import Recorder
 from logger.core.settings import Settings
 from logger.core.timebase import Timebase
-from logger.drivers.flash_files import FlashFiles
+from logger.drivers.flash_files import FileSecrets, FlashFiles
 
 MOUNT = "/flash"
 FOLDER = MOUNT + "/runs"
+SECRETS = "secrets"
 STEP_US = 11000
 CALIBRATION = b"\x06spring" + pack("<IB", 1777809600, 1) + bytes(31) + bytes(range(32))
 
@@ -60,9 +61,9 @@ class Watched(FlashStore):
         return done
 
     def keep_calibration(self, payload):
-        self.day.promise("keeping", payload)
+        self.day.promise("keeping", ("calibration", payload))
         done = super().keep_calibration(payload)
-        self.day.promise("kept", payload)
+        self.day.promise("kept", ("calibration", payload))
         return done
 
 
@@ -77,7 +78,8 @@ class Day:
         vfs.mount(vfs.VfsLfs2(self.flash, progsize=256), MOUNT)
         os.mkdir(FOLDER)
         self.flash.record = True
-        self.store = Watched(FlashFiles(FOLDER), self, while_recording)
+        self.files = FlashFiles(FOLDER)
+        self.store = Watched(self.files, self, while_recording)
         self.settings = Settings()
         self.ticks = 0
         identity = Identity(bytes(8), 77, "test", "test")
@@ -115,6 +117,12 @@ class Day:
     def finish(self):
         while self.recorder.writer.active:
             self.recorder.service(self.ticks)
+
+    def keep_secret(self, data):
+        """A key and what goes with it."""
+        self.promise("keeping", (SECRETS, data))
+        assert FileSecrets(self.files, SECRETS).save(data)
+        self.promise("kept", (SECRETS, data))
 
     def erase(self, run):
         assert self.store.erase(run)

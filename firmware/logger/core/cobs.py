@@ -5,30 +5,37 @@ Both functions write into a buffer of the caller. A record has at most 254 bytes
 costs exactly one byte.
 """
 
+from micropython import const
 
-def stuff(source: bytearray, length: int, target: bytearray, at: int) -> int:
-    """Stuff the first `length` bytes of `source` into `target` from `at` on; return the end."""
-    code_at = at
-    code = 1
-    at += 1
-    for i in range(length):
-        byte = source[i]
-        if byte:
-            target[at] = byte
-            at += 1
-            code += 1
-            if code == 255 and i + 1 < length:
-                target[code_at] = code
-                code_at = at
-                code = 1
+_SHORT = const(12)  # so few bytes are copied one by one: no slower, and it makes no object
+
+
+def stuff(source: bytearray, length: int, target: bytearray | memoryview, at: int) -> int:
+    """Stuff the first `length` bytes of `source` into `target` from `at` on; return the end.
+
+    Give a large target as a memoryview: a slice put into a large bytearray moves all that is behind it.
+    """
+    start = 0
+    while True:
+        most = start + 254
+        zero = source.find(b"\x00", start, length if length < most else most)
+        end = zero if zero >= 0 else most if most < length else length
+        size = end - start
+        target[at] = size + 1
+        at += 1
+        if size < _SHORT:
+            while start < end:
+                target[at] = source[start]
                 at += 1
+                start += 1
         else:
-            target[code_at] = code
-            code_at = at
-            code = 1
-            at += 1
-    target[code_at] = code
-    return at
+            target[at : at + size] = memoryview(source)[start:end]
+            at += size
+            start = end
+        if zero >= 0:
+            start += 1
+        elif start >= length:
+            return at
 
 
 def frame(source: bytearray, length: int, target: bytearray) -> int:
@@ -49,10 +56,16 @@ def unstuff(buffer: bytearray, length: int) -> int:
         if code == 0 or end > length:
             return -1
         read += 1
-        while read < end:
-            buffer[write] = buffer[read]
-            write += 1
-            read += 1
+        size = code - 1
+        if size < _SHORT:
+            while read < end:
+                buffer[write] = buffer[read]
+                write += 1
+                read += 1
+        else:
+            buffer[write : write + size] = memoryview(buffer)[read:end]
+            write += size
+            read = end
         if code < 255 and read < length:
             buffer[write] = 0
             write += 1

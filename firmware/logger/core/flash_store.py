@@ -3,8 +3,10 @@
 Law:
   * What was appended is safe after `commit`. The run writer commits before the oldest sample that is not
     safe is a second old. A power cut loses what came after the latest commit, and never an earlier run.
-  * At the start every run without RUN_END gets one, with POWER_LOST and the totals and hash of what was
-    found. What is damaged stays in the file and is never handed out.
+  * Every run that is found without RUN_END gets one, with POWER_LOST and the totals and hash of what was
+    found. Reading a long run for it takes a minute, so the start only looks at its end; `repair` does the
+    rest in small steps while nothing is recorded, and writes nothing until it has all.
+  * What is damaged stays in the file and is never handed out.
   * Numbers of runs never go back: before a run may begin its number is written down.
   * Nothing is overwritten. A few blocks are never counted as room, so that the file system can always finish
     what it began; room for the end of a run is put aside at its beginning.
@@ -18,14 +20,15 @@ Wear: littlefs copies the last, half filled block of a file to a fresh block at 
 good for 100 000 erasures each, last 2500 hours of recording; a fifth of them, when the rest is full, 500.
 """
 
-from array import array
 from binascii import crc32
 
 from micropython import const
 
-from . import cobs, layout, power_lost
+from . import cobs, layout
 from .layout import MAX_FRAME, MAX_RUN
+from .power_lost import LostRun
 from .run_scan import RunScan
+from .run_table import RunTable
 from .store import framed
 
 MAX_RUNS = const(200)  # littlefs finds a file by walking its directory
@@ -57,27 +60,24 @@ def _number(name: str) -> int:
 class FlashStore:
     """`files` is a FlashFiles; see MemoryStore for what a store must offer.
 
-    `notes` are lines for people from the start: runs repaired, files not understood. `problem` is the text of
-    what went wrong last, or "".
+    `notes` are lines for people from the start: runs that lost their power, files not understood. `problem`
+    is the text of what went wrong last, or "".
     """
 
     def __init__(  # type: ignore[no-untyped-def]
         self, files, while_recording: bool = True, ram_bytes: int = TAIL_BYTES, reset_cause: int = 0
     ) -> None:
         self.last_run = 0
-        self.runs = 0
         self.calibration = b""
         self.notes: list[str] = []
         self.problem = ""
         self._files = files
         self._while_recording = while_recording
-        # Runs in order of their number.
-        self._numbers = array("H", bytearray(2 * MAX_RUNS))
-        self._sizes = array("I", bytearray(4 * MAX_RUNS))
-        self._records = array("I", bytearray(4 * MAX_RUNS))
-        self._complete = bytearray(MAX_RUNS)
+        self._reset_cause = reset_cause
+        self._table = RunTable(MAX_RUNS)
         self._scan = RunScan(self._load)
-        self._scanned = 0  # run that the scan is set to
+        self._lost: list[int] = []  # runs found without an end
+        self._lost_run: LostRun | None = None
         self._next_index = 0
         self._next_at = 0
         self._tail = bytearray(ram_bytes)
@@ -89,9 +89,15 @@ class FlashStore:
         self._reserved_number = 0
         self._free_bytes = 0
         self._failed = False
-        self._start(reset_cause)
+        self._unread = False  # a read failed
+        self._start()
 
     # What is there
+
+    @property
+    def runs(self) -> int:
+        """Number of runs held."""
+        return self._table.runs
 
     def room(self) -> int:
         """Framed bytes left for records that are not promised."""
@@ -99,7 +105,7 @@ class FlashStore:
             return 0
         room = self._free_bytes
         if self._writing:
-            room -= self._sizes[self.runs - 1]
+            room -= self._table.sizes[self.runs - 1]
         if not self._while_recording:
             in_memory = len(self._tail) - self._tail_used
             if in_memory < room:
@@ -108,47 +114,44 @@ class FlashStore:
 
     def find(self, first: int) -> int:
         """First run held whose number is at least `first`, or 0."""
-        for i in range(self.runs):
-            if self._numbers[i] >= first:
-                return self._numbers[i]
-        return 0
+        return self._table.find(first)
 
     def records(self, run: int) -> int:
         """Records of a run so far; 0 when there is no such run."""
-        at = self._place(run)
-        return self._records[at] if at >= 0 else 0
+        at = self._table.place(run)
+        return self._table.records[at] if at >= 0 else 0
 
     def size(self, run: int) -> int:
         """Framed bytes of a run."""
-        at = self._place(run)
-        return self._sizes[at] if at >= 0 else 0
+        at = self._table.place(run)
+        return self._table.sizes[at] if at >= 0 else 0
 
     def complete(self, run: int) -> bool:
         """True when the run has its RUN_END."""
-        at = self._place(run)
-        return at >= 0 and self._complete[at] == 1
+        at = self._table.place(run)
+        return at >= 0 and self._table.complete[at] == 1
 
     def sha256(self, run: int) -> bytes | None:
         """The hash in the run's RUN_END, or None."""
-        at = self._place(run)
-        if at < 0 or not self._complete[at]:
+        at = self._table.place(run)
+        if at < 0 or not self._table.complete[at]:
             return None
-        self._set_scan(run)
+        self._scan.open(run)
         self._next_index = 0
         self._next_at = 0
-        if not self._scan.last(self._sizes[at]) or self._scan.record[0] != layout.KIND_RUN_END:
+        if not self._scan.last(self._table.sizes[at]) or self._scan.record[0] != layout.KIND_RUN_END:
             return None
         return bytes(self._scan.record[_HASH_AT : _HASH_AT + 32])
 
     def read(self, run: int, index: int, buffer: bytearray) -> int:
         """Copy record `index` of a run into `buffer`; return its length, 0 when there is none."""
-        place = self._place(run)
-        if place < 0 or index >= self._records[place]:
+        place = self._table.place(run)
+        if place < 0 or index >= self._table.records[place]:
             return 0
         scan = self._scan
-        size = self._sizes[place]
-        if run != self._scanned or not self._next_index <= index < self._next_index + _NEAR:
-            self._set_scan(run)
+        size = self._table.sizes[place]
+        if run != scan.run or not self._next_index <= index < self._next_index + _NEAR:
+            scan.open(run)
             self._next_at = scan.seek(index, size)
         found = False
         while not found and scan.next(self._next_at, size) and scan.index <= index:
@@ -177,7 +180,7 @@ class FlashStore:
         """Open a run; numbers only rise. Its file is made with the first commit."""
         if self._writing or not self.last_run < run <= MAX_RUN or self.runs == MAX_RUNS:
             raise ValueError("run cannot begin")
-        self._add(run, 0, 0, 0)
+        self._table.add(run, 0, 0, 0)
         self.last_run = run
         self._writing = run
         self._tail_used = 0
@@ -206,12 +209,12 @@ class FlashStore:
         if held:
             self._held = self._held - size if self._held > size else 0
         tail[at] = 0
-        end = cobs.stuff(buffer, length, tail, at + 1)
+        end = cobs.stuff(buffer, length, self._tail_view, at + 1)
         tail[end] = 0
         self._tail_used = end + 1
         last = self.runs - 1
-        self._sizes[last] += size
-        self._records[last] += 1
+        self._table.sizes[last] += size
+        self._table.records[last] += 1
         return True
 
     def commit(self) -> None:
@@ -238,15 +241,15 @@ class FlashStore:
         except OSError as error:
             self._fail(error)
         if not self._failed:
-            self._complete[self.runs - 1] = 1
+            self._table.complete[self.runs - 1] = 1
         self._tail_used = 0
         self._writing = 0
         self._held = 0
 
     def erase(self, run: int) -> bool:
         """Erase a complete run; False when it is absent or not complete."""
-        place = self._place(run)
-        if place < 0 or not self._complete[place]:
+        place = self._table.place(run)
+        if place < 0 or not self._table.complete[place]:
             return False
         try:
             self._files.remove(file_name(run))
@@ -255,13 +258,8 @@ class FlashStore:
         except OSError as error:
             self._fail(error)
             return False
-        for at in range(place, self.runs - 1):
-            self._numbers[at] = self._numbers[at + 1]
-            self._sizes[at] = self._sizes[at + 1]
-            self._records[at] = self._records[at + 1]
-            self._complete[at] = self._complete[at + 1]
-        self.runs -= 1
-        self._scanned = 0
+        self._table.remove(place)
+        self._scan.open(0)
         return True
 
     def keep_calibration(self, payload: bytes) -> bool:
@@ -274,9 +272,29 @@ class FlashStore:
         self.calibration = payload
         return True
 
-    # The start
+    # The start, and what a lost power leaves to do
 
-    def _start(self, reset_cause: int) -> None:
+    def repair(self) -> bool:
+        """While nothing is recorded: go on with the end of a run that lost its power, by one record.
+
+        False when there is nothing left to do.
+        """
+        if not self._lost or self._writing:
+            return False
+        run = self._lost[0]
+        if not self._lost_run:
+            # With a scan of its own, so that reading another run meanwhile is as quick as ever.
+            self._lost_run = LostRun(run, RunScan(self._load))
+        place = self._table.place(run)
+        self._unread = False
+        if not self._lost_run.take(self._table.sizes[place]):
+            if not self._unread:  # else the next start tries again
+                self._write_end(place)
+            self._lost.pop(0)
+            self._lost_run = None
+        return True
+
+    def _start(self) -> None:
         numbers = []
         for name, size in self._files.sizes():
             if name == _COUNTER:
@@ -298,44 +316,48 @@ class FlashStore:
             elif self.runs == MAX_RUNS:
                 self.notes.append(f"too many runs: {file_name(run)} is left alone")
             else:
-                self._look_at(run, size, reset_cause)
+                self._look_at(run, size)
         if self._reserved_number < self.last_run:
             self._reserved_number = self.last_run
         self.last_run = self._reserved_number
         self._look_for_room()
 
-    def _look_at(self, run: int, size: int, reset_cause: int) -> None:
+    def _look_at(self, run: int, size: int) -> None:
         scan = self._scan
-        self._add(run, size, 0, 0)
-        self._set_scan(run)
+        place = self.runs
+        self._table.add(run, size, 0, 0)
+        scan.open(run)
         if not scan.last(size):
             self.notes.append(f"no record of a run in {file_name(run)}")
-            self.runs -= 1
-        elif scan.record[0] != layout.KIND_RUN_END:
-            self._repair(run, size, reset_cause)
+            self._table.remove(place)
         else:
-            self._records[self.runs - 1] = scan.index + 1
-            self._complete[self.runs - 1] = 1
-        self._scanned = 0
+            self._table.records[place] = scan.index + 1
+            if scan.record[0] == layout.KIND_RUN_END:
+                self._table.complete[place] = 1
+            else:
+                self._lost.append(run)
+                self.notes.append(f"run {run} lost its power: {scan.index + 1} records are safe")
+        scan.open(0)
 
-    def _repair(self, run: int, size: int, reset_cause: int) -> None:
-        last = self.runs - 1
-        self._records[last] = self._scan.index + 1
+    def _write_end(self, place: int) -> None:
         buffer = bytearray(layout.MAX_RECORD)
-        target = bytearray(MAX_FRAME)
-        length = power_lost.write_end(buffer, self._scan, run, size, reset_cause)
-        added = cobs.frame(buffer, length, target)
+        frame = bytearray(MAX_FRAME)
+        run = self._table.numbers[place]
+        length = self._lost_run.write_end(buffer, self._reset_cause)  # type: ignore[union-attr]
+        if not length:
+            return
+        added = cobs.frame(buffer, length, frame)
         try:
-            self._files.append(file_name(run), memoryview(target)[:added])
+            self._files.append(file_name(run), memoryview(frame)[:added])
             self._files.sync()
             self._files.close()
         except OSError as error:
             self._fail(error)
             return
-        self._sizes[last] += added
-        self._records[last] += 1
-        self._complete[last] = 1
-        self.notes.append(f"run {run} lost its power: {self._records[last]} records are safe")
+        self._table.sizes[place] += added
+        self._table.records[place] += 1
+        self._table.complete[place] = 1
+        self._look_for_room()
 
     def _read_counter(self) -> None:
         buffer = bytearray(8)
@@ -355,20 +377,6 @@ class FlashStore:
             self.notes.append("the calibration kept is damaged")
 
     # Helpers
-
-    def _add(self, run: int, size: int, records: int, complete: int) -> None:
-        at = self.runs
-        self._numbers[at] = run
-        self._sizes[at] = size
-        self._records[at] = records
-        self._complete[at] = complete
-        self.runs = at + 1
-
-    def _place(self, run: int) -> int:
-        for i in range(self.runs):
-            if self._numbers[i] == run:
-                return i
-        return -1
 
     def _look_for_room(self) -> None:
         free = self._files.free_blocks() - RESERVED_BLOCKS
@@ -397,14 +405,9 @@ class FlashStore:
         self._failed = True
         self.problem = f"flash: {error}"
 
-    def _set_scan(self, run: int) -> None:
-        self._scanned = run
-        self._scan.open(run)
-
-    def _load(self, offset: int, buffer: memoryview) -> int:
-        # Bytes of the run that the scan is set to: from its file, then what is not in it yet.
-        run = self._scanned
-        size = self._sizes[self._place(run)]
+    def _load(self, run: int, offset: int, buffer: memoryview) -> int:
+        # Bytes of a run: from its file, then what is not in it yet.
+        size = self._table.sizes[self._table.place(run)]
         tail = self._tail_used if run == self._writing else 0
         in_file = size - tail
         count = 0
@@ -416,6 +419,7 @@ class FlashStore:
                 count = int(self._files.read(file_name(run), offset, buffer[:count]))
             except OSError as error:
                 self.problem = f"flash: {error}"
+                self._unread = True
                 return 0
             if offset + count < in_file:
                 return count

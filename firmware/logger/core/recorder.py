@@ -122,8 +122,11 @@ class Recorder:
             self._tell_problem()
             if not writer.active:
                 self._ended()
-        elif self.trigger.state == STATE_IDLE:
-            self.ring.rebase()
+        else:
+            self.store.repair()
+            self._tell_problem()
+            if self.trigger.state == STATE_IDLE:
+                self.ring.rebase()
         watched = self.faults
         if watched.watch(second, microsecond, self.line):
             if watched.fault:

@@ -14,7 +14,7 @@ _HIGHEST = 0x3FFFFFFF  # index of a record; no run is that long, but what has a 
 class RunScan:
     """Give it a run, then `next` from any offset: `record`, `length`, `index`, `start`, `end` of what it found.
 
-    `load(offset, buffer)` fills the buffer with the run's bytes from there on and returns how many there were.
+    `load(run, offset, buffer)` fills the buffer with the run's bytes from there on and returns how many.
     """
 
     def __init__(self, load) -> None:  # type: ignore[no-untyped-def]
@@ -24,7 +24,7 @@ class RunScan:
         self.start = 0  # where its stuffed bytes begin
         self.end = 0  # just behind them
         self._load = load
-        self._run = 0
+        self.run = 0
         self._window = bytearray(_WINDOW)
         self._view = memoryview(self._window)
         self._at = 0
@@ -32,7 +32,7 @@ class RunScan:
 
     def open(self, run: int) -> None:
         """From now on it is this run; also forgets what was read of it before."""
-        self._run = run
+        self.run = run
         self._used = 0
 
     def next(self, offset: int, stop: int) -> bool:
@@ -41,7 +41,7 @@ class RunScan:
         while offset < stop:
             if not self._at <= offset < self._at + self._used - MAX_FRAME:
                 self._at = offset
-                self._used = self._load(offset, self._view)
+                self._used = self._load(self.run, offset, self._view)
                 if self._used == 0:
                     return False
             begin = offset - self._at
@@ -74,6 +74,17 @@ class RunScan:
 
     def last(self, size: int) -> bool:
         """Find the last sound record of the run."""
+        # As a rule the file ends with it.
+        begin = size - MAX_FRAME if size > MAX_FRAME else 0
+        self._at = begin
+        self._used = self._load(self.run, begin, self._view)
+        end = self._used - 1
+        if end > 0 and self._window[end] == 0:
+            start = self._window.rfind(b"\x00", 0, end) + 1
+            if start and self._is_sound(start, end):
+                self.start = begin + start
+                self.end = begin + end
+                return True
         # Its place is known to be near the end, unless the end is damaged.
         begin = size - _WINDOW + 1
         while True:
@@ -101,4 +112,4 @@ class RunScan:
         number, index = record.numbers(self.record)
         self.length = length
         self.index = index
-        return number == self._run and index < _HIGHEST
+        return number == self.run and index < _HIGHEST

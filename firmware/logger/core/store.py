@@ -13,6 +13,8 @@ What any store must offer (a later one keeps the bytes in flash):
     commit()                              what was appended survives the power
     step() -> bool                        after the last record, before `end`: True while there is work left
     end(sha256)                           the run is complete
+    repair() -> bool                      while nothing is recorded: a little of what a lost power left to do;
+                                          True while there is work left
     find(first) -> run                    first run held with at least this number, or 0
     records(run), size(run), complete(run), sha256(run)
     read(run, index, buffer) -> length    0 when there is no such record
@@ -79,6 +81,10 @@ class MemoryStore:
 
     def step(self) -> bool:
         """Nothing is left to do."""
+        return False
+
+    def repair(self) -> bool:
+        """Nothing outlives the power here."""
         return False
 
     def begin(self, run: int) -> None:

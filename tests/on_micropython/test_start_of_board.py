@@ -1,0 +1,14 @@
+"""The board files themselves, started on stand-ins of everything that they touch."""
+
+import pytest
+
+
+@pytest.mark.parametrize("board", ["pico_w", "pico2_w", "esp32"])
+def test_the_watchdog_begins_after_what_is_slow_and_is_fed(interpret, tmp_path, board):
+    """A radio that takes 15 s to start and a flash that takes 10 s to look at do not make it bite."""
+    program = "tests/on_micropython/start_of_board.py"
+    done = interpret(program, board, tmp_path / "runs", folders=("firmware",))
+    early = interpret(program, board, tmp_path / "runs", "early", folders=("firmware",))
+
+    assert done.stdout.strip() == "flash is looked at, radio starts, watchdog", done.stdout + done.stderr
+    assert "the watchdog bites" in early.stdout
