@@ -6,6 +6,7 @@ from typing import Final
 import typer
 
 from breakyard.cli import (
+    arming,
     calibrate,
     check,
     compare,
@@ -16,6 +17,7 @@ from breakyard.cli import (
     install,
     logger,
     logger_calibration,
+    logger_set,
     plot,
     record,
     report,
@@ -44,13 +46,14 @@ MODULES: Final = {
 LOGGER: Final[dict[str, Callable[..., None]]] = {
     "find": logger.find,
     "info": logger.info,
-    "arm": logger.arm,
-    "stop": logger.stop,
+    "arm": arming.arm,
+    "stop": arming.stop,
     "runs": logger.runs,
     "fetch": logger.fetch,
     "erase": logger.erase,
     "time": logger.time,
     "key": logger.key,
+    "set": logger_set.command,
     "calibration": logger_calibration.command,
     "install": install.command,
     "selftest": selftest.command,

@@ -1,13 +1,14 @@
-"""The commands that are said after "logger": what is near, how it is, and what lies in its store."""
+"""Commands that are said after "logger": what is near, how it is, and what lies in its store."""
 
 import asyncio
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from breakyard.cli.output import JsonOption, Output
 from breakyard.cli.reach import LinkOption, keep_key, reach_way, run_name
+from breakyard.cli.room import ask_room, time_words
 from breakyard.errors import DataError, LinkError, UsageError
 
 if TYPE_CHECKING:
@@ -91,19 +92,18 @@ async def _info(link: str, out: Output) -> None:
     from breakyard.wire.layout import FIELDS, Kind
 
     async with reach_way(link) as client:
-        await client.stream_status(True)
-        status = await client.wait_for_status()
-        await client.stream_status(False)
-        identity, settings = client.identity, client.settings
+        status = await ask_room(client)
+        identity, settings, name = client.identity, client.settings, client.name
     assert identity is not None
     rows = [
+        ("name", name or "none"),
         ("serial", identity.serial.hex()),
         ("board", identity.board),
         ("firmware", identity.firmware),
         ("interpreter", identity.interpreter),
         ("state", _state(status.state)),
         ("conversions", f"{status.rate_mhz / 1000:.2f} per second, {status.missed} missed since the start"),
-        ("store", f"{status.runs} runs, {status.free_bytes} bytes free"),
+        ("store", f"{status.runs} runs, room for {time_words(status.seconds_left)} of samples"),
     ]
     values = {name: getattr(settings, name) for name, _ in FIELDS[Kind.SETTINGS]} if settings else {}
     out.table("Logger", ("", ""), rows)
@@ -111,6 +111,7 @@ async def _info(link: str, out: Output) -> None:
     out.document(
         {
             "schema": "breakyard.logger.info/1",
+            "name": name or None,
             "serial": identity.serial.hex(),
             "boot": identity.boot,
             "board": identity.board,
@@ -122,46 +123,10 @@ async def _info(link: str, out: Output) -> None:
             "missed": status.missed,
             "runs": status.runs,
             "free_bytes": status.free_bytes,
+            "seconds_left_s": status.seconds_left,
             "settings": values,
         }
     )
-
-
-def arm(
-    link: LinkOption = "ble",
-    now: Annotated[bool, typer.Option("--now", help="Record at once, without waiting for a load.")] = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Let the logger wait for the pull and record it by itself; this computer may go away.
-
-    Example: breakyard logger arm --link ble:9f3c
-    """
-
-    async def do() -> int:
-        async with reach_way(link) as client:
-            await client.synchronise()
-            return await (client.start() if now else client.arm())
-
-    run = asyncio.run(do())
-    out = Output(as_json)
-    out.say(f"run {run} {'has begun' if now else 'begins with the load'}; fetch it afterwards")
-    out.document({"schema": "breakyard.logger.arm/1", "run": run, "recording": now})
-
-
-def stop(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
-    """End the run that is being recorded, or disarm.
-
-    Example: breakyard logger stop --link usb
-    """
-
-    async def do() -> int:
-        async with reach_way(link) as client:
-            return await client.stop()
-
-    run = asyncio.run(do())
-    out = Output(as_json)
-    out.say(f"run {run} has ended" if run else "nothing was being recorded")
-    out.document({"schema": "breakyard.logger.stop/1", "run": run or None})
 
 
 def runs(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
@@ -352,17 +317,3 @@ def key(
             "key": drawn.hex() if show and not remove else None,
         }
     )
-
-
-COMMANDS: Final = {
-    "find": find,
-    "info": info,
-    "arm": arm,
-    "stop": stop,
-    "runs": runs,
-    "fetch": fetch,
-    "erase": erase,
-    "time": time,
-    "key": key,
-}
-"""Name and function of each; to be registered after "logger"."""

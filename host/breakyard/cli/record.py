@@ -15,6 +15,7 @@ import typer
 from breakyard.cli.keeping import Keeper, Kept
 from breakyard.cli.output import JsonOption, Output, UnitOption
 from breakyard.cli.reach import LinkOption, make_link, reach, run_name
+from breakyard.cli.room import ask_room, room_lines
 from breakyard.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
@@ -73,6 +74,8 @@ def command(
             "file": str(kept.path) if kept else None,
             "specimen": chosen or None,
             "complete": bool(kept and kept.complete),
+            "seconds_left_s": job.seconds_left,
+            "warning": job.warning or None,
         }
     )
     if kept is None or not kept.complete:
@@ -103,9 +106,14 @@ class _Display:
     """One line in the terminal that is written over and over."""
 
     def __init__(self, out: Output, words: Any) -> None:
+        self._out = out
         self._quiet = out.as_json or not sys.stderr.isatty()
         self._words = words
         self._shown_s = 0.0
+
+    def say(self, text: str) -> None:
+        """A line that stays."""
+        self._out.say(text)
 
     def status(self, status: "Status") -> None:
         """Show a status, a few times a second at most."""
@@ -170,6 +178,16 @@ class _Job:
     stop_wanted: bool = False
     stopped: bool = False
     began_s: float = 0.0
+    seconds_left: int = 0
+    warning: str = ""
+
+    def tell_room(self, status: "Status") -> None:
+        """Say how long the store will take samples; a warning goes to standard error, where --json lets it through."""
+        said, self.warning = room_lines(self.keeper.session, status)
+        self.seconds_left = status.seconds_left
+        self.show.say(said)
+        if self.warning:
+            print(self.warning, file=sys.stderr)
 
     @property
     def should_stop(self) -> bool:
@@ -220,6 +238,7 @@ async def _once(link: "Link", job: _Job) -> Kept | None:
     async with reach(link) as client:
         assert client.identity is not None
         if not job.run:
+            job.tell_room(await ask_room(client))
             await client.synchronise()
             job.run = await (client.start() if job.now else client.arm())
             job.name = _base_name(job, client.identity.serial)

@@ -10,7 +10,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from breakyard.cli import logger, record
+from breakyard.cli import arming, logger, logger_set, record
 from breakyard.cli.keeping import Keeper
 from breakyard.cli.reach import keep_key, read_keys, run_name
 from breakyard.errors import DataError, UsageError
@@ -46,13 +46,34 @@ def test_info_tells_who_it_is() -> None:
 
 def test_arm_stop_runs_and_time() -> None:
     """Each is one connection to a logger that was just switched on."""
-    assert say(logger.arm, "--link", "virtual") == (
-        0,
-        {"schema": "breakyard.logger.arm/1", "run": 1, "recording": False},
-    )
-    assert say(logger.stop, "--link", "virtual")[1]["run"] is None
+    status, document = say(arming.arm, "--link", "virtual")
+    assert status == 0
+    assert document.pop("seconds_left_s") > 1800  # the virtual logger has 1 MiB
+    assert document == {
+        "schema": "breakyard.logger.arm/1",
+        "run": 1,
+        "recording": False,
+        "warning": None,
+    }
+    assert say(arming.stop, "--link", "virtual")[1]["run"] is None
     assert say(logger.runs, "--link", "virtual")[1]["runs"] == []
     assert 0 <= say(logger.time, "--link", "virtual")[1]["uncertainty_s"] < 5
+
+
+def test_settings_changed_by_a_command() -> None:
+    """Within the table's limits, and refused before anything is sent otherwise."""
+    assert say(logger_set.command, "hang_ms=3000", "input = 2", "--link", "virtual") == (
+        0,
+        {"schema": "breakyard.logger.set/1", "settings": {"hang_ms": 3000, "input": 2}},
+    )
+    for wrong, said in (
+        ("hang_ms=99", "whole number from 100 to 600000"),
+        ("hang_ms=many", "whole number"),
+        ("hang_ms", "say NAME=VALUE"),
+        ("lamp_pin=3", "settings.txt only"),
+    ):
+        with pytest.raises(UsageError, match=said):
+            say(logger_set.command, wrong, "--link", "virtual")
 
 
 def test_record_keeps_each_run_under_a_name_of_its_own(tmp_path: Path) -> None:
