@@ -75,7 +75,7 @@ class App:
         asyncio.create_task(self._watch(self._serve()))
         await asyncio.sleep_ms(2)
         for link in self._board.links:
-            outbox = Outbox(self.recorder)
+            outbox = Outbox(self.recorder, link.checked)
             asyncio.create_task(self._watch(self._receive(link, outbox)))
             await asyncio.sleep_ms(2)
             asyncio.create_task(self._watch(self._send(link, outbox)))

@@ -59,6 +59,7 @@ class LinkCable:
     """The virtual end of the USB cable: what the host sent, and the way back."""
 
     trusted = True
+    checked = False
     max_packet = 256
     gather_ms = 0
     session = 0

@@ -32,6 +32,7 @@ class Options:
     idle_counts = 0
     interpreter = ""
     radio = 0  # 1: with Bluetooth
+    silence_ms = 0  # after so long a silent host is put out; 0: as on a board
     runs = ""  # a folder that stands for the flash; otherwise runs are kept in memory
     settings = ""  # a settings file
     memory = 0  # 1: free memory is measured, after a collection; otherwise it is not known

@@ -103,7 +103,11 @@ Story = Callable[[Chain], Awaitable[None]]
 
 @pytest.fixture
 def chain(bus: PrivateBus, micropython: str) -> Callable[..., None]:
-    """Run an asynchronous story with a chain; parameters of the air and the board by name."""
+    """Run an asynchronous story with a chain; parameters of the air and the board by name.
+
+    `silence_s`: device time after which the logger ends the link of a silent host; 0: its own 5 s. A story whose
+    device time runs ahead of the host's clock gives the host more.
+    """
 
     def tell(
         story: Story,
@@ -112,13 +116,15 @@ def chain(bus: PrivateBus, micropython: str) -> Callable[..., None]:
         host_mtu: int = 247,
         slice_s: float = 0.03,
         rest_s: float = 0.0,
+        silence_s: float = PATIENCE_S,
         **air_parameters: Any,
     ) -> None:
         from ble_air.air import Air
         from ble_air.bluez import Bluez
 
         async def all_of_it() -> None:
-            board = ("--radio", "1", "--serial", SERIAL, "--interval-us", str(1_000_000 // RATE_HZ))
+            board = ("--radio", "1", "--serial", SERIAL, "--interval-us", str(1_000_000 // RATE_HZ),
+                     "--silence-ms", str(int(silence_s * 1000)))  # fmt: skip
             logger = VirtualLogger("micropython", (*board, *options))
             air = Air(logger, slice_s=slice_s, rest_s=rest_s)
             air.parameters |= air_parameters

@@ -16,9 +16,9 @@ import pytest
 from breakyard.client.client import Client, Refused
 from breakyard.client.download import fetch, fetch_over_breaks, kept_part
 from breakyard.errors import LinkError, LinkLost
-from breakyard.link.ble import BleLink, find
+from breakyard.link.ble import COMMAND_UUID, BleLink, find
 from breakyard.run import read_run
-from breakyard.wire.layout import Error, State
+from breakyard.wire.layout import LINK_FIRST_WORD, LINK_SILENCE, Error, State
 
 from .conftest import KEY, RATE_HZ, SERIAL, Chain
 
@@ -196,8 +196,8 @@ def test_a_host_that_is_killed_leaves_a_readable_file_and_another_completes_it(
         part = read_run(path.read_bytes())
         assert not part.loss.complete
         assert len(part.counts) > 0
-        chain.air.rest_s, chain.air.slice_s = 0, 0.25
-        await chain.device_time(35)
+        chain.air.rest_s, chain.air.slice_s = 0, 0.1
+        await chain.device_time(LINK_SILENCE / 1000 + 1)
         async with chain.client() as client:
             await fetch(client, run, path)
         assert path.read_bytes() == whole
@@ -250,20 +250,32 @@ def test_nothing_is_said_before_the_host_speaks(chain: Tell) -> None:
     chain(story)
 
 
-def test_a_silent_stranger_does_not_hold_the_only_place(chain: Tell) -> None:
-    """Whoever connects and says nothing is put out after 30 s, and the logger advertises again."""
+@pytest.mark.parametrize(("word", "patience_ms"), [(b"", LINK_FIRST_WORD), (b"\0", LINK_SILENCE)])
+def test_a_silent_stranger_does_not_hold_the_only_place(
+    chain: Tell, word: bytes, patience_ms: int
+) -> None:
+    """Whoever connects and says nothing, or nothing more, is put out in time, and the logger advertises again."""
 
     async def story(chain: Chain) -> None:
-        stranger = BleLink(SERIAL, lost_after_s=1e9)
+        from bleak import BleakClient
+
+        (found,) = await find(0.5)
+        out = asyncio.Event()
+        stranger = BleakClient(found.device, disconnected_callback=lambda _: out.set())
         await stranger.connect()
-        await chain.device_time(35)
-        with pytest.raises(LinkLost):
-            await stranger.receive()
+        connected_ms = chain.logger.now_ms
+        if word:
+            await stranger.write_gatt_char(COMMAND_UUID, word, response=True)
+            connected_ms = chain.logger.now_ms
+        await out.wait()
+        waited_ms = chain.logger.now_ms - connected_ms
+
+        await stranger.disconnect()
+        assert patience_ms - 500 <= waited_ms <= patience_ms + 2000
         async with chain.client() as client:
             assert (await client.hello()).serial.hex() == SERIAL
-        await stranger.disconnect()
 
-    chain(story, slice_s=0.25)
+    chain(story, slice_s=0.1, silence_s=0)
 
 
 def test_without_the_key_numbers_are_shown_and_nothing_is_changed(chain: Tell, feed: Feed) -> None:

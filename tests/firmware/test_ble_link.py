@@ -95,6 +95,7 @@ def test_uuids_and_limits_are_those_of_the_table():
         assert getattr(ble, name) == table["uuids"][name]["value"]
     assert table["limits"]["LINK_CREDIT"]["value"] == ble.CREDIT_BYTES
     assert table["limits"]["LINK_SILENCE"]["value"] == ble.SILENCE_MS
+    assert table["limits"]["LINK_FIRST_WORD"]["value"] == ble.FIRST_WORD_MS
 
 
 def test_the_table_of_attributes_fits_a_pico_w():
@@ -126,20 +127,23 @@ def test_the_advertisement_fits_and_says_name_state_and_battery():
 
     assert len(adv) <= 31
     assert len(response) <= 31
-    assert response[2:] == b"Breakyard-04050607"
-    assert adv[-7:] == bytes((6, 0xFF, 0xFF, 0xFF, 1, 2, 87))
     assert adv[:3] == b"\x02\x01\x06"
-    assert bytes(reversed(adv[5:21])).hex() == ble.SERVICE_UUID.replace("-", "")
+    assert adv[3:23] == b"\x13\x09Breakyard-04050607"
+    assert adv[23:] == bytes((6, 0xFF, 0xFF, 0xFF, 1, 2, 87))
+    assert response[:2] == b"\x11\x07"
+    assert bytes(reversed(response[2:])).hex() == ble.SERVICE_UUID.replace("-", "")
 
 
 def test_any_mtu():
+    """Packets fill those of the link layer, of 251 bytes with 7 of headers, or stay below the first."""
     line = Line()
     line.connect()
-    for mtu, expected in ((23, 20), (24, 21), (185, 182), (247, 244), (515, 512), (517, 512)):
+    sizes = ((23, 20), (24, 21), (185, 182), (247, 244), (256, 244), (497, 244), (498, 495), (515, 495))
+    for mtu, expected in sizes + ((517, 495),):
         line.radio.handler(MTU, (9, mtu))
         assert line.link.max_packet == expected
     line.radio.handler(MTU, (8, 100))  # somebody else's
-    assert line.link.max_packet == 512
+    assert line.link.max_packet == 495
 
 
 def test_nothing_is_sent_before_the_host_has_written():
@@ -205,6 +209,17 @@ def test_silence_ends_the_link_and_advertising_begins_again():
     before = len(line.radio.advertised)
     line.link.receive_into(line.buffer)
     assert len(line.radio.advertised) == before + 1
+
+
+def test_a_first_word_may_take_longer():
+    line = Line()
+    line.connect()
+    for line.now in (ble.SILENCE_MS, ble.FIRST_WORD_MS - 1):
+        line.link.receive_into(line.buffer)
+        assert line.link.connected
+    line.now = ble.FIRST_WORD_MS
+    line.link.receive_into(line.buffer)
+    assert not line.link.connected
 
 
 def test_an_mtu_is_asked_for_once_when_nobody_has():

@@ -351,7 +351,7 @@ def test_answers_go_before_status_and_status_before_records():
     run = line.record_run()
     line.take()
     line.stream(1)
-    line.logger.samples(0, 20)
+    line.logger.samples(0, 100)  # a second: so seldom while a stored run is sent
     line.send(command(2, layout.COMMAND_READ, pack("<HIBB", run, 0, 2, 0)))
     line.send(command(3, layout.COMMAND_TIME))
     kinds = [record[0] for record in line.take()]
@@ -372,3 +372,27 @@ def test_log_lines_tell_of_runs():
     records = split_frames(bytes(packet[: line.outbox.fill(packet, 2000, 0)]))
 
     assert [record[18:-4] for record in records] == [b"run 1 began", b"run 1 ended, 200 samples"]
+
+
+def test_a_link_that_checks_by_itself_needs_one_delimiter():
+    """Between two records, not before the first of a link; the records are the same."""
+    line = Line()
+    run = line.record_run()
+    packet = bytearray(4000)
+    line.outbox.fill(packet, 4000, 0)
+    received = []
+    for checked in (False, True, True):
+        line.outbox = Outbox(line.logger.recorder, checked)
+        line.outbox.read(1, run, 0, 64, False)
+        if len(received) == 2:
+            assert line.outbox.fill(packet, 300, 0) == 300
+            line.outbox.link_lost()
+            line.outbox.read(1, run, 0, 64, False)
+        received.append(bytes(packet[: line.outbox.fill(packet, 4000, 0)]))
+    twice, once, anew = received
+
+    assert twice[0] == once[0] == once[-1] == 0
+    assert once == twice.replace(b"\x00\x00", b"\x00")
+    assert len(split_frames(once)) == len(twice) - len(once) + 1 > 5
+    assert split_frames(once) == split_frames(twice)
+    assert anew == once

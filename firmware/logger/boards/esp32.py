@@ -50,7 +50,7 @@ class Board(Extras):
         self.config = read_settings()
         super().__init__(self.config, Pin(self.own_lamp, Pin.OUT) if self.own_lamp != NO_PIN else None)
         micropython.alloc_emergency_exception_buf(100)
-        self.serial = (unique_id() + bytes(8))[:8]  # six bytes here
+        self.serial = bytes(2) + unique_id()  # six bytes here, the last three of them its own
         self.boot = int.from_bytes(os.urandom(4), "little")
         self.interpreter = "micropython " + sys.version.split("; ")[-1]
         self.ticks_us = time.ticks_us

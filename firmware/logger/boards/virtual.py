@@ -87,8 +87,12 @@ class Board:
 
             from ..links.ble import BleLink
 
-            serial, model = self.serial, self.name
-            self.links.append(BleLink(bluetooth, clock.ticks_ms, clock.ticks_diff, serial, model, FIRMWARE))
+            link = BleLink(
+                bluetooth, clock.ticks_ms, clock.ticks_diff, self.serial, self.name, FIRMWARE
+            )
+            if options.silence_ms:  # device time may run far ahead of a host's
+                link.silence_ms = options.silence_ms
+            self.links.append(link)
 
     def free_memory(self) -> int:
         """Bytes; 0 when not asked for, so that a run can be repeated byte by byte."""

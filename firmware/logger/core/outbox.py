@@ -12,13 +12,19 @@ from .timebase import elapsed_ms
 
 _QUEUE = const(24)
 _INDEX_MASK = const(0x3FFFFFFF)
+_BULK_STATUS_MS = const(1000)  # while a stored run is sent, which somebody waits for
 
 
 class Outbox:
-    """Queue and READ job of one link; `fill` is called as the link can take bytes."""
+    """Queue and READ job of one link; `fill` is called as the link can take bytes.
 
-    def __init__(self, recorder: Recorder) -> None:
+    `checked`: the link repeats by itself what was damaged on the way, so one delimiter between two records will do.
+    """
+
+    def __init__(self, recorder: Recorder, checked: bool = False) -> None:
         self._recorder = recorder
+        self._checked = checked
+        self._delimited = False  # the latest byte handed out was a delimiter that serves the next record too
         self._record = bytearray(layout.MAX_RECORD)
         self._frame = bytearray(layout.MAX_FRAME)
         self._frame_length = 0
@@ -46,6 +52,7 @@ class Outbox:
         self._queue = []
         self._frame_length = 0
         self._frame_at = 0
+        self._delimited = False
         self._streaming = False
         self._read_run = 0
         self._read_answer = None
@@ -165,9 +172,13 @@ class Outbox:
                 length = self._status(ticks)
             if not length and self._read_run:
                 length = self._read_record()
-        self._frame_at = 0
-        self._frame_length = cobs.frame(self._record, length, self._frame) if length else 0
-        return length > 0
+        if not length:
+            self._frame_at = self._frame_length = 0
+            return False
+        self._frame_length = cobs.frame(self._record, length, self._frame)
+        self._frame_at = 1 if self._delimited else 0
+        self._delimited = self._checked
+        return True
 
     def _next_index(self) -> int:
         index = self._index
@@ -209,7 +220,10 @@ class Outbox:
         timebase.read(ticks)
         second = timebase.second
         microsecond = timebase.microsecond
-        if elapsed_ms(second, microsecond, self._status_s, self._status_us) < recorder.settings.status_ms:
+        every_ms = recorder.settings.status_ms
+        if self._read_run and not self._read_follow and every_ms < _BULK_STATUS_MS:
+            every_ms = _BULK_STATUS_MS
+        if elapsed_ms(second, microsecond, self._status_s, self._status_us) < every_ms:
             return 0
         self._status_s = second
         self._status_us = microsecond

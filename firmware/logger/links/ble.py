@@ -7,11 +7,13 @@ Moves bytes, knows nothing of records. What it looks after, because the radio st
   was refused with ENOMEM is offered again.
 * A notification longer than the MTU allows is cut silently. So `max_packet` follows the MTU.
 * MicroPython tells neither of subscriptions nor of a host that says nothing. So nothing is sent before the
-  host has written something, and a host that is silent for SILENCE_MS is put out: the place may be the only one.
+  host has written something, and a host that falls silent for SILENCE_MS is put out: the place may be the only
+  one, and some systems keep the link of a program that died. Its first word may take FIRST_WORD_MS, as a host must
+  find the characteristics first.
 * An event handler must not allocate. It only sets attributes; all else is done in the task.
 
-Advertised: the service, a name with the end of the serial number, and in the data of company 0xFFFF (for
-experiments): version of this layout, state, battery in per cent (255: not known).
+Advertised: a name with the end of the serial number, and in the data of company 0xFFFF (for experiments) version of
+this layout, state, battery in per cent (255: not known). That fills 30 of 31 bytes; the service is in the scan response.
 
 Never change the services under these UUIDs: phones and computers remember them. A new layout is a new UUID.
 """
@@ -23,8 +25,9 @@ SERVICE_UUID = "d3d84cfa-56e2-4dec-a4e0-56fb321a2286"
 STREAM_UUID = "d30ce564-06f5-4ced-8d8a-e130788816f9"
 COMMAND_UUID = "170b746e-6cac-461f-80c0-48bec972c96c"
 
-CREDIT_BYTES = const(8192)  # LINK_CREDIT and LINK_SILENCE of the same table
-SILENCE_MS = const(30000)
+CREDIT_BYTES = const(8192)  # LINK_CREDIT, LINK_SILENCE and LINK_FIRST_WORD of the same table
+SILENCE_MS = const(5000)
+FIRST_WORD_MS = const(20000)
 MAX_MTU = const(517)
 MAX_VALUE = const(512)  # longest value of an attribute (Core specification, Vol 3, Part F, 3.2.9)
 GATHER_MS = const(150)  # with what else is full sent at once, 4 to 10 notifications a second when live
@@ -35,6 +38,8 @@ _ADVERTISE_US = const(152500)  # one of the intervals that phones find fast whil
 _MTU_WAIT_MS = const(500)  # phones exchange it by themselves; afterwards we ask
 _ATT_NOTIFY = const(3)
 _ATT_SMALLEST_MTU = const(23)
+_AIR_PACKET = const(251)  # longest payload of the link layer (Core specification, Vol 6, Part B, 2.4)
+_HEADERS = const(7)  # of L2CAP and of a notification, once in each
 
 _IRQ_CENTRAL_CONNECT = const(1)
 _IRQ_CENTRAL_DISCONNECT = const(2)
@@ -55,6 +60,7 @@ class BleLink:
     """
 
     trusted = False
+    checked = True  # what is damaged in the air is sent again by the radios
     gather_ms = GATHER_MS
 
     def __init__(self, bluetooth, ticks_ms, ticks_diff, serial, model, firmware) -> None:  # type: ignore[no-untyped-def]
@@ -62,6 +68,7 @@ class BleLink:
         self.session = 0
         self.max_packet = _ATT_SMALLEST_MTU - _ATT_NOTIFY
         self.refused = 0  # notifications that the stack had no room for
+        self.silence_ms = SILENCE_MS
         self._ticks_ms = ticks_ms
         self._ticks_diff = ticks_diff
         self._connection = 0
@@ -87,8 +94,8 @@ class BleLink:
             ble.config(mtu=256)
         self._register(bluetooth, serial.hex(), model, firmware)
         uuid = bytes.fromhex(SERVICE_UUID.replace("-", ""))
-        self._head = bytes((2, 0x01, 0x06, 17, 0x07)) + bytes(reversed(uuid))
-        self._name = bytes((len(name) + 1, 0x09)) + name.encode()
+        self._head = bytes((2, 0x01, 0x06, len(name) + 1, 0x09)) + name.encode()
+        self._response = bytes((17, 0x07)) + bytes(reversed(uuid))
         self.announce(0, 255)
         self._advertise()
 
@@ -125,7 +132,11 @@ class BleLink:
                 self.connected = False
         elif event == _IRQ_MTU_EXCHANGED and data[0] == self._connection:
             size = data[1] - _ATT_NOTIFY
-            self.max_packet = size if size < MAX_VALUE else MAX_VALUE
+            if size > MAX_VALUE:
+                size = MAX_VALUE
+            # Whole packets of the link layer: a short one at the end costs as much in headers as a long one.
+            whole = (size + _HEADERS) // _AIR_PACKET * _AIR_PACKET - _HEADERS
+            self.max_packet = whole if whole > 0 else size
 
     def receive_into(self, buffer: bytearray) -> int:
         """Copy bytes that have come into `buffer` without waiting; return how many."""
@@ -173,7 +184,7 @@ class BleLink:
                     self._ble.gattc_exchange_mtu(self._connection)
                 except OSError:
                     pass  # this stack leaves it to the other side
-        if difference(now, self._heard_ms) >= SILENCE_MS:
+        if difference(now, self._heard_ms) >= (self.silence_ms if self._heard else FIRST_WORD_MS):
             self._drop()
 
     def send(self, buffer: bytearray, start: int, end: int) -> int:
@@ -211,7 +222,7 @@ class BleLink:
 
     def _advertise(self) -> None:
         try:
-            self._ble.gap_advertise(_ADVERTISE_US, adv_data=self._head + self._shown, resp_data=self._name)
+            self._ble.gap_advertise(_ADVERTISE_US, adv_data=self._head + self._shown, resp_data=self._response)
             self._advertising = True
         except OSError:
             pass  # the stack is still busy with the last connection; tried again at the next poll

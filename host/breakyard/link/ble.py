@@ -42,9 +42,18 @@ MAX_WRITE: Final = 512
 """Longest value of an attribute (Bluetooth Core specification, Vol 3, Part F, 3.2.9)."""
 
 SCAN_S: Final = 5.0
+SEARCH_S: Final = 10.0
+"""A logger whose host died is advertising again after 5 s (LINK_SILENCE), and then has to be heard."""
+LOOK_ROUND_S: Final = 3.0
+"""So long a logger without a name is looked for, as there may be several."""
 CONNECT_S: Final = 20.0
 CONNECT_TRIES: Final = 3
 """bleak's documentation, "Troubleshooting": a first attempt fails now and then for reasons of radio."""
+
+FULL_PACKET: Final = 244
+"""What fills one packet of the link layer (251 bytes) but for its headers."""
+MOST_RECORDS: Final = 24
+"""6 KiB, so that the credit of 8 KiB (LINK_CREDIT) has been renewed by the next request before it is used up."""
 
 HEARTBEAT_S: Final = 0.7
 LOST_AFTER_S: Final = 2.0
@@ -106,15 +115,12 @@ class BleLink:
 
     Args:
         serial: hex digits; "" for the only logger in range.
-        scan_s: how long to look for it.
+        scan_s: how long to look for it, at most.
         lost_after_s: silence that means the link is lost.
     """
 
-    read_records = 12
-    """Little at a time: what waits in a radio stack delays the live numbers and fills the logger's memory."""
-
     def __init__(
-        self, serial: str = "", *, scan_s: float = SCAN_S, lost_after_s: float = LOST_AFTER_S
+        self, serial: str = "", *, scan_s: float = SEARCH_S, lost_after_s: float = LOST_AFTER_S
     ) -> None:
         self._serial = serial
         self._scan_s = scan_s
@@ -134,6 +140,11 @@ class BleLink:
             return 20
         found = self._client.services.get_characteristic(COMMAND_UUID)
         return min(found.max_write_without_response_size, MAX_WRITE) if found else 20
+
+    @property
+    def read_records(self) -> int:
+        """Two such requests last a few connection intervals; what waits in a radio stack delays the live numbers."""
+        return max(4, min(MOST_RECORDS, MOST_RECORDS * self.max_packet // FULL_PACKET))
 
     async def connect(self) -> None:
         """Find the logger and subscribe to it. Raises: LinkError, UsageError when several are in range."""
@@ -167,9 +178,16 @@ class BleLink:
             return bool(self._serial) and device.address in found
 
         try:
-            await BleakScanner.find_device_by_filter(
-                wanted, self._scan_s if self._serial else min(self._scan_s, 3.0), service_uuids=[SERVICE_UUID]
-            )
+            if not self._serial:  # there may be several, so the first to be heard is not enough
+                await BleakScanner.find_device_by_filter(
+                    wanted, min(self._scan_s, LOOK_ROUND_S), service_uuids=[SERVICE_UUID]
+                )
+            if not found:
+                await BleakScanner.find_device_by_filter(
+                    lambda device, seen: wanted(device, seen) or bool(found),
+                    self._scan_s,
+                    service_uuids=[SERVICE_UUID],
+                )
         except (BleakError, OSError, EOFError) as error:
             raise LinkError(f"cannot look for loggers: {error}; is Bluetooth switched on?") from error
         if not found:

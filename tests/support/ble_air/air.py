@@ -26,6 +26,9 @@ BOARD_ADDRESS = "F0:F1:F2:F3:F4:F5"
 HANDLE = 64
 LARGEST_MTU = 517
 SUPERVISION_TIMEOUT = 0x08
+ATT_AND_L2CAP = 3 + 4
+AIR_PACKET = 251
+"""Longest payload of the link layer with the data length extension (Core specification, Vol 6, Part B, 2.4)."""
 
 
 class Air:
@@ -48,6 +51,9 @@ class Air:
         )
         self.notifications = 0
         self.notified_bytes = 0
+        self.notified_packets = 0  # of the link layer
+        self.writes = 0
+        self.written_bytes = 0
         self.largest_notification = 0
         self.longest_queue = 0
         self.moved = asyncio.Condition()
@@ -181,6 +187,8 @@ class Air:
 
     def _value(self, handle: int) -> Any:
         async def write(_: Any, value: bytes) -> None:
+            self.writes += 1
+            self.written_bytes += len(value)
             await self.logger.send_radio(b"W" + handle.to_bytes(2, "little") + value)
             await self._next_slice()  # the answer needs a connection event of its own
 
@@ -232,6 +240,7 @@ class Air:
             return
         self.notifications += 1
         self.notified_bytes += len(value)
+        self.notified_packets += -(-(len(value) + ATT_AND_L2CAP) // AIR_PACKET)
         self.largest_notification = max(self.largest_notification, len(value))
         # The board's stack sends whether or not the host has subscribed.
         await self.device.gatt_server.notify_subscriber(
