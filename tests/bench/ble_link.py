@@ -117,7 +117,9 @@ def main() -> None:
     if options.json:
         print(json.dumps(found, indent=1))
         return
-    print("  MTU  interval  packets    bytes/s  of limit  bytes per sample: ATT, L2CAP, on the air, with the host's")
+    print(
+        "  MTU  interval  packets    bytes/s  of limit  bytes per sample: ATT, L2CAP, on the air, with the host's"
+    )
     for one in found:
         print(
             f"{one['mtu']:5} {one['interval_ms']:6.0f} ms {one['packets_per_event']:8} {one['bytes_per_s']:10.0f}"

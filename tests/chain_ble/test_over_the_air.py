@@ -251,9 +251,7 @@ def test_nothing_is_said_before_the_host_speaks(chain: Tell) -> None:
 
 
 @pytest.mark.parametrize(("word", "patience_ms"), [(b"", LINK_FIRST_WORD), (b"\0", LINK_SILENCE)])
-def test_a_silent_stranger_does_not_hold_the_only_place(
-    chain: Tell, word: bytes, patience_ms: int
-) -> None:
+def test_a_silent_stranger_does_not_hold_the_only_place(chain: Tell, word: bytes, patience_ms: int) -> None:
     """Whoever connects and says nothing, or nothing more, is put out in time, and the logger advertises again."""
 
     async def story(chain: Chain) -> None:

@@ -74,7 +74,7 @@ radio.handler(1, (0, 0, b""))
 radio.handler(21, (0, 247))
 word = bytearray(4)
 packet = bytearray(PACKET)
-outbox = Outbox(recorder)
+outbox = Outbox(recorder, True)
 link.receive_into(word)
 
 

@@ -87,9 +87,7 @@ class Board:
 
             from ..links.ble import BleLink
 
-            link = BleLink(
-                bluetooth, clock.ticks_ms, clock.ticks_diff, self.serial, self.name, FIRMWARE
-            )
+            link = BleLink(bluetooth, clock.ticks_ms, clock.ticks_diff, self.serial, self.name, FIRMWARE)
             if options.silence_ms:  # device time may run far ahead of a host's
                 link.silence_ms = options.silence_ms
             self.links.append(link)

@@ -12,8 +12,9 @@ Moves bytes, knows nothing of records. What it looks after, because the radio st
   find the characteristics first.
 * An event handler must not allocate. It only sets attributes; all else is done in the task.
 
-Advertised: a name with the end of the serial number, and in the data of company 0xFFFF (for experiments) version of
-this layout, state, battery in per cent (255: not known). That fills 30 of 31 bytes; the service is in the scan response.
+Advertised: a name with the end of the serial number, and in the data of company 0xFFFF (for experiments)
+version of this layout, state, battery in per cent (255: not known). That fills 30 of 31 bytes; the service is in
+the scan response.
 
 Never change the services under these UUIDs: phones and computers remember them. A new layout is a new UUID.
 """
@@ -222,7 +223,9 @@ class BleLink:
 
     def _advertise(self) -> None:
         try:
-            self._ble.gap_advertise(_ADVERTISE_US, adv_data=self._head + self._shown, resp_data=self._response)
+            self._ble.gap_advertise(
+                _ADVERTISE_US, adv_data=self._head + self._shown, resp_data=self._response
+            )
             self._advertising = True
         except OSError:
             pass  # the stack is still busy with the last connection; tried again at the next poll
