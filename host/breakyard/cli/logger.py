@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from breakyard.cli.output import JsonOption, Output
-from breakyard.cli.reach import LinkOption, keep_key, reach_way, run_name
+from breakyard.cli.reach import LinkOption, keep_key, reach_way
 from breakyard.cli.room import ask_room, time_words
 from breakyard.errors import DataError, LinkError, UsageError
 
@@ -158,53 +158,6 @@ def runs(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
             ],
         }
     )
-
-
-def fetch(
-    numbers: Annotated[list[int] | None, typer.Argument(help="Which runs; default: all.")] = None,
-    link: LinkOption = "ble",
-    into: Annotated[Path, typer.Option(help="Session, or any folder, that gets the files.")] = Path("."),
-    erase: Annotated[
-        bool, typer.Option("--erase", help="Let the logger erase each run that is complete here.")
-    ] = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Fetch runs from the logger's store, going on where an earlier attempt stopped.
-
-    Example: breakyard logger fetch --link ble --into slipway
-    """
-    out = Output(as_json)
-    fetched = asyncio.run(_fetch_all(link, numbers or [], into, erase, out))
-    for one in fetched:
-        out.say(f"{one['file']}: {'complete' if one['complete'] else 'NOT complete'}")
-    out.document({"schema": "breakyard.logger.fetch/1", "runs": fetched})
-    if not all(one["complete"] for one in fetched):
-        raise typer.Exit(1)
-
-
-async def _fetch_all(
-    way: str, numbers: list[int], into: Path, erase: bool, out: Output
-) -> list[dict[str, Any]]:
-    from breakyard.cli.keeping import Keeper
-
-    keeper = Keeper(into)
-    done: list[dict[str, Any]] = []
-    async with reach_way(way) as client:
-        assert client.identity is not None
-        stored = {one.run: one for one in await client.runs()}
-        for number in numbers:
-            if number not in stored:
-                raise UsageError(f"the logger has no run {number}; it has {sorted(stored) or 'none'}")
-        wanted = [stored[number] for number in numbers or sorted(stored)]
-        total = sum(one.records for one in wanted)
-        with out.progress("fetching", total) as step:
-            for one in wanted:
-                name = await keeper.place(client, one.run, run_name(client.identity.serial, one.run))
-                kept = await keeper.fetch(client, one.run, name, lambda: step(f"run {one.run}"))  # noqa: B023
-                if erase and kept.complete and kept.sha256 is not None:
-                    await client.erase(one.run, kept.sha256)
-                done.append({"run": one.run, "file": str(kept.path), "complete": kept.complete})
-    return done
 
 
 def erase(

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, Protocol, TypeVar
 
 import typer
 
@@ -64,6 +64,12 @@ def guarded(command: Callable[[], _T]) -> _T:
         fail("stopped; what was written before stays valid")
 
 
+class Step(Protocol):
+    """Tells a progress bar what was finished; `by` 0 only shows the words."""
+
+    def __call__(self, piece: str, by: int = 1) -> None: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Output:
     """Where a command's results go."""
@@ -92,7 +98,7 @@ class Output:
         console.print(_table(title, headings, rows))
 
     @contextmanager
-    def progress(self, label: str, total: int) -> "Iterator[Callable[[str], None]]":
+    def progress(self, label: str, total: int) -> "Iterator[Step]":
         """Show a progress bar on standard error; the value is called once per finished piece, with its name."""
         from rich.console import Console
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
@@ -107,16 +113,16 @@ class Output:
         with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
             task = bar.add_task(label, total=total, piece="")
 
-            def step(piece: str) -> None:
-                _advance(bar, int(task), piece)
+            def step(piece: str, by: int = 1) -> None:
+                _advance(bar, int(task), piece, by)
 
             yield step
 
 
-def _advance(bar: "Progress", task: int, piece: str) -> None:
+def _advance(bar: "Progress", task: int, piece: str, by: int) -> None:
     from rich.progress import TaskID
 
-    bar.update(TaskID(task), advance=1, piece=printable(piece))
+    bar.update(TaskID(task), advance=by, piece=printable(piece))
 
 
 def _table(title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> "Table":

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from breakyard.client.client import Client
     from breakyard.link.base import Link
 
+PAUSES_S: Final = (0.5, 1.0, 2.0, 4.0)
+"""Between attempts to connect again; the last one is repeated."""
+
 KEYS_VARIABLE: Final = "BREAKYARD_KEYS"
 
 LinkOption = Annotated[
@@ -145,6 +148,11 @@ async def reach_way(way: str, calm: bool = False) -> AsyncIterator["Client"]:
     """The same for what --link says; `calm` as for `make_link`."""
     async with make_link(way, calm) as link, reach(link) as client:
         yield client
+
+
+def pause_s(attempt: int) -> float:
+    """How long to wait before attempt 0, 1, 2, ... to connect again."""
+    return PAUSES_S[min(attempt, len(PAUSES_S) - 1)]
 
 
 def run_name(serial: bytes, run: int) -> str:

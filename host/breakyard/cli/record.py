@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from breakyard.cli.keeping import Keeper, Kept
 from breakyard.cli.output import JsonOption, Output, UnitOption
-from breakyard.cli.reach import LinkOption, make_link, reach, run_name
+from breakyard.cli.reach import LinkOption, make_link, pause_s, reach, run_name
 from breakyard.cli.room import ask_room, room_lines
 from breakyard.errors import LinkError, UsageError
 
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from breakyard.client.client import Client
     from breakyard.link.base import Link
     from breakyard.wire.records import Status
-
-PAUSES_S: Final = (0.5, 1.0, 2.0, 4.0)
-"""Between attempts to connect again; the last one is repeated."""
 
 
 def command(
@@ -229,7 +226,7 @@ async def _record(way: str, job: _Job, erase: bool) -> Kept | None:
                 if not job.run:
                     raise
                 job.show.line(f"link lost, the logger records on: {error}")
-                await asyncio.sleep(PAUSES_S[min(attempt, len(PAUSES_S) - 1)])
+                await asyncio.sleep(pause_s(attempt))
                 attempt += 1
 
 

@@ -14,7 +14,7 @@ from unittest import mock
 
 import typer
 
-from breakyard.cli import logger, reach
+from breakyard.cli import arming, fetching, logger, reach
 from breakyard.errors import BreakyardError, LinkLost
 from breakyard.wire.frame import NEED_DATA, FrameReader
 from breakyard.wire.layout import Kind
@@ -100,6 +100,8 @@ def try_one(data):
     try:
         with (
             mock.patch.object(reach, "make_link", make_link),
+            mock.patch.object(fetching, "make_link", make_link),
+            mock.patch.object(reach, "PAUSES_S", (0.0,)),
             contextlib.redirect_stdout(said),
             contextlib.redirect_stderr(said),
         ):
@@ -116,6 +118,6 @@ def try_one(data):
 def _do(action, into):
     with contextlib.suppress(typer.Exit):
         if action == "fetch":
-            logger.fetch(None, "x", Path(into), False, False)
+            fetching.fetch(None, "x", Path(into), False, False)
         else:
-            getattr(logger, action)("x", False)
+            getattr(arming if action == "stop" else logger, action)("x", False)
