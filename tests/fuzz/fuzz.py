@@ -24,6 +24,7 @@ sys.path.insert(0, str(HERE))
 
 from fuzz_mutate import mutated  # noqa: E402
 from fuzz_targets import SHARES  # noqa: E402
+from fuzz_targets.places import PLACE, memory  # noqa: E402
 
 LIMIT_MB = 1024
 LONGEST_S = 20
@@ -53,7 +54,7 @@ def main():
 
 def _run(name, inputs, seed, guided):
     """Run one target in a process of its own; returns how many inputs it ate."""
-    with TemporaryDirectory(prefix=f"fuzz-{name}-") as folder:
+    with TemporaryDirectory(prefix=f"fuzz-{name}-", dir=memory()) as folder:
         corpus = Path(folder) / "corpus"
         corpus.mkdir()
         words = [sys.executable, str(HERE / "fuzz.py"), "--child", "--target", name, "--inputs", str(inputs)]
@@ -62,7 +63,7 @@ def _run(name, inputs, seed, guided):
         done = subprocess.run(
             words,
             cwd=folder,
-            env={**os.environ, "FUZZ_GUIDED": str(int(guided)), "FUZZ_CORPUS": str(corpus)},
+            env={**os.environ, "FUZZ_GUIDED": str(int(guided)), "FUZZ_CORPUS": str(corpus), PLACE: folder},
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,

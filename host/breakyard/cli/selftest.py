@@ -126,7 +126,7 @@ def keep(document: dict[str, Any]) -> dict[str, Any]:
     path = results_file()
     try:
         kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise DataError(
             f"{path}: cannot be read ({error}); remove it, only older self-tests are in it"
         ) from error

@@ -8,13 +8,14 @@ when it is used up the link breaks.
 import asyncio
 import contextlib
 import io
+import os
 from contextlib import asynccontextmanager
 from pathlib import Path
 from unittest import mock
 
 import typer
 
-from breakyard.cli import arming, fetching, logger, reach
+from breakyard.cli import arming, fetching, logger, reach, selftest
 from breakyard.errors import BreakyardError, LinkLost
 from breakyard.wire.frame import NEED_DATA, FrameReader
 from breakyard.wire.layout import Kind
@@ -25,7 +26,7 @@ MAX_LEN = 900
 IDENTITY = next(record for record in records() if record[0] == Kind.IDENTITY)
 STATUS = next(record for record in records() if record[0] == Kind.STATUS)
 CONTROL = {chr(number) for number in (*range(32), *range(127, 160))} - {"\n"}
-ACTIONS = ("info", "runs", "fetch", "time", "stop")
+ACTIONS = ("info", "runs", "fetch", "time", "stop", "selftest")
 
 
 def seeds():
@@ -91,6 +92,7 @@ def try_one(data):
     for path in into.iterdir():
         path.unlink()
     before = {path for path in folder().iterdir() if path != into}
+    os.environ[reach.KEYS_VARIABLE] = str(into / "keys.json")
     said = io.StringIO()
 
     @asynccontextmanager
@@ -111,7 +113,7 @@ def try_one(data):
     assert not CONTROL & set(said.getvalue())
     assert {path for path in folder().iterdir() if path != into} == before
     for path in into.iterdir():
-        assert path.name.startswith("logger-")
+        assert path.name.startswith("logger-") or path.name == "selftests.json"
         assert path.stat().st_size <= 40000 + 60 * len(data)
 
 
@@ -119,5 +121,7 @@ def _do(action, into):
     with contextlib.suppress(typer.Exit):
         if action == "fetch":
             fetching.fetch(None, "x", Path(into), False, False)
+        elif action == "selftest":
+            selftest.command("x", False, False, False)
         else:
             getattr(arming if action == "stop" else logger, action)("x", False)

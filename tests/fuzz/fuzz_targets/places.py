@@ -1,17 +1,25 @@
 """A folder for targets that read files, in memory where the system has such a place."""
 
 import atexit
+import os
 import shutil
 import tempfile
 from functools import cache
 from pathlib import Path
 
+PLACE = "BREAKYARD_FUZZ_PLACE"
+"""Names a folder that somebody else removes: a fuzzer ends without a word."""
+
+
+def memory():
+    """A folder in memory, or None."""
+    return "/dev/shm" if Path("/dev/shm").is_dir() else None
+
 
 @cache
 def folder():
     """One folder per process, removed at its end."""
-    memory = Path("/dev/shm")
-    made = Path(tempfile.mkdtemp(prefix="breakyard-fuzz-", dir=memory if memory.is_dir() else None))
+    made = Path(tempfile.mkdtemp(prefix="breakyard-fuzz-", dir=os.environ.get(PLACE) or memory()))
     atexit.register(shutil.rmtree, made, ignore_errors=True)
     return made
 
