@@ -252,6 +252,32 @@ def test_wrong_seals_are_slowed_down_more_and_more_and_a_right_one_ends_that():
     assert line.ask(layout.COMMAND_CHALLENGE, bytes(32))[1] == 0
 
 
+def test_strangers_keep_the_owner_waiting_four_seconds_at_most_and_the_cable_not_at_all():
+    line = with_key()
+    wrong = bytes(36) + bytes([layout.COMMAND_STOP])
+    for _ in range(40):
+        line.open_session()
+        assert line.ask(layout.COMMAND_SEALED, wrong)[1] == layout.ERROR_NOT_ALLOWED
+        line.logger.idle(4000)
+    line.open_session()
+    assert line.ask(layout.COMMAND_SEALED, wrong)[1] == layout.ERROR_NOT_ALLOWED
+    line.commands.link_lost()
+
+    over_the_air, line.commands = (
+        line.commands,
+        Commands(line.logger.recorder, line.outbox, auth.Gate(line.keys, True)),
+    )
+    assert line.ask(layout.COMMAND_STOP)[1] == 0
+    line.commands = over_the_air
+    waited = 0
+    while line.ask(layout.COMMAND_CHALLENGE, bytes(32))[1] == layout.ERROR_TOO_SOON:
+        line.logger.idle(50)
+        waited += 50
+    assert waited <= 4000
+    session = line.open_session()
+    assert line.ask(layout.COMMAND_SEALED, line.sealed(session, 1, layout.COMMAND_STOP))[1] == 0
+
+
 def test_nonces_never_come_again_over_restarts_without_any_randomness():
     secrets = auth.MemorySecrets()
     auth.Keys(secrets, numbers).set(KEY, layout.ACCESS_STATUS)
