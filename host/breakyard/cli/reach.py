@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from breakyard.errors import DataError, UsageError
+from breakyard.errors import DataError, LinkError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.client.client import Client
@@ -20,6 +20,9 @@ PAUSES_S: Final = (0.5, 1.0, 2.0, 4.0)
 """Between attempts to connect again; the last one is repeated."""
 
 KEYS_VARIABLE: Final = "BREAKYARD_KEYS"
+
+_ADVERTISED: Final = 8
+"""Hex digits of a serial number that an advertised name ends with."""
 
 LinkOption = Annotated[
     str,
@@ -125,6 +128,25 @@ def _only_port() -> str:
     return ports[0]
 
 
+def known_key(serial: str, advertised_end: str = "") -> bytes | None:
+    """The key kept for a logger that was met by radio, None if none is.
+
+    Who wants to pass for a known logger must claim its whole number, and then prove that he has its key.
+
+    Raises: LinkError for one that claims a part of it; DataError.
+    """
+    keys = read_keys()
+    if advertised_end and not serial.endswith(advertised_end):
+        raise LinkError(
+            f"it advertises as {advertised_end} and says that it is {serial}; not one of ours: move on"
+        )
+    if serial not in keys and any(known.endswith(serial[-_ADVERTISED:]) for known in keys):
+        raise LinkError(
+            f"logger {serial} looks like one whose key is kept here and is another; if it is yours, set its key by cable"
+        )
+    return keys.get(serial)
+
+
 @asynccontextmanager
 async def reach(link: "Link") -> AsyncIterator["Client"]:
     """Connect, hear who is there, and unlock it if its key is known here and the link is no cable.
@@ -137,7 +159,8 @@ async def reach(link: "Link") -> AsyncIterator["Client"]:
     async with Client(link) as client:
         identity = await client.hello()
         if isinstance(link, BleLink):
-            key = read_keys().get(identity.serial.hex())
+            advertised = link.nearby.serial_end if link.nearby is not None else ""
+            key = known_key(identity.serial.hex(), advertised)
             if key is not None:
                 await client.unlock(key)
         yield client

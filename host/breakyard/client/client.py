@@ -240,6 +240,8 @@ class Client:
                         return reading.end
                     deadline = time.monotonic() + self._timeout_s
                     continue
+                if reading.next_first() is not None:
+                    continue  # a hole was seen, and nothing more may come by itself
                 try:
                     await self._exchange.wait(deadline)
                 except LinkTimeout:

@@ -12,6 +12,9 @@ from breakyard.wire.records import RunEnd, parse
 
 Connect = Callable[[], Awaitable[Client]]
 
+LARGEST_RUN: Final = 64 << 20
+"""Bytes; four times the largest flash of the boards. What goes on longer is no run, and must not fill the disk."""
+
 PART: Final = ".part"
 """Ending of a run file that is not complete yet."""
 
@@ -67,6 +70,8 @@ async def fetch(
         file.truncate(size)
 
         def keep(raw: bytes) -> None:
+            if file.tell() > LARGEST_RUN:
+                raise LinkError(f"run {run} has no end: {LARGEST_RUN >> 20} MB came; is this one of our loggers?")
             file.write(frame(raw))
             file.flush()
             step()
@@ -85,7 +90,9 @@ async def begins_alike(client: Client, run: int, path: Path) -> bool:
     reader = FrameReader()
     with path.open("rb") as file:
         reader.receive_data(file.read(2 * MAX_FRAME))
-    return reader.next_bytes() == await client.read_record(run, 0)
+    raw = reader.next_bytes()
+    # The record itself may be lost in the store: then the file begins behind it.
+    return isinstance(raw, bytes) and raw == await client.read_record(run, parse(raw).index)
 
 
 async def fetch_over_breaks(connect: Connect, run: int, path: Path, *, tries: int = 10) -> RunEnd | None:

@@ -1,8 +1,12 @@
 """Which READs to send next, without input and output: always two under way, so that the link never waits for us."""
 
 from dataclasses import dataclass, field
+from typing import Final
 
 from breakyard.wire.records import Record, RunEnd
+
+HOLE_AFTER: Final = 16
+"""A record that did not come so many times in a row, although it was sent past, is not in the store any more."""
 
 
 @dataclass
@@ -14,6 +18,7 @@ class Reading:
         end: the run's end record, once it came.
         done: nothing more will come.
         progress: grows with each record taken and each answer.
+        holes: closed ranges of records that the store has lost, as where its flash is damaged.
     """
 
     run: int
@@ -23,10 +28,13 @@ class Reading:
     end: RunEnd | None = None
     done: bool = False
     progress: int = 0
+    holes: list[tuple[int, int]] = field(default_factory=list)
     _under_way: list[tuple[int, int]] = field(
         default_factory=list
     )  # index of the command, end of its records
     _skipping: bool = False
+    _passed: int = 0  # how often in a row the one wanted was sent past
+    _beyond: int | None = None  # the first that came of those behind it
 
     def next_first(self) -> int | None:
         """The `first` of a READ to be sent now, or None."""
@@ -48,10 +56,12 @@ class Reading:
         if record.run != self.run or record.index < self.wanted:
             return False
         if record.index > self.wanted:
+            self._beyond = min(record.index, self._beyond or record.index)
             if not self._skipping:
                 self.start_over()
             return False
         self._skipping = False
+        self._passed, self._beyond = 0, None
         self.wanted += 1
         self.progress += 1
         if isinstance(record, RunEnd):
@@ -65,10 +75,18 @@ class Reading:
         (place,) = (i for i, (one, _) in enumerate(self._under_way) if one == index)
         _, asked_to = self._under_way[place]
         del self._under_way[: place + 1]
-        if self.wanted < next_record:
-            self.start_over()  # the rest of what it sent was lost
+        if self.wanted < next_record:  # the rest of what it sent was lost
+            self._passed += 1
+            if self._passed == HOLE_AFTER:
+                self._leave_out(next_record)
+            self.start_over()
         elif finished or (not self.follow and next_record < asked_to):
             self.done = True
+
+    def _leave_out(self, next_record: int) -> None:
+        after = next_record if self._beyond is None else min(self._beyond, next_record)
+        self.holes.append((self.wanted, after - 1))
+        self.wanted, self._passed, self._beyond = after, 0, None
 
     def start_over(self) -> None:
         """Ask again from the record wanted; what is still on its way is skipped."""

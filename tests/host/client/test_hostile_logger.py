@@ -8,6 +8,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import given, settings
 
+from breakyard.client import download
 from breakyard.client.client import Client
 from breakyard.client.conversation import MAX_KEPT_LINES, MAX_KEPT_RECORDS, Conversation
 from breakyard.client.download import fetch
@@ -113,6 +114,51 @@ def test_a_run_arrives_whole_however_it_was_sent(faults: list[str]) -> None:
     end = asyncio.run(go())
     assert end is not None
     assert kept == records
+
+
+class Holed(Careless):
+    """A logger whose store has lost some records: it passes over them, however often they are asked for."""
+
+    def __init__(self, records: list[bytes], lost: set[int]) -> None:
+        super().__init__(records, [])
+        self.lost = {frame(records[index]) for index in lost}
+
+    def __call__(self, data: bytes) -> Iterable[bytes]:
+        return [one for one in super().__call__(data) if one not in self.lost]
+
+
+@pytest.mark.parametrize("lost", [{10}, {0}, {40}, {3, 4, 5, 30}, set(range(5, 40)), set(range(41))])
+def test_what_the_store_has_lost_is_left_out(lost: set[int], tmp_path: Path) -> None:
+    """All the rest arrives, in order, and once more when fetched again; nothing is asked for without end."""
+    records = [mark(3, index) for index in range(40)]
+    records.append(build(RunEnd(run=3, index=40, sha256=bytes(32), **TOTALS)))
+    path = tmp_path / "a.part"
+
+    async def go() -> RunEnd | None:
+        async with Client(MemoryLink(Holed(records, lost)), first_index=1, answer_timeout_s=5) as client:
+            return await fetch(client, 3, path)
+
+    for _ in range(2):
+        end = asyncio.run(go())
+        assert (end is None) == (40 in lost)
+        assert path.read_bytes() == b"".join(
+            frame(one) for index, one in enumerate(records) if index not in lost
+        )
+
+
+def test_a_run_without_an_end_does_not_fill_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One error once it is larger than any logger's flash; what came is kept."""
+    monkeypatch.setattr(download, "LARGEST_RUN", 5000)
+    path = tmp_path / "a.part"
+
+    async def go() -> None:
+        endless = Careless([mark(3, index) for index in range(1000)], [])
+        async with Client(MemoryLink(endless), first_index=1, answer_timeout_s=5) as client:
+            await fetch(client, 3, path)
+
+    with pytest.raises(LinkError, match="has no end"):
+        asyncio.run(go())
+    assert 5000 < path.stat().st_size < 6000
 
 
 def test_two_reads_are_under_way_and_no_more() -> None:
