@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from breakyard.cli.keeping import Keeper, Kept
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.output import JsonOption, Output, UnitOption, printable
 from breakyard.cli.reach import LinkOption, make_link, pause_s, reach, run_name
 from breakyard.cli.room import ask_room, room_lines
 from breakyard.errors import LinkError, UsageError
@@ -121,7 +121,7 @@ class _Display:
         """Show a text in place of the last."""
         if not self._quiet:
             self._shown_s = time.monotonic()
-            print(f"\r{text:<78.78}", end="", file=sys.stderr, flush=True)
+            print(f"\r{printable(text):<78.78}", end="", file=sys.stderr, flush=True)
 
     def end(self) -> None:
         """Leave the line."""
