@@ -71,7 +71,9 @@ async def fetch(
 
         def keep(raw: bytes) -> None:
             if file.tell() > LARGEST_RUN:
-                raise LinkError(f"run {run} has no end: {LARGEST_RUN >> 20} MB came; is this one of our loggers?")
+                raise LinkError(
+                    f"run {run} has no end: {LARGEST_RUN >> 20} MB came; is this one of our loggers?"
+                )
             file.write(frame(raw))
             file.flush()
             step()

@@ -78,6 +78,10 @@ def try_one(data):
         files[name] = stream_of(cursor.take(cursor.number(2) % 600))
     before = dict(files)
     store = FlashStore(Files(files))
+    steps = 0
+    while store.repair():
+        steps += 1
+        assert steps <= 2 * len(data)  # at most a step for each record, and one for each run
     while store.repair():
         pass
     for name, content in before.items():  # what is damaged stays, and what was there is never changed

@@ -22,8 +22,9 @@ def try_one(data):
     )
     calls = 0
 
-    def load(offset, buffer):
+    def load(run, offset, buffer):
         nonlocal calls
+        assert run == RUN
         calls += 1
         piece = padded[offset : offset + len(buffer)]
         buffer[: len(piece)] = piece

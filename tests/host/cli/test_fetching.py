@@ -90,7 +90,7 @@ def test_it_gives_up_in_one_line_and_goes_on_the_next_time(
     )
     assert f"0 of 2 runs are here, {part} holds what came" in said.complaint
     assert part.name.endswith("-run-2.part")
-    assert 0 < len(read_run(part.read_bytes()).counts)
+    assert len(read_run(part.read_bytes()).counts) > 0
     cut([])
     assert breakyard("logger", "fetch", "2", "1", "--into", tmp_path).status == 0
     assert (tmp_path / "logger-05060708-run-2.run").read_bytes() == (
