@@ -142,7 +142,7 @@ def known_key(serial: str, advertised_end: str = "") -> bytes | None:
         )
     if serial not in keys and any(known.endswith(serial[-_ADVERTISED:]) for known in keys):
         raise LinkError(
-            f"logger {serial} looks like one whose key is kept here and is another; if it is yours, set its key by cable"
+            f"logger {serial} looks like one whose key is kept here, but is another; if it is yours, set its key"
         )
     return keys.get(serial)
 
