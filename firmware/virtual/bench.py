@@ -15,7 +15,8 @@ clock follows the real one, messages are taken as they come, and their grants on
     {"do": "stall", "ms"}   flash is erased that long: conversions happen, nothing runs, no interrupt comes through
     {"do": "flash", "fault"}     those of flash.py
     {"do": "battery", "mv"}      another voltage
-    {"do": "converter", "fault"}  "stopped": no more conversions; "shifted": the chip misses a clock pulse;
+    {"do": "converter", "fault"}  "stopped": no more conversions; "shifted": the chip misses the first clock
+                         pulse of each reading; "doubled": it takes the first for two;
                          those of machine.Hx711Chip; null: well again
 """
 
@@ -201,9 +202,11 @@ class Bench:
                 self._feed.stop()
                 clock.next_event_us = clock.now_us + self._feed.next()
             elif fault == "shifted":
-                self._chip.shift_bits = 1
+                self._chip.lost_pulse = 1
+            elif fault == "doubled":
+                self._chip.double_pulse = 1
             else:
-                self._chip.shift_bits = 0
+                self._chip.lost_pulse = self._chip.double_pulse = 0
                 self._chip.break_down(fault)
                 if fault is None and self._feed.stopped:
                     clock.next_event_us = clock.now_us + self._feed.resume()

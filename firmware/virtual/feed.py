@@ -40,9 +40,12 @@ class Feed:
         self.stopped = True
 
     def resume(self):
-        """End that fault."""
+        """End that fault; what would have been converted meanwhile never was."""
         self.stopped = False
-        return self.next()
+        wait = self.next()
+        while wait <= 0:
+            wait = self.next()
+        return wait
 
     def next(self):
         """Step to the next conversion."""

@@ -123,8 +123,8 @@ class Hx711Chip:
     """The chip between its two wires; `source.next()` gives the time to the next conversion and its counts.
 
     Faults, by `break_down`: "stuck_high" and "stuck_low" (data line), "no_clock" (pulses do not arrive),
-    "all_ones", "rail_high", "rail_low" (counts), "slow" and "fast" (a quarter and four times the rate),
-    None for well again.
+    "all_ones", "rail_high", "rail_low" (counts), "slow", "slower" and "fast" (a quarter, a sixteenth and four
+    times the rate), None for well again. Slips of the clock: `lost_pulse`, `double_pulse`.
     """
 
     def __init__(self):
@@ -134,14 +134,17 @@ class Hx711Chip:
         self.interrupt = None  # of the processor
         self.data = 1
         self.source = None
-        self.shift_bits = 0  # fault: the chip missed so many clock pulses
+        self.lost_pulse = 0  # fault: number of the pulse of each reading that the chip does not see; 0: none
+        self.double_pulse = 0  # fault: number of the pulse that it takes for two
         self.fault = None
         self.lost = 0
         self.sleeps = 0
         self.every = 1  # of the source's conversions
         self._skipped = 0
         self._value = 0
-        self._pulses = 0
+        self._pulses = 0  # that the chip saw
+        self._sent = 0
+        self._slipped = False
         self._high = 0
         self._rose_us = 0
         self._idle_pulse = False
@@ -156,7 +159,7 @@ class Hx711Chip:
     def break_down(self, fault):
         """Have a fault from now on."""
         if (
-            fault not in (None, "stuck_high", "stuck_low", "no_clock", "slow", "fast")
+            fault not in (None, "stuck_high", "stuck_low", "no_clock", "slow", "slower", "fast")
             and fault not in _COUNTS
         ):
             raise ValueError("no such fault: %s" % fault)
@@ -166,7 +169,7 @@ class Hx711Chip:
 
     def _convert(self):
         self._schedule()
-        if self.fault == "slow" and self._turn:
+        if self._turn and (self.fault == "slower" or (self.fault == "slow" and self._turn & 3)):
             return
         self._skipped = (self._skipped + 1) % self.every
         if self._skipped:
@@ -175,22 +178,25 @@ class Hx711Chip:
             # Asleep, or about to be.
             self.lost += 1
             return
-        if self._pulses and not 25 <= self._pulses <= 27 and self.fault != "stuck_low":
+        slipped = self._slipped or self.fault == "stuck_low"
+        if self._pulses and not 25 <= self._pulses <= 27 and not slipped:
             raise ValueError("%d clock pulses; the chip wants 25 to 27" % self._pulses)
         if self.data == 0:  # the line goes high for a moment at each new conversion
             if self._pulses == 0:
                 self.lost += 1
             self._set_data(1)
         self._pulses = 0
+        self._sent = 0
+        self._slipped = False
         self._value = _COUNTS.get(self.fault, self._counts) & 0xFFFFFF
         self._set_data(0)
 
     def _schedule(self):
         # The counts of this conversion must be taken before the source goes on.
         self._counts = self.source.counts
-        self._turn = (self._turn + 1) & 3
-        if self.fault == "fast" and self._turn:
-            if self._turn == 1:
+        self._turn = (self._turn + 1) & 15
+        if self.fault == "fast" and self._turn & 3:
+            if self._turn & 3 == 1:
                 self._quarter_us = self.source.next() // 4
             clock.next_event_us = clock.now_us + self._quarter_us
         else:
@@ -209,6 +215,7 @@ class Hx711Chip:
         if clock.now_us - self._rose_us >= _SLEEP_US:
             self.sleeps += 1
             self._pulses = 0
+            self._sent = 0
             self._set_data(1)
         elif self._idle_pulse:
             raise ValueError("clock pulse while no conversion is ready")
@@ -216,20 +223,21 @@ class Hx711Chip:
     def _rise(self):
         if not _masked:
             raise ValueError("clock pulse with interrupts on: it could be stretched and power the chip down")
-        pulses = self._pulses
-        self._idle_pulse = pulses == 0 and self.data == 1
+        self._idle_pulse = self._sent == 0 and self.data == 1
         if self._idle_pulse:
             return  # allowed only as the beginning of a sleep
-        if pulses == 27:
+        self._sent += 1
+        if self._sent in (self.lost_pulse, self.double_pulse):
+            self._slipped = True
+            if self._sent == self.lost_pulse:
+                return
+        pulses = self._pulses + (2 if self._sent == self.double_pulse else 1)
+        if pulses > 27 and not self._slipped:
             if self.fault == "stuck_low":
                 return  # nobody can see how far the chip is
             raise ValueError("more than 27 clock pulses")
-        self._pulses = pulses + 1
-        if pulses < 24 + self.shift_bits:
-            bit = pulses - self.shift_bits
-            level = (self._value >> (23 - bit)) & 1 if bit >= 0 else 0
-        else:
-            level = 1
+        self._pulses = pulses
+        level = (self._value >> (24 - pulses)) & 1 if pulses <= 24 else 1
         if level != self.data:
             self._set_data(level)
 

@@ -111,11 +111,11 @@ def test_shifted_bits_are_out_of_step():
         [4] * 100
     )  # an even count: of an odd one the shifted last bit looks like the one that should follow
     rig.run(100)
-    rig.chip.shift_bits = 1
+    rig.chip.lost_pulse = 1
     found = rig.run(20)
 
     assert [sample[2] for sample in found] == [hx711.OUT_OF_STEP] * 2
-    rig.chip.shift_bits = 0
+    rig.chip.lost_pulse = 0
     assert [sample[2] for sample in rig.run(20)] == [hx711.GOOD] * 2
 
 

@@ -185,9 +185,9 @@ def test_a_dead_chip_does_not_hold_up_whoever_changes_the_input():
 def test_shifted_bits_are_out_of_step():
     rig = Rig("pio", counts=[4])
     rig.run(100)
-    rig.chip.shift_bits = 1
+    rig.chip.lost_pulse = 1
     assert {sample[2] for sample in rig.run(40)} == {OUT_OF_STEP}
-    rig.chip.shift_bits = 0
+    rig.chip.lost_pulse = 0
     assert {sample[2] for sample in rig.run(40)[1:]} == {GOOD}
 
 

@@ -47,7 +47,7 @@ def test_samples_and_times_come_back():
 
 
 def test_hash_and_totals():
-    counts = [0] * 100 + [layout.RAIL_HIGH] * 3 + [-9] * 10
+    counts = [0] * 100 + [layout.RAIL_HIGH] * 3 + [-900000] * 10
     qualities = [0] * 100 + [2, 2, 0] + [1, 4, 3] + [0] * 7
     records = one_run(Logger(), counts, qualities)
     end = end_of(records)
@@ -56,8 +56,8 @@ def test_hash_and_totals():
     assert end["samples"] == 113
     assert end["samples_not_stored"] == 0
     assert end["clipped"] == 3
-    assert end["doubtful"] == 6  # two more than given, as the company of the one out of step
-    assert (end["lowest"], end["highest"]) == (-9, layout.RAIL_HIGH)
+    assert end["doubtful"] == 9  # four more than given, as the company of the one out of step
+    assert (end["lowest"], end["highest"]) == (-900000, layout.RAIL_HIGH)
     assert end["cause"] == layout.END_COMMAND
 
 

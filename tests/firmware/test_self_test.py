@@ -85,11 +85,11 @@ def test_root_is_exact():
 
 
 def test_noise_mean_and_span_of_the_latest_seconds():
-    """1, 3 in turn about -20000: mean -19998, deviation 1 (of 100: times root of 100 / 99); older ones are left out."""
+    """2, 4 in turn about -20000: mean -19997, deviation 1 (of 100: times root of 100 / 99); older ones are left out."""
     logger = Logger(step_us=10000)
     logger.samples(4000000, 50)
     for i in range(100):
-        logger.sample(-20000 + (1 if i % 2 else 3))
+        logger.sample(-20000 + (2 if i % 2 else 4))
     told = looked_at(logger, 1)
 
     assert told["samples"] == 101  # the one exactly a second old too
@@ -99,8 +99,8 @@ def test_noise_mean_and_span_of_the_latest_seconds():
     logger.idle(20)
     told = looked_at(logger, 1)
     assert told["samples"] == 99
-    assert told["mean"] == -19998
-    assert (told["lowest"], told["highest"]) == (-19999, -19997)
+    assert told["mean"] == -19997
+    assert (told["lowest"], told["highest"]) == (-19998, -19996)
     assert abs(told["noise"] - 1005) <= 1
     assert told["input"] == layout.INPUT_A128
 

@@ -6,7 +6,8 @@ Law:
     (data sheet, "Power down"). Not the whole reading: that would hold up the radio.
   * The extra pulses that choose the next input must read as ones; otherwise bits may be shifted and the
     sample is OUT_OF_STEP.
-    (Bits shifted by one lost pulse are found for half of all counts only: where the last bit is a zero.)
+    A lost pulse shows so where the last bit is a zero, half of the time; one that the chip takes for two
+    never. tests/firmware/test_slips.py has each place of 25, 26 and 27 pulses; core/faults.py doubts more.
   * What was not read in time is lost in the chip; it is counted from the steps of time.
   * While flash is erased (45 ms, up to 400 ms) no interrupt comes through: conversions are lost, and the
     moment of the one after is taken late by up to a period; where that shows, the sample is LATE.

@@ -267,5 +267,7 @@ class Hx711Pio:
             back += self._since(self._words[self._first_word + at])
             at = (at + 2) & _RING_MASK
         self._rest = 0
-        self.ticks = (now - _READ_US - back) & _TICKS_MASK
+        ticks = (now - _READ_US - back) & _TICKS_MASK
+        if not self._has_last or (self.ticks - ticks) & _TICKS_MASK >= _TICKS_HALF:
+            self.ticks = ticks  # never back behind a time that was told
         self._looked = self.ticks

@@ -1,7 +1,7 @@
 """How fast the converter converts, and how many conversions a long step leaves out; shared by the drivers.
 
-The period follows the steps slowly. A longer step is missed conversions, unless it comes again and again; a
-shorter one is taken for the period when it comes twice: once, it is what follows on a moment taken late.
+The period follows the steps slowly. A longer step is missed conversions, unless it comes again and again, or
+twice where no converter is so slow: then it is a fault, which must not hide behind what is missed. A shorter one is taken for the period when it comes twice: once, it is what follows on a moment taken late.
 `missed` allocates nothing.
 """
 
@@ -9,6 +9,7 @@ from micropython import const
 
 _SHORT_STEPS = const(2)
 _NEW_RATE = const(16)  # so many long steps in a row are a new rate, not missed conversions
+_TOO_LONG_US = const(143000)  # below 7/s
 
 
 class Pace:
@@ -18,6 +19,7 @@ class Pace:
         self.period_us = 0  # 0: not known yet
         self.late = False  # the latest step is longer than whole periods by over an eighth of one
         self._long_steps = 0
+        self._long_step = 0  # the latest
         self._short_steps = 0
 
     def missed(self, step: int) -> int:
@@ -41,7 +43,9 @@ class Pace:
         else:
             self._short_steps = 0
             self._long_steps += 1
-            if self._long_steps >= _NEW_RATE:
+            again = self._long_steps > 1 and -(step >> 3) <= step - self._long_step <= step >> 3
+            self._long_step = step
+            if self._long_steps >= _NEW_RATE or (again and step > _TOO_LONG_US):
                 self.period_us = step
                 self._long_steps = 0
             else:

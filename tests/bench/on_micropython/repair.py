@@ -10,6 +10,7 @@ import sys
 import time
 
 import vfs
+import workload
 from flash_model import Flash
 from workload import FOLDER, MOUNT, STEP_US, Day
 
@@ -40,18 +41,18 @@ def tell(what, flash, started):
 
 
 def main(minutes):
+    workload.Watched = lambda files, day, while_recording: FlashStore(files)
     day = Day(BLOCKS)
     day.flash.record = False
     day.pull(300)  # a run that is whole
     day.samples(120)
     day.recorder.start(day.ticks)
     day.samples(int(minutes * 60000000 / STEP_US), 200000, 3)
-    data = bytearray(day.flash.data)
     run = day.store.last_run
     print("a run of", minutes, "minutes:", day.store.records(run), "records,", day.store.size(run), "bytes")
     vfs.umount(MOUNT)
 
-    flash = CountedFlash(data=data)
+    flash = CountedFlash(data=day.flash.data)
     vfs.mount(vfs.VfsLfs2(flash, progsize=256), MOUNT)
     started = time.ticks_us()
     store = FlashStore(FlashFiles(FOLDER))

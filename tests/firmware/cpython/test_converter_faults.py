@@ -22,9 +22,11 @@ NAMED = {
     "no_clock": "clock does not reach the converter",
     "all_ones": "data line is not driven",
     "shifted": "out of step",
+    "doubled": "out of step",
     "rail_high": "high rail",
     "rail_low": "low rail",
     "slow": "wrong rate: 23",
+    "slower": "wrong rate: 5.7",
     "fast": "wrong rate: 36",
 }
 
@@ -104,6 +106,32 @@ def test_no_fault_makes_a_load(start, quiet, driver):
             assert abs(counts - ZERO).max() < 400
             assert run.clipped.any()
     assert usable > 100
+
+
+@pytest.mark.parametrize("driver", DRIVERS)
+def test_faults_while_recording_are_named_and_marked(start, quiet, driver):
+    """One run through all faults: each is named within two seconds, and what counts as usable is the unloaded cell."""
+    logger = start(None, "--driver", driver)
+    logger.command(STREAM, b"\x01")
+    logger.do(do="load", path=str(quiet))
+    logger.run(2000)
+    logger.command(START)
+    for fault, name in NAMED.items():
+        logger.run(3000)
+        before = len(logger.link_bytes)
+        logger.do(do="converter", fault=fault)
+        logger.run(2000)
+        assert any(name in line for line in lines(logger, before)), (fault, lines(logger, before))
+        logger.do(do="converter", fault=None)
+    logger.run(3000)
+    logger.command(STOP)
+    run = read_run(b"".join(frame(one) for one in logger.download(1)))
+
+    assert run.loss.complete
+    assert run.usable.sum() > 92 * 3 * len(NAMED) * 0.8
+    assert abs(run.counts[run.usable] - ZERO).max() < 400
+    assert (run.quality == 4).sum() > 500
+    assert run.clipped.any()
 
 
 @pytest.mark.parametrize("interpreter", ["micropython", "cpython"])
