@@ -1,7 +1,8 @@
 """How fast the converter converts, and how many conversions a long step leaves out; shared by the drivers.
 
 The period follows the steps slowly. A longer step is missed conversions, unless it comes again and again, or
-twice where no converter is so slow: then it is a fault, which must not hide behind what is missed. A shorter one is taken for the period when it comes twice: once, it is what follows on a moment taken late.
+twice where no converter is so slow: then it is a fault, which must not hide behind what is missed. A shorter
+one is taken for the period when it comes twice: once, it is what follows on a moment taken late.
 `missed` allocates nothing.
 """
 
