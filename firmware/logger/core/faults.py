@@ -118,7 +118,9 @@ class Faults:
             kind = OUT_OF_STEP if counts else NO_CLOCK
         elif counts == -1 and (self._previous == -1 or self._previous > _FAR or self._previous < -_FAR):
             kind = ALL_ONES
-        elif self._odd >= ODD_COUNTS or (quality <= QUALITY_LATE and missed == 0 and self._is_shifted(counts)):
+        elif self._odd >= ODD_COUNTS or (
+            quality <= QUALITY_LATE and missed == 0 and self._is_shifted(counts)
+        ):
             kind = OUT_OF_STEP
         self._previous = counts
         if kind:
