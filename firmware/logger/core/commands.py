@@ -5,12 +5,12 @@ carried out twice. (HELLO and READ_CALIBRATION change nothing and are carried ou
 whoever asks again also hears again what goes before the answer.)
 """
 
-from . import layout, record, self_test
+from . import layout, record
 from .auth import SEAL_BYTES, Gate, Keys, MemorySecrets, key_id
 from .kept_settings import KeptSettings
 from .outbox import Outbox
+from .probe import LONGEST_S, SLOWEST_S, Probe
 from .recorder import Recorder
-from .self_test import SelfTest
 
 _NOTHING = ()
 _EACH_TIME = (layout.COMMAND_HELLO, layout.COMMAND_READ_CALIBRATION)
@@ -19,6 +19,31 @@ _EACH_TIME = (layout.COMMAND_HELLO, layout.COMMAND_READ_CALIBRATION)
 _CALIBRATION_INPUT = 2
 _CALIBRATION_SCALE = 4
 _CALIBRATION_SHA256 = 11
+
+# In the order of their numbers; the names of what layout.py says of them, and of the methods that carry them out.
+_NAMES = (
+    "HELLO",
+    "SET",
+    "ARM",
+    "START",
+    "STOP",
+    "MARK",
+    "LIST",
+    "READ",
+    "TIME",
+    "SET_CLOCK",
+    "STREAM",
+    "ERASE",
+    "STORE_CALIBRATION",
+    "READ_CALIBRATION",
+    "SET_KEY",
+    "CHALLENGE",
+    "",  # SEALED holds another command
+    "SELF_TEST",
+    "TEST_STORE",
+    "TEST_LINK",
+    "TEST_RATE",
+)
 
 
 class Commands:
@@ -30,44 +55,15 @@ class Commands:
         outbox: Outbox,
         gate: Gate | None = None,
         kept: KeptSettings | None = None,
-        tests: SelfTest | None = None,
+        probe: Probe | None = None,
     ) -> None:
         self._recorder = recorder
         self._kept = kept if kept else KeptSettings(None)
-        self._tests = tests if tests else SelfTest(recorder)
+        self._probe = probe if probe else Probe(recorder)
         self._outbox = outbox
         self._gate = gate if gate else Gate(Keys(MemorySecrets(), bytes), True)
         self._last = b""
         self._last_answer: bytes | None = None
-        # By number: letters of the arguments, letters of the results, what carries it out.
-        self._handlers = {}
-        for name, handler in (
-            ("HELLO", self._hello),
-            ("SET", self._set),
-            ("ARM", self._arm),
-            ("START", self._start),
-            ("STOP", self._stop),
-            ("MARK", self._mark),
-            ("LIST", self._list),
-            ("READ", self._read),
-            ("TIME", self._time),
-            ("SET_CLOCK", self._set_clock),
-            ("STREAM", self._stream),
-            ("ERASE", self._erase),
-            ("STORE_CALIBRATION", self._store_calibration),
-            ("READ_CALIBRATION", self._read_calibration),
-            ("SET_KEY", self._set_key),
-            ("CHALLENGE", self._challenge),
-            ("SELF_TEST", self._self_test),
-            ("TEST_STORE", self._test_store),
-            ("TEST_LINK", self._test_link),
-            ("TEST_RATE", self._test_rate),
-        ):
-            self._handlers[getattr(layout, "COMMAND_" + name)] = (
-                getattr(layout, "ARGUMENTS_" + name),
-                getattr(layout, "RESULTS_" + name),
-                handler,
-            )
         self._index = 0
         self._ticks = 0
         self._error = layout.ERROR_OK
@@ -75,7 +71,7 @@ class Commands:
     def link_lost(self) -> None:
         """Forget who was at the other end."""
         self._gate.link_lost()
-        self._tests.fast()
+        self._probe.fast()
         self._last = b""
         self._last_answer = None
 
@@ -111,11 +107,15 @@ class Commands:
                 return
             command = buffer[at + SEAL_BYTES]
             at += SEAL_BYTES + 1
-        if command not in self._handlers or not self._gate.allows(command, sealed):
-            error = layout.ERROR_NOT_ALLOWED if command in self._handlers else layout.ERROR_UNKNOWN_COMMAND
+        name = _NAMES[command - 1] if 1 <= command <= len(_NAMES) else ""
+        if not name or not self._gate.allows(command, sealed):
+            error = layout.ERROR_NOT_ALLOWED if name else layout.ERROR_UNKNOWN_COMMAND
             self._last_answer = self._outbox.answer(index, command, error, "", _NOTHING)
             return
-        arguments, fields, handler = self._handlers[command]
+        # Looked up by name each time: a table of them for each link would cost 2 KiB.
+        arguments = getattr(layout, "ARGUMENTS_" + name)
+        fields = getattr(layout, "RESULTS_" + name)
+        handler = getattr(self, "_" + name.lower())
         values = record.unpack(buffer, at, end, arguments)
         # A newer host may append arguments that this version does not know.
         if values is None or (values[-1] != end and buffer[1] <= layout.VERSION):
@@ -282,15 +282,15 @@ class Commands:
         return self._fail(outcome) if isinstance(outcome, int) else outcome
 
     def _self_test(self, values: list) -> tuple:  # type: ignore[type-arg]
-        if not 1 <= values[0] <= self_test.LONGEST_S:
+        if not 1 <= values[0] <= LONGEST_S:
             return self._fail(layout.ERROR_BAD_ARGUMENT)
         if self._busy:
             return self._fail(layout.ERROR_BAD_STATE)
         self._now()
-        return self._tests.samples(values[0])
+        return self._probe.samples(values[0])
 
     def _test_store(self, _: list) -> tuple:  # type: ignore[type-arg]
-        return self._fail(layout.ERROR_BAD_STATE) if self._busy else self._tests.store()
+        return self._fail(layout.ERROR_BAD_STATE) if self._busy else self._probe.store()
 
     def _test_link(self, values: list) -> tuple:  # type: ignore[type-arg]
         if values[0] > layout.MAX_FILLER:
@@ -298,9 +298,9 @@ class Commands:
         return (bytes(range(values[0])),)
 
     def _test_rate(self, values: list) -> tuple:  # type: ignore[type-arg]
-        if values[0] > self_test.SLOWEST_S:
+        if values[0] > SLOWEST_S:
             return self._fail(layout.ERROR_BAD_ARGUMENT)
         if self._busy:
             return self._fail(layout.ERROR_BAD_STATE)
         self._now()
-        return (self._tests.slow(values[0]),)
+        return (self._probe.slow(values[0]),)

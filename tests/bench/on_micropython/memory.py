@@ -67,6 +67,9 @@ class Files:
     def append(self, name, data):
         pass
 
+    def remove(self, name):
+        raise OSError(2)
+
     def sync(self):
         pass
 

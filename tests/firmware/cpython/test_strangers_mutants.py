@@ -95,9 +95,9 @@ MUTANTS = {
     ),
     "an open command that is refused has its effect": (
         commands,
-        """            error = layout.ERROR_NOT_ALLOWED if command in self._handlers""",
+        """            error = layout.ERROR_NOT_ALLOWED if name""",
         """            if command == layout.COMMAND_START: self._start([])
-            error = layout.ERROR_NOT_ALLOWED if command in self._handlers""",
+            error = layout.ERROR_NOT_ALLOWED if name""",
     ),
     "a sealed command that is refused has its effect": (
         commands,
