@@ -121,6 +121,7 @@ def test_ctrl_c_leaves_what_came(
 
     async def receive(self: CutLink) -> bytes:
         data = await passes(self)
+        await asyncio.sleep(0.02)  # so that what came before is on disk
         if not struck[0] and any(part.stat().st_size > 3000 for part in tmp_path.iterdir()):
             struck[0] = True
             os.kill(os.getpid(), signal.SIGINT)
