@@ -71,7 +71,7 @@ def demo(*words: str) -> None:
 def test(*words: str) -> None:
     # In CI the virtual radio is there too; its tests are skipped, with the reason, where it is not.
     set_up("test,air" if os.environ.get("CI") else "test")
-    run(PYTHON, "-m", "pytest", *(words or ("-n", "2")))
+    run(PYTHON, "-m", "pytest", *(words or ("-n", "2", "--dist", "loadgroup")))
 
 
 def lint() -> None:

@@ -26,6 +26,8 @@ PATIENCE_S = 60.0
 
 SERIAL = "0102030405060708"
 KEY = bytes(range(7, 39))
+BOARD = ("--serial", SERIAL, "--interval-us", str(1_000_000 // RATE_HZ))
+"""Options of the board in all these tests."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -123,9 +125,8 @@ def chain(bus: PrivateBus, micropython: str) -> Callable[..., None]:
         from ble_air.bluez import Bluez
 
         async def all_of_it() -> None:
-            board = ("--radio", "1", "--serial", SERIAL, "--interval-us", str(1_000_000 // RATE_HZ),
-                     "--silence-ms", str(int(silence_s * 1000)))  # fmt: skip
-            logger = VirtualLogger("micropython", (*board, *options))
+            radio = ("--radio", "1", "--silence-ms", str(int(silence_s * 1000)))
+            logger = VirtualLogger("micropython", (*BOARD, *radio, *options))
             air = Air(logger, slice_s=slice_s, rest_s=rest_s)
             air.parameters |= air_parameters
             async with air, Bluez(bus.address, air.link, host_mtu=host_mtu) as bluez:

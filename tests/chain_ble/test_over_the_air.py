@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.client.client import Client, Refused
-from breakyard.client.download import fetch, fetch_over_breaks, kept_part
+from breakyard.client.client import Refused
+from breakyard.client.download import fetch, kept_part
 from breakyard.errors import LinkError, LinkLost
 from breakyard.link.ble import COMMAND_UUID, BleLink, find
 from breakyard.run import read_run
@@ -120,90 +120,6 @@ def test_a_stack_that_is_full_loses_nothing_and_stays_bounded(
         assert waiting >= 4
 
     chain(story, host_mtu=185, buffers=4, packets=4, lose_every=3, overflow=overflow)
-
-
-def test_a_link_that_breaks_at_every_tenth_costs_nothing(chain: Tell, feed: Feed, tmp_path: Path) -> None:
-    """Cut at each tenth of the bytes, half-way through whatever was under way; the file is the same in the end."""
-    path = tmp_path / "air.run"
-
-    async def story(chain: Chain) -> None:
-        await chain.logger.load(feed(120))
-        run = await chain.record(90)
-        whole = await chain.whole(run, tmp_path)
-        cuts = [len(whole) * tenth // 10 for tenth in range(1, 10)]
-        broken = 0
-
-        async def watch() -> None:
-            nonlocal broken
-            if cuts and path.exists() and path.stat().st_size >= cuts[0]:
-                del cuts[0]
-                broken += 1
-                await chain.air.drop_link()
-
-        chain.air.on_slice = watch
-
-        async def connect() -> Client:
-            return chain.client()
-
-        end = await fetch_over_breaks(connect, run, path)
-        chain.air.on_slice = None
-
-        assert end is not None
-        assert broken == 9
-        assert chain.bluez.connects == 10
-        assert path.read_bytes() == whole
-
-    chain(story, slice_s=0.03)
-
-
-def test_a_host_that_is_killed_leaves_a_readable_file_and_another_completes_it(
-    chain: Tell, feed: Feed, tmp_path: Path
-) -> None:
-    """kill -9 in the middle. The system keeps the dead program's connection (bluez issue 89); the logger ends it."""
-    path = tmp_path / "air.run"
-    program = (
-        "import asyncio, sys; from pathlib import Path\n"
-        "from breakyard.client.client import Client; from breakyard.client.download import fetch\n"
-        "from breakyard.link.ble import BleLink\n"
-        "async def go():\n"
-        f"    key = bytes.fromhex('{KEY.hex()}')\n"
-        f"    async with Client(BleLink('{SERIAL}'), answer_timeout_s=60, key=key) as client:\n"
-        "        await fetch(client, int(sys.argv[1]), Path(sys.argv[2]))\n"
-        "asyncio.run(go())\n"
-    )
-
-    async def story(chain: Chain) -> None:
-        await chain.logger.load(feed(120))
-        run = await chain.record(60)
-        whole = await chain.whole(run, tmp_path)
-        chain.air.rest_s = 0.01
-        host = await asyncio.create_subprocess_exec(sys.executable, "-c", program, str(run), str(path))
-        killed = False
-
-        async def watch() -> None:
-            nonlocal killed
-            if not killed and path.exists() and path.stat().st_size > len(whole) // 3:
-                killed = True
-                host.send_signal(signal.SIGKILL)
-
-        chain.air.on_slice = watch
-        await host.wait()
-        chain.air.on_slice = None
-
-        assert host.returncode == -signal.SIGKILL
-        records, size = kept_part(path, run)
-        assert 0 < size <= path.stat().st_size < len(whole)
-        part = read_run(path.read_bytes())
-        assert not part.loss.complete
-        assert len(part.counts) > 0
-        chain.air.rest_s, chain.air.slice_s = 0, 0.1
-        await chain.device_time(LINK_SILENCE / 1000 + 1)
-        async with chain.client() as client:
-            await fetch(client, run, path)
-        assert path.read_bytes() == whole
-        assert records > 3
-
-    chain(story)
 
 
 def test_a_link_that_breaks_while_recording_follows_on_afterwards(
@@ -321,64 +237,23 @@ def test_a_wrong_key_is_found_out_before_anything_is_sealed(chain: Tell) -> None
     chain(story)
 
 
-def test_the_board_loses_its_power_in_the_middle(chain: Tell, feed: Feed, tmp_path: Path) -> None:
-    """Once in the middle of the transfer: runs and key are in flash, so the file is completed after the restart."""
-    path = tmp_path / "air.run"
-    flash = tmp_path / "flash"
-    flash.mkdir()
-
-    async def story(chain: Chain) -> None:
-        await chain.logger.load(feed(120))
-        run = await chain.record(60)
-        whole = await chain.whole(run, tmp_path)
-        resets = 0
-
-        async def watch() -> None:
-            nonlocal resets
-            if not resets and path.exists() and path.stat().st_size > len(whole) // 2:
-                resets += 1
-                await chain.air.reset()
-
-        chain.air.on_slice = watch
-
-        async def connect() -> Client:
-            return chain.client()
-
-        end = await fetch_over_breaks(connect, run, path)
-
-        assert resets == 1
-        assert end is not None
-        assert path.read_bytes() == whole
-
-    chain(story, options=("--runs", str(flash)))
-
-
-def test_a_pull_is_recorded_over_the_air_with_the_command(
-    chain: Tell, feed: Feed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """breakyard record: arm, live numbers, the run ends by itself, is fetched and kept; with a key of this computer."""
+def _command(tmp_path: Path, *words: str) -> tuple[Path, tuple[str, ...], dict[str, str]]:
+    """A folder for runs, the command, and an environment in which this computer has the logger's key."""
     keys = tmp_path / "keys.json"
     keys.write_text(f'{{"{SERIAL}": "{KEY.hex()}"}}')
     folder = tmp_path / "pulls"
-    folder.mkdir()
-    program = "from breakyard.cli import record; import typer; typer.run(record.command)"
+    folder.mkdir(exist_ok=True)
+    more = tuple(str(folder) if word == "FOLDER" else word for word in words)
+    whole = (sys.executable, "-m", "breakyard", *more, "--link", f"ble:{SERIAL}")
+    return folder, whole, {**os.environ, "BREAKYARD_KEYS": str(keys)}
+
+
+def test_a_pull_is_recorded_over_the_air_with_the_command(chain: Tell, tmp_path: Path) -> None:
+    """breakyard record: arm, live numbers, the run ends by itself, is fetched and kept; with a key of this computer."""
+    folder, words, environment = _command(tmp_path, "record", "FOLDER", "--now", "--seconds", "2")
 
     async def story(chain: Chain) -> None:
-        host = await asyncio.create_subprocess_exec(
-            *(
-                sys.executable,
-                "-c",
-                program,
-                str(folder),
-                "--link",
-                f"ble:{SERIAL}",
-                "--now",
-                "--seconds",
-                "2",
-            ),
-            env={**os.environ, "BREAKYARD_KEYS": str(keys)},
-            stdout=asyncio.subprocess.PIPE,
-        )
+        host = await asyncio.create_subprocess_exec(*words, env=environment, stdout=asyncio.subprocess.PIPE)
         said, _ = await host.communicate()
 
         assert host.returncode == 0
@@ -389,3 +264,40 @@ def test_a_pull_is_recorded_over_the_air_with_the_command(
         assert path.read_bytes() == await chain.whole(run.number, tmp_path)
 
     chain(story, rest_s=0.02)
+
+
+def test_a_recording_host_that_is_killed_loses_no_run(chain: Tell, tmp_path: Path) -> None:
+    """kill -9 of `breakyard record`: the logger records on; what came is readable, and a later fetch completes it."""
+    folder, words, environment = _command(tmp_path, "record", "FOLDER", "--now")
+    _, again, _ = _command(tmp_path, "logger", "fetch", "--into", "FOLDER")
+
+    async def story(chain: Chain) -> None:
+        host = await asyncio.create_subprocess_exec(*words, env=environment)
+
+        async def watch() -> None:
+            if any(part.stat().st_size > 5000 for part in folder.glob("*.part")):
+                host.send_signal(signal.SIGKILL)
+                chain.air.on_slice = None
+
+        chain.air.on_slice = watch
+        await host.wait()
+        assert host.returncode == -signal.SIGKILL
+        (part,) = folder.iterdir()
+        left = read_run(part.read_bytes())
+        assert not left.loss.complete
+        assert len(left.counts) > RATE_HZ
+
+        await chain.device_time(LINK_SILENCE / 1000 + 1)
+        async with chain.over_cable() as client:
+            run = await client.stop()
+        assert run == left.number
+        other = await asyncio.create_subprocess_exec(*again, env=environment)
+        await other.wait()
+
+        assert other.returncode == 0
+        (path,) = folder.iterdir()
+        assert path.stem == part.stem
+        assert path.read_bytes() == await chain.whole(run, tmp_path)
+        assert len(read_run(path.read_bytes()).counts) > len(left.counts) + LINK_SILENCE * RATE_HZ // 1000
+
+    chain(story, rest_s=0.02, silence_s=0)

@@ -129,6 +129,7 @@ async def _go_on(link: "Link", job: _Job, step: Step) -> None:
             name = await job.keeper.place(client, one.run, run_name(job.serial, one.run))
             job.part = job.keeper.part(name)
             kept = await job.keeper.fetch(client, one.run, name, count)
+            step(f"run {one.run}", by=max(0, one.records - job.seen))  # what was here before
             if job.erase and kept.complete and kept.sha256 is not None:
                 await client.erase(one.run, kept.sha256)
             job.done.append({"run": one.run, "file": str(kept.path), "complete": kept.complete})

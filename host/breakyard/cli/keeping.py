@@ -42,10 +42,14 @@ class Keeper:
     async def place(self, client: "Client", run: int, name: str) -> str:
         """The name under which a run of the logger is or will be kept: `name`, or with a number behind it.
 
-        A file of that name counts only if it begins with the very record that the run begins with. Raises: LinkError.
+        What another command has kept of this very run, under whatever name, goes first: it is completed, never
+        fetched twice. A file counts only if it begins with the very record that the run begins with. Raises: LinkError.
         """
-        from breakyard.client.download import begins_alike
+        from breakyard.client.download import PART, begins_alike, holds_beginning
 
+        for path in sorted(self._folder.glob(f"*{PART}")) + sorted(self._folder.glob("*.run")):
+            if await holds_beginning(client, run, path) and (path.suffix == PART or _kept(path).complete):
+                return path.stem
         number, candidate = 2, name
         while True:
             path = self._final(candidate)
@@ -71,7 +75,14 @@ class Keeper:
         if path.exists():
             return _kept(path)
         await fetch(client, run, self.part(name), follow=follow, step=step)
-        return self._finish(name, notes)
+        return self._finish(name, notes or self._notes(name))
+
+    def _notes(self, name: str) -> "RunNotes | None":
+        """Notes for a part that `record` left under a specimen's id."""
+        from breakyard.session.notes import RunNotes
+
+        known = self.session.specimens() if self.session is not None else ()
+        return RunNotes(specimen=name) if any(one.id == name for one in known) else None
 
     def _final(self, name: str) -> Path:
         return self._folder / f"{name}.run"

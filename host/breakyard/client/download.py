@@ -89,12 +89,20 @@ async def begins_alike(client: Client, run: int, path: Path) -> bool:
     """
     if path.stat().st_size <= MAX_FRAME and kept_part(path, run) == (0, 0):
         return True
+    return await holds_beginning(client, run, path)
+
+
+async def holds_beginning(client: Client, run: int, path: Path) -> bool:
+    """True if the first record of a file is one of the logger's run, byte for byte. Raises: LinkError."""
     reader = FrameReader()
     with path.open("rb") as file:
         reader.receive_data(file.read(2 * MAX_FRAME))
     raw = reader.next_bytes()
+    if not isinstance(raw, bytes):
+        return False
+    first = parse(raw)
     # The record itself may be lost in the store: then the file begins behind it.
-    return isinstance(raw, bytes) and raw == await client.read_record(run, parse(raw).index)
+    return first.run == run and raw == await client.read_record(run, first.index)
 
 
 async def fetch_over_breaks(connect: Connect, run: int, path: Path, *, tries: int = 10) -> RunEnd | None:

@@ -15,6 +15,9 @@ from breakyard.client.download import fetch
 from breakyard.link.base import Link
 from breakyard.link.memory import CutLink
 from breakyard.run import read_run
+from breakyard.session.info import SessionInfo
+from breakyard.session.session import create_session
+from breakyard.session.specimens import Specimen
 from breakyard.simulate.logger import VirtualLogger
 
 from .conftest import Said
@@ -174,3 +177,22 @@ def test_another_logger_in_its_place_is_refused(
 
     assert said.status == 2
     assert "another logger answers now (1112131415161718)" in said.complaint
+
+
+def test_what_record_left_is_completed_and_nothing_is_fetched_twice(
+    breakyard: Callable[..., Said], cut: Cuts, flash: Path, tmp_path: Path
+) -> None:
+    """A part under a specimen's id becomes that specimen's run; a run that is here under any name stays as it is."""
+    info = SessionInfo(place="yard (invented)")
+    session = create_session(tmp_path / "slipway", info, [Specimen("S1"), Specimen("S2")])
+    runs = session.layout.runs
+    whole = [(flash.parent / f"whole-{run}.run").read_bytes() for run in (1, 2)]
+    (runs / "S2.part").write_bytes(whole[1][:4000])
+    session.add_run("first pull", whole[0])
+    cut([])
+    said = breakyard("logger", "fetch", "--into", tmp_path / "slipway")
+
+    assert said.status == 0
+    assert sorted(path.name for path in runs.iterdir()) == ["S2.run", "S2.toml", "first pull.run"]
+    assert [(runs / name).read_bytes() for name in ("first pull.run", "S2.run")] == whole
+    assert [run.notes.specimen for run in session.runs() if run.name == "S2"] == ["S2"]
