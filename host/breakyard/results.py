@@ -73,6 +73,20 @@ class Peak:
 
 
 @dataclass(frozen=True, slots=True)
+class Filter:
+    """What was taken for the converter's filter.
+
+    none: no converter is known. assumed: order 3 and 4 allowed for. stated: by the user. measured: the logger's own
+    step response, named by its hash.
+    """
+
+    source: Literal["none", "assumed", "stated", "measured"]
+    order: int | None = None
+    """None where more than one is allowed for, or where the measured response is that of no such filter."""
+    response_hash: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Recovery:
     """How the peak was recovered, for the close-up of the break; times like those of the samples.
 
@@ -225,8 +239,10 @@ class Summary:
     glitches: tuple[Glitch, ...] = ()
     notes: tuple[str, ...] = ()
     """Sentences for people: why a flag was raised and what to do about it."""
+    filter: Filter | None = None
+    """None in summaries made before it was told."""
     assumptions: tuple[str, ...] = ()
-    """Sentences for people: what the budget takes for granted about angle and temperature."""
+    """Sentences for people: what the numbers take for granted about angle, temperature and filter."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the JSON face as plain dicts, lists, strings and numbers."""

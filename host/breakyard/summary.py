@@ -14,9 +14,10 @@ from breakyard.glitches import find_glitches
 from breakyard.peak import read_peak
 from breakyard.rate import loading_rate
 from breakyard.reading import Reading
-from breakyard.recover import FILTER_ORDERS, order_weights
 from breakyard.response import delay
 from breakyard.results import Glitch, Peak, Recovery, Source, Strength, Summary, Zero
+from breakyard.seen_through import choose_filter
+from breakyard.step import StepResponse
 from breakyard.story import Pull, Story, tell, work
 from breakyard.zero import ZeroLine, find_zero, noise_of, zero_after
 
@@ -34,6 +35,7 @@ def summarise(
     misalignment_deg: float = 0.0,
     temperature_c: float | None = None,
     filter_order: int | None = None,
+    response: StepResponse | None = None,
 ) -> Summary:
     """Read one pull: its peak with an interval, how it was loaded and how it let go.
 
@@ -41,6 +43,7 @@ def summarise(
     and the cell's axis that the user vouches for. temperature_c: of the cell during the pull, held against that of
     the calibration. filter_order: assumed order of the converter's filter, where
     more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
+    response: measured of this logger, used instead unless an order is stated or its rate is another.
     Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
     """
     if not 0.5 <= coverage <= 0.999:
@@ -53,7 +56,8 @@ def summarise(
         raise UsageError(f"a temperature of {temperature_c:g} C is not sensible: give -60 to 80")
     if filter_order is not None and not 1 <= filter_order <= 5:
         raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
-    orders = FILTER_ORDERS if filter_order is None else order_weights(filter_order)
+    seen_through = choose_filter(curve, filter_order, response)
+    orders = seen_through.orders
     used, rails, spoilt = _sort_samples(curve)
     if len(used) < MINIMUM_SAMPLES:
         raise NoPull(f"{curve.name}: only {len(used)} usable samples; at least {MINIMUM_SAMPLES} are needed")
@@ -77,6 +81,7 @@ def summarise(
         filtered=filtered,
         orders=orders,
     )
+    reading = seen_through.doubted(reading)
     if reading.glitch is not None:
         spoilt = np.append(spoilt, used[reading.glitch])
         kept = np.arange(len(used)) != reading.glitch
@@ -108,6 +113,8 @@ def summarise(
     peak = peak_with_interval(curve, reading, rail_n, terms, coverage)
     shift = _shift(curve, time, load, zero, story, peak)
     flags, notes = raise_flags(curve, zero, reading, story, peak, shift, len(spoilt), clipped)
+    if reading.recovered is not None:
+        flags, notes = flags + seen_through.flags, notes + seen_through.notes
     at_least = peak.bound == "lower" or story.failure.manner == "none"
     extension = curve.extension_m
     return Summary(
@@ -139,7 +146,8 @@ def summarise(
         plateaus=story.plateaus,
         glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
         notes=notes,
-        assumptions=assumptions(curve, misalignment_deg, temperature_c),
+        assumptions=assumptions(curve, misalignment_deg, temperature_c) + seen_through.sentences(reading),
+        filter=seen_through.told,
     )
 
 

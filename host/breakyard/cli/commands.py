@@ -24,6 +24,7 @@ from breakyard.cli import (
     report,
     rig,
     selftest,
+    step,
     summarize,
 )
 from breakyard.cli import range as range_
@@ -36,6 +37,7 @@ MODULES: Final = {
     "calibrate": calibrate,
     "record": record,
     "check": check,
+    "step": step,
     "summarize": summarize,
     "plot": plot,
     "compare": compare,

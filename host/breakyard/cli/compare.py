@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from breakyard.cli.inputs import AccuracyOption, CalibrationOption, MisalignmentOption, TemperatureOption
+from breakyard.cli.inputs import (
+    AccuracyOption,
+    CalibrationOption,
+    MisalignmentOption,
+    ResponseOption,
+    TemperatureOption,
+)
 from breakyard.cli.output import JsonOption, Output, UnitOption
 
 if TYPE_CHECKING:
@@ -51,6 +57,7 @@ def command(
     accuracy: AccuracyOption = None,
     misalignment: MisalignmentOption = 0.0,
     temperature: TemperatureOption = None,
+    response: ResponseOption = None,
     picture: Annotated[
         Path | None,
         typer.Option("--picture", "-p", help="Draw which share holds how much (.png or .svg)."),
@@ -76,7 +83,7 @@ def command(
     pulls = find_pulls(sessions)
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature)
+    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, wanted, step)
     comparison = compare_reads(

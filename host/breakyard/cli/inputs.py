@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from breakyard.curve import LoadCurve
     from breakyard.run import Run
     from breakyard.session.session import Session
+    from breakyard.step import StepResponse
 
 PURPOSE: Final = "purpose"
 """Key in a run's notes; what has another purpose than a pull is not summarised as one."""
@@ -51,6 +52,17 @@ TemperatureOption = Annotated[
         max=80.0,
         metavar="C",
         help="Temperature of the cell during the pulls, in degrees C; compared with that of its calibration.",
+    ),
+]
+ASSUMED: Final = "assumed"
+"""Said instead of a response's file: leave measured ones aside."""
+
+ResponseOption = Annotated[
+    str | None,
+    typer.Option(
+        "--response",
+        metavar="FILE",
+        help='Step response of the logger (breakyard step), or "assumed"; default: what was measured of it, if so.',
     ),
 ]
 
@@ -203,6 +215,36 @@ def load_curve(
         extension_m=recording.extension_m,
     )
     return curve, None
+
+
+def load_response(pull: Pull, run: "Run | None", wanted: str | None) -> "StepResponse | None":
+    """The step response to read a pull with: the file named, else what is kept of its logger; None for neither.
+
+    Raises: DataError (file), UsageError (a response that is not sure).
+    """
+    from breakyard.session.responses import find_response, read_response
+
+    if wanted == ASSUMED or run is None:
+        return None
+    if wanted is not None:
+        return read_response(Path(wanted))
+    if run.identity is None:
+        return None
+    return find_response(_home(pull), run.identity.serial.hex())
+
+
+def visible_responses(pull: Pull, wanted: str | None) -> list[str]:
+    """Hashes of all response files that `load_response` might choose from. Raises: OSError."""
+    from breakyard.session import responses
+
+    if wanted == ASSUMED or pull.path.suffix.lower() != ".run":
+        return []
+    paths = [Path(wanted)] if wanted is not None else responses.visible_responses(_home(pull))
+    return sorted(digest(path.read_bytes()) for path in paths)
+
+
+def _home(pull: Pull) -> Path:
+    return pull.path.parent if pull.session is None else pull.session.root
 
 
 def shown_unit(wanted: str | None, pulls: Iterable[Pull] = ()) -> str:

@@ -12,6 +12,7 @@ from breakyard.cli.inputs import (
     CalibrationOption,
     MisalignmentOption,
     Pull,
+    ResponseOption,
     TemperatureOption,
     find_pulls,
     load_curve,
@@ -74,6 +75,7 @@ def command(
     accuracy: AccuracyOption = None,
     misalignment: MisalignmentOption = 0.0,
     temperature: TemperatureOption = None,
+    response: ResponseOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Draw a pull with its zero, onset, first peak, peak and interval, settled load and break.
@@ -84,7 +86,9 @@ def command(
     chosen = shown_unit(unit, pulls)
     if view is None:
         view = View.PULL if len(pulls) == 1 else View.SESSION
-    wanted = Wanted(calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature)
+    wanted = Wanted(
+        calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature, response=response
+    )
     if view in (View.PULL, View.BREAK) and len(pulls) != 1:
         raise UsageError(f"--view {view} shows one pull; {len(pulls)} were given")
     if view is View.SESSION:

@@ -10,7 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from breakyard import __version__
-from breakyard.cli.inputs import Pull, digest, load_calibration, load_curve
+from breakyard.cli.inputs import (
+    Pull,
+    digest,
+    load_calibration,
+    load_curve,
+    load_response,
+    visible_responses,
+)
 from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
@@ -43,6 +50,8 @@ class Wanted:
     coverage: float = 0.95
     misalignment_deg: float = 0.0
     temperature_c: float | None = None
+    response: str | None = None
+    """Step response to read with: a file, "assumed", or None for what was measured of the logger."""
 
 
 def read_pulls(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None]) -> tuple[Read, ...]:
@@ -70,12 +79,13 @@ def read_one(pull: Pull, wanted: Wanted) -> "Summary":
     """Summarise one pull. Raises: BreakyardError."""
     from breakyard.summary import summarise
 
-    curve, _ = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
+    curve, run = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
     return summarise(
         curve,
         coverage=wanted.coverage,
         misalignment_deg=wanted.misalignment_deg,
         temperature_c=wanted.temperature_c,
+        response=load_response(pull, run, wanted.response),
     )
 
 
@@ -118,6 +128,7 @@ def _made_from(pull: Pull, wanted: Wanted) -> dict[str, Any]:
         "coverage": wanted.coverage,
         "misalignment_deg": wanted.misalignment_deg,
         "temperature_c": wanted.temperature_c,
+        "responses": visible_responses(pull, wanted.response),
     }
 
 

@@ -7,7 +7,13 @@ from typing import Annotated
 
 import typer
 
-from breakyard.cli.inputs import AccuracyOption, CalibrationOption, MisalignmentOption, TemperatureOption
+from breakyard.cli.inputs import (
+    AccuracyOption,
+    CalibrationOption,
+    MisalignmentOption,
+    ResponseOption,
+    TemperatureOption,
+)
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
 
 
@@ -28,6 +34,7 @@ def command(
     accuracy: AccuracyOption = None,
     misalignment: MisalignmentOption = 0.0,
     temperature: TemperatureOption = None,
+    response: ResponseOption = None,
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
     matters: Annotated[str, typer.Option(help="Relative difference worth knowing about.")] = "10%",
     markdown: Annotated[
@@ -60,7 +67,7 @@ def command(
     pulls = find_pulls([opened.root])
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature)
+    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, wanted, step)
     problems = [read for read in reads if read.summary is None]

@@ -154,6 +154,8 @@ def _settings(wanted: Wanted, unit: str, matters: float) -> tuple[tuple[str, str
         settings.append(("Largest angle between line and cell", f"{wanted.misalignment_deg:g} degrees"))
     if wanted.temperature_c is not None:
         settings.append(("Temperature of the cell during the pulls", f"{wanted.temperature_c:g} C"))
+    if wanted.response is not None:
+        settings.append(("Step response of the converter", wanted.response))
     return tuple(settings)
 
 
@@ -180,6 +182,8 @@ def _commands(wanted: Wanted, unit: str) -> tuple[str, ...]:
         options += f" --misalignment {wanted.misalignment_deg:g}"
     if wanted.temperature_c is not None:
         options += f" --temperature {wanted.temperature_c:g}"
+    if wanted.response is not None:
+        options += f" --response {wanted.response}"
     return tuple(f"breakyard {verb} .{options} --unit {unit}" for verb in ("summarize", "compare", "report"))
 
 

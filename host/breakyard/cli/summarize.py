@@ -13,6 +13,7 @@ from breakyard.cli.inputs import (
     CalibrationOption,
     MisalignmentOption,
     Pull,
+    ResponseOption,
     TemperatureOption,
     find_pulls,
     shown_unit,
@@ -35,6 +36,7 @@ def command(
     accuracy: AccuracyOption = None,
     misalignment: MisalignmentOption = 0.0,
     temperature: TemperatureOption = None,
+    response: ResponseOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Give each pull its peak with an interval, the way it broke, and the doubts.
@@ -46,7 +48,7 @@ def command(
     """
     pulls = find_pulls(recordings)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature)
+    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, wanted, step)
     problems = [read for read in reads if read.summary is None]

@@ -99,7 +99,7 @@ def break_figure(
     )
     key.add(samples, "samples, joined for the eye only")
     if summary.recovery is not None:
-        _draw_recovery(axes, key, summary.recovery, trace, moment)
+        _draw_recovery(axes, key, summary, summary.recovery, trace, moment)
     axes.set_xlim(start - moment, end - moment)
     set_heights(axes, trace, summary, start, end)
     draw_zero(axes, key, look)
@@ -126,15 +126,24 @@ def break_figure(
     return Picture(figure, alt, look.dpi)
 
 
-def _draw_recovery(axes: "Axes", key: Key, recovery: Recovery, trace: Trace, moment: float) -> None:
+def _draw_recovery(
+    axes: "Axes", key: Key, summary: Summary, recovery: Recovery, trace: Trace, moment: float
+) -> None:
     """The likeliest force, and the likeliest curve behind the samples."""
     force_s, force = np.asarray(recovery.force_s), np.asarray(recovery.force_n) / trace.factor
     seen_s, seen = np.asarray(recovery.seen_s), np.asarray(recovery.seen_n) / trace.factor
     (line,) = axes.plot(force_s - moment, force, color=PURPLE, linewidth=2.0, linestyle=(0, (5, 2)), zorder=4)
     key.add(line, "load as recovered through the converter's filter")
     (line,) = axes.plot(seen_s - moment, seen, color=PURPLE, linewidth=1.0, zorder=2)
-    order = f"{100 * recovery.third_order:.0f} % third, {100 * (1 - recovery.third_order):.0f} % fourth"
-    key.add(line, f"what the filter makes of it (order: {order})")
+    key.add(line, f"what the filter makes of it ({_filter_words(summary, recovery)})")
+
+
+def _filter_words(summary: Summary, recovery: Recovery) -> str:
+    told = summary.filter
+    if told is not None and told.source == "measured":
+        return "no sinc filter, measured" if told.order is None else f"order {told.order}, measured"
+    third = 100 * recovery.third_order
+    return f"order: {third:.0f} % third, {100 - third:.0f} % fourth"
 
 
 def describe_pull(summary: Summary, *, unit: str = "N", title: str = "") -> str:

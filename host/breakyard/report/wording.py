@@ -23,6 +23,7 @@ SHORT: Final[Mapping[str, str]] = {
     "extrapolated": "beyond the known loads",
     "incomplete": "recording incomplete",
     "no_zero": "recording begins under load",
+    "odd_filter": "the converter's filter is unusual",
 }
 """A few words for each flag, for pictures."""
 
@@ -55,6 +56,9 @@ _LONG: Final[Mapping[str, Sentence]] = {
     ),
     "extrapolated": lambda s, u: (
         "The peak lies beyond the highest known load of the calibration; its interval allows for that."
+    ),
+    "odd_filter": lambda s, u: (
+        "The converter's measured step response is that of no filter of order 3 or 4; the interval allows for it."
     ),
     "incomplete": lambda s, u: (
         "Parts of the recording are missing or damaged; the highest load may be among them."

@@ -79,7 +79,7 @@ def find_cuts(time_s: Array, counts: Array, source: str) -> tuple[Cut, ...]:
         cut = _cut(time_s, counts, first, past, period, noise, source)
         if cut is not None:
             found[cut.size_counts > 0].append(cut)
-    return tuple(max(found[True], found[False], key=len))
+    return tuple(found[True] if len(found[True]) >= len(found[False]) else found[False])
 
 
 def _changes(time_s: Array, counts: Array, period: float, span: float) -> list[tuple[int, int]]:
@@ -120,6 +120,4 @@ def _cut(
     half_way = float(time_s[near][0]) + period * (float(left[near].sum()) - 0.5)
     at, share = (time_s[begin:end] - half_way) / period, left[begin:end].copy()
     at.flags.writeable = share.flags.writeable = False
-    return Cut(
-        source, half_way, period, size, noise / abs(size), at, share, int(np.maximum(gaps, 0).sum())
-    )
+    return Cut(source, half_way, period, size, noise / abs(size), at, share, int(np.maximum(gaps, 0).sum()))

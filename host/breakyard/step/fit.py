@@ -77,23 +77,23 @@ def _fit(cut: Cut, order: int) -> Fit:
     evidence, instants, errors = [], [], []
     for ring in RING_SIZES:
         noise, terms = _scatter(cut, order, ring)
-        lower = np.linalg.cholesky(terms @ terms.T + np.diag(noise))
+        lower = np.asarray(np.linalg.cholesky(terms @ terms.T + np.diag(noise)), dtype=np.float64)
         instant, squares, sharpness = _place(cut, order, lower)
         log_size = float(np.log(np.diagonal(lower)).sum())
         evidence.append(log_prior - 0.5 * squares - log_size - 0.5 * np.log(sharpness))
         instants.append(instant)
         errors.append(squares)
     table = np.array(evidence)
-    ring, at = np.unravel_index(int(np.argmax(table)), table.shape)
+    ring, at = map(int, np.unravel_index(int(np.argmax(table)), table.shape))
     duration = float(DURATIONS[at])
-    instant = float(instants[ring][at])
+    begun = float(instants[ring][at])
     noise, terms = _scatter(cut, order, RING_SIZES[ring])
-    rest = cut.left - (1.0 - _gone(cut.at - instant, order, duration))
+    rest = cut.left - (1.0 - _gone(cut.at - begun, order, duration))
     shaken = terms @ terms.T @ np.linalg.solve(terms @ terms.T + np.diag(noise), rest)
     return Fit(
         order,
         float(np.logaddexp.reduce(table, axis=None)) - float(np.log(len(RING_SIZES))),
-        instant + 0.5 * (order + duration),
+        begun + 0.5 * (order + duration),
         duration,
         float(np.sqrt(errors[ring][at] / len(cut.left))),
         RING_SIZES[ring],

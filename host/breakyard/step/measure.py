@@ -203,16 +203,15 @@ def _judge(quality: Quality, weights: Array, best: int) -> tuple[FitsVerdict, tu
     if said:
         return "unsure", said
     if float(weights.max()) < SURE:
-        told = ", ".join(f"{100 * w:.0f} % order {o}" for o, w in zip(CANDIDATES, weights, strict=True) if w > 0.005)
+        told = ", ".join(
+            f"{100 * w:.0f} % order {o}" for o, w in zip(CANDIDATES, weights, strict=True) if w > 0.005
+        )
         return "unsure", (f"The cuts do not agree on one order ({told}): make more, and quicker ones.",)
+    wider = "Peaks of sudden breaks get wider intervals and a flag."
     if quality.misfit > WORST_MISFIT or quality.departure > WORST_DEPARTURE:
-        return "neither", (
-            f"No sinc filter fits: the best, of order {best}, is off by up to {100 * quality.departure:.1f} % of the "
-            "step. Peaks of sudden breaks get wider intervals and a flag.",
-        )
+        off = f"off by up to {100 * quality.departure:.1f} % of the step"
+        return "neither", (f"No sinc filter fits: the best, of order {best}, is {off}. {wider}",)
     if best not in DATA_SHEET:
-        return "neither", (
-            f"It answers as a filter of order {best}, not of order 3 or 4 as the data sheet's settling time says. "
-            "Peaks of sudden breaks get wider intervals and a flag.",
-        )
+        found = f"It answers as a filter of order {best}, not of order 3 or 4 as the data sheet's settling time says."
+        return "neither", (f"{found} {wider}",)
     return "order", (f"It answers as a filter of order {best}: the mean over {best} times one conversion.",)
