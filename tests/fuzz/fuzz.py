@@ -11,6 +11,7 @@ import os
 import random
 import re
 import resource
+import shutil
 import subprocess
 import sys
 import time
@@ -27,6 +28,8 @@ from fuzz_targets import SHARES  # noqa: E402
 from fuzz_targets.places import PLACE, memory  # noqa: E402
 
 LIMIT_MB = 1024
+MICROPYTHON_SHARE = 33
+"""One input in so many more, for the firmware in the real interpreter."""
 LONGEST_S = 20
 
 
@@ -49,7 +52,42 @@ def main():
     total = 0
     for name in names:
         total += _run(name, max(1, options.inputs * SHARES[name] // whole), options.seed, guided)
+    if not options.target:
+        total += _on_micropython(max(1000, options.inputs // MICROPYTHON_SHARE), options.seed)
     print(f"in all {total} inputs, {len(names)} targets, no finding", flush=True)
+
+
+def _on_micropython(inputs, seed):
+    """The firmware core in the real interpreter, not guided; returns how many inputs it ate."""
+    beside = Path(sys.executable).parent / "micropython"
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if found is None:
+        print("no MicroPython interpreter here: the firmware was tried under CPython only")
+        return 0
+    root = HERE.parent.parent
+    folders = [root / "tests" / "firmware", root / "firmware", root / "firmware" / "virtual", ".frozen"]
+    began = time.monotonic()
+    done = subprocess.run(
+        [
+            found,
+            "-X",
+            "heapsize=2m",
+            root / "tests" / "on_micropython" / "hostile_inputs.py",
+            str(inputs),
+            str(seed),
+        ],
+        env={**os.environ, "MICROPYPATH": os.pathsep.join(map(str, folders))},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode:
+        sys.exit(f"{done.stdout}{done.stderr}\nhostile_inputs.py {inputs} {seed}: a finding")
+    rate = inputs / (time.monotonic() - began)
+    print(
+        f"{'on MicroPython':18} {inputs:9d} inputs {rate:8.0f}/s  {done.stdout.splitlines()[0]}", flush=True
+    )
+    return inputs
 
 
 def _run(name, inputs, seed, guided):
