@@ -1,8 +1,15 @@
-"""Shared fixtures. Hypothesis draws the same examples every time, so that a failure can be repeated."""
+"""Shared fixtures. Hypothesis draws the same examples every time, so that a failure can be repeated.
 
+On a person's machine what needs a missing piece is skipped, with the reason. In CI every piece is installed, so there
+a skipped test is a failure, unless BREAKYARD_PIECES_MISSING says that a piece could not be had (see .ci/run).
+"""
+
+import os
 import shutil
 import sys
+from collections.abc import Generator
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -13,6 +20,31 @@ settings.register_profile(
     "ci", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
 )
 settings.load_profile("ci")
+
+
+MUST_RUN = bool(os.environ.get("CI")) and not os.environ.get("BREAKYARD_PIECES_MISSING")
+
+_Report = TypeVar("_Report", pytest.TestReport, pytest.CollectReport)
+
+
+def _not_skipped(report: _Report) -> _Report:
+    if MUST_RUN and report.skipped and not hasattr(report, "wasxfail"):
+        reason = report.longrepr[-1] if isinstance(report.longrepr, tuple) else report.longrepr
+        report.outcome = "failed"
+        report.longrepr = f"{report.nodeid}: in CI every piece is there, but: {reason}"
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """A skipped test is a failure where everything is installed."""
+    return _not_skipped((yield))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """The same for a file that is skipped as a whole."""
+    return _not_skipped((yield))
 
 
 @pytest.fixture(scope="session")

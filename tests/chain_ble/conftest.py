@@ -5,6 +5,7 @@ import sys
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -32,18 +33,16 @@ BOARD = ("--serial", SERIAL, "--interval-us", str(1_000_000 // RATE_HZ))
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Say what is missing instead of failing, where the chain cannot be put together."""
-    lack = missing()
-    for module in ("bumble", "dbus_fast", "bleak"):
-        try:
-            __import__(module)
-        except ImportError:
-            lack = f"the Python package {module} (python3 tasks.py test installs it on Linux)"
+    lacks = [missing()] if missing() else []
+    packages = [name for name in ("bumble", "dbus_fast", "bleak") if find_spec(name) is None]
+    if packages:
+        lacks.append(f"no Python package {' and '.join(packages)} (pip install 'breakyard[air]')")
     if sys.platform != "linux":
-        lack = "bleak's BlueZ backend runs on Linux only"
-    if lack:
+        lacks = ["bleak's BlueZ backend runs on Linux only"]
+    if lacks:
         for item in items:
             if Path(__file__).parent in item.path.parents:
-                item.add_marker(pytest.mark.skip(reason=lack))
+                item.add_marker(pytest.mark.skip(reason="; ".join(lacks)))
 
 
 @pytest.fixture

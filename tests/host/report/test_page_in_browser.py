@@ -37,7 +37,7 @@ def browser() -> str:
     for name in ("chromium", "chromium-browser", "google-chrome"):
         if found := shutil.which(name):
             return found
-    pytest.skip("no chromium here")
+    pytest.skip("no chromium (Debian and its kin: the package chromium)")
 
 
 @pytest.mark.parametrize("width", [360, 1000])
