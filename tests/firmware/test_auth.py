@@ -120,7 +120,7 @@ def test_without_a_key_only_numbers_are_open():
     for line in (Line(), with_key()):
         refused = [
             number
-            for number in range(layout.COMMAND_HELLO, layout.COMMAND_SEALED)
+            for number in range(layout.COMMAND_HELLO, layout.COMMAND_TEST_RATE + 1)
             if line.ask(number)[1] == layout.ERROR_NOT_ALLOWED
         ]
         assert refused == [
@@ -135,6 +135,8 @@ def test_without_a_key_only_numbers_are_open():
             layout.COMMAND_STORE_CALIBRATION,
             layout.COMMAND_READ_CALIBRATION,
             layout.COMMAND_SET_KEY,
+            layout.COMMAND_TEST_STORE,
+            layout.COMMAND_TEST_RATE,
         ]
 
 

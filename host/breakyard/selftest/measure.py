@@ -22,6 +22,7 @@ SETTLE_S: Final = 2.0
 LINK_ASKS: Final = 64
 AT_ONCE: Final = 8
 RATE_IS_A_WIRE: Final = "RATE is a wire here, see below"
+BUSY: Final = "the logger is armed or recording; end that first: breakyard logger stop"
 CRASH: Final = "restarted after a crash"
 
 
@@ -51,12 +52,21 @@ async def run(client: Client, plan: Plan) -> Report:
 
     Raises: UsageError while the logger is armed or recording, DataError when its firmware is too old, LinkError.
     """
+    try:
+        return await _run(client, plan)
+    except Refused as refused:
+        if refused.error == Error.BAD_STATE:
+            raise UsageError(BUSY) from refused
+        raise
+
+
+async def _run(client: Client, plan: Plan) -> Report:
     assert client.identity is not None
     serial, boot = client.identity.serial, client.identity.boot
     await client.stream_status(True)
     first = await _status(client, plan)
     if first.state in (State.ARMED, State.RECORDING):
-        raise UsageError("the logger is armed or recording; end that first: breakyard logger stop")
+        raise UsageError(BUSY)
     began = await _moment(client, plan)
     plan.tell(f"looking at the cell for {LOOK_S} s: leave it alone")
     await plan.pause(LOOK_S)

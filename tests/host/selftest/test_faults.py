@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from breakyard.client.client import Client
+from breakyard.errors import UsageError
 from breakyard.selftest import Plan, Report, Verdict, run
 from breakyard.selftest.results import FAULTS
 from breakyard.simulate.converter import from_counts
@@ -237,3 +238,24 @@ def test_a_press_is_seen(tmp_path: Path, counts: float, verdict: Verdict) -> Non
     assert found.passed == (verdict == Verdict.PASSED)
     if counts:
         assert seen.numbers["largest_counts"] == pytest.approx(counts, rel=0.02)
+
+
+def test_a_logger_that_is_armed_meanwhile_is_left_alone(tmp_path: Path) -> None:
+    """By its button, say: the test gives way, in one line."""
+
+    def armed_while(seconds: float) -> Do:
+        async def arm(logger: VirtualLogger) -> None:
+            pause = logger.run
+
+            async def run(asked: float) -> None:
+                await pause(asked)
+                if asked == seconds:
+                    async with Client(logger.link(), first_index=9000) as other:
+                        await other.arm()
+
+            logger.run = run  # type: ignore[method-assign]
+
+        return arm
+
+    with pytest.raises(UsageError, match="armed or recording; end that first"):
+        report(cell(tmp_path), before=armed_while(3))
