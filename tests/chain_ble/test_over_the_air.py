@@ -301,3 +301,24 @@ def test_a_recording_host_that_is_killed_loses_no_run(chain: Tell, tmp_path: Pat
         assert len(read_run(path.read_bytes()).counts) > len(left.counts) + LINK_SILENCE * RATE_HZ // 1000
 
     chain(story, rest_s=0.02, silence_s=0)
+
+
+def test_settings_are_changed_over_the_air_with_the_key_alone(chain: Tell, tmp_path: Path) -> None:
+    """breakyard logger settings: a computer that has the key changes them, another one is told what it lacks."""
+    _, words, environment = _command(tmp_path, "logger", "settings", "hang=3 s", "--json")
+    stranger = environment | {"BREAKYARD_KEYS": str(tmp_path / "none.json")}
+
+    async def story(chain: Chain) -> None:
+        for who, status, said in ((stranger, 2, b"has no key for it"), (environment, 0, b'"hang_ms": 3000')):
+            host = await asyncio.create_subprocess_exec(
+                *words, env=who, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.STDOUT
+            )
+            out, _ = await host.communicate()
+
+            assert (host.returncode, said in out) == (status, True), out
+            async with chain.over_cable() as client:
+                await client.hello()
+                assert client.settings is not None
+                assert client.settings.hang_ms == (5000 if status else 3000)
+
+    chain(story, rest_s=0.02)

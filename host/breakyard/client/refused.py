@@ -12,6 +12,19 @@ class Refused(LinkError):
             name = Error(error).name
         except ValueError:
             name = f"error {error}"
-        super().__init__(f"the logger refused {command.name}: {name}{hint}")
+        super().__init__(f"the logger refused {command.name}: {name}{hint or _hint(command, error)}")
         self.command = command
         self.error = error
+
+
+def _hint(command: Command, error: int) -> str:
+    """What to do about it, where that is plain."""
+    if error == Error.NOT_ALLOWED:
+        if command == Command.SET_KEY:
+            return ", as a key is set over the cable only"
+        return ", as this computer has no key for it; set one over the cable with: breakyard logger key"
+    if error == Error.TOO_SOON:
+        return ", as somebody gave it a wrong key; try again in a few seconds"
+    if error == Error.BAD_STATE and command in (Command.SET, Command.STORE_CALIBRATION):
+        return ", as it is armed or records"
+    return ""

@@ -10,7 +10,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from breakyard.cli import arming, logger, logger_set, record
+from breakyard.cli import arming, logger, record
 from breakyard.cli.keeping import Keeper
 from breakyard.cli.reach import keep_key, read_keys, run_name
 from breakyard.errors import DataError, UsageError
@@ -58,22 +58,6 @@ def test_arm_stop_runs_and_time() -> None:
     assert say(arming.stop, "--link", "virtual")[1]["run"] is None
     assert say(logger.runs, "--link", "virtual")[1]["runs"] == []
     assert 0 <= say(logger.time, "--link", "virtual")[1]["uncertainty_s"] < 5
-
-
-def test_settings_changed_by_a_command() -> None:
-    """Within the table's limits, and refused before anything is sent otherwise."""
-    assert say(logger_set.command, "hang_ms=3000", "input = 2", "--link", "virtual") == (
-        0,
-        {"schema": "breakyard.logger.set/1", "settings": {"hang_ms": 3000, "input": 2}},
-    )
-    for wrong, said in (
-        ("hang_ms=99", "whole number from 100 to 600000"),
-        ("hang_ms=many", "whole number"),
-        ("hang_ms", "say NAME=VALUE"),
-        ("lamp_pin=3", "settings.txt only"),
-    ):
-        with pytest.raises(UsageError, match=said):
-            say(logger_set.command, wrong, "--link", "virtual")
 
 
 def test_record_keeps_each_run_under_a_name_of_its_own(tmp_path: Path) -> None:
