@@ -16,6 +16,7 @@ from breakyard.session.atomic import write_atomically
 from breakyard.units import mass_unit, parse_mass, to_kilograms
 
 _MOST_DIGITS: Final = 10
+_HEAVIEST_KG: Final = 1e6
 
 COLUMNS: Final = ("id", "group", "order", "mass_kg", "notes")
 
@@ -130,12 +131,14 @@ def _mass(name: str, cell: str, place: str) -> float:
         try:
             value = float(cell.replace(",", "."))
         except ValueError:
-            return parse_mass(cell)
-        if not unit:
-            raise UnitError(f'the mass "{cell}" has no unit; write "{cell} g" or name the column mass_kg')
-        if not 0 <= value < 1e6:
-            raise UnitError(f'"{cell}" is not the mass of a specimen')
-        return to_kilograms(value, mass_unit(unit))
+            mass_kg = parse_mass(cell)
+        else:
+            if not unit:
+                raise UnitError(f'the mass "{cell}" has no unit; write "{cell} g" or name the column mass_kg')
+            mass_kg = to_kilograms(value, mass_unit(unit))
+        if not 0 <= mass_kg < _HEAVIEST_KG:
+            raise UnitError(f'"{cell[:40]}" is not the mass of a specimen')
+        return mass_kg
     except UnitError as error:
         raise UnitError(f"{place}: {error}") from None
 
