@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from breakyard.cli.output import JsonOption, Output
-from breakyard.errors import UsageError
+from breakyard.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.install import Installed
@@ -61,6 +61,8 @@ def command(
     breakyard logger install --port COM5 --set capacity_counts=4294967 --set lamp_pin=15
     """
     from breakyard.install import Board, install
+    from breakyard.install.board import PROMPT
+    from breakyard.install.first_words import answers
     from breakyard.install.key import wanted_key
     from breakyard.install.settings import check_names
     from breakyard.simulate.logger import firmware_dir
@@ -73,7 +75,12 @@ def command(
         raise UsageError(f"--access {access}: say {', '.join(one.lower() for one in Access.__members__)}")
     wanted = wanted_key(key)
     board = Board(port)
-    done = install(board, firmware_dir(), changes, sources=sources, tell=output.say)
+    try:
+        done = install(board, firmware_dir(), changes, sources=sources, tell=output.say)
+    except LinkError as error:
+        if asyncio.run(answers(port, 0.0)) is None:
+            raise
+        raise LinkError(f"a logger runs at {port} and shows no prompt; {PROMPT}") from error
     output.say(f"{len(done.files)} files are on the board and checked; {len(done.removed)} old ones removed")
     document = _document(done)
     if restart:

@@ -60,6 +60,11 @@ for name in {names!r}:
         print(name, "missing")
 """
 
+_RENAME: Final = """
+import os
+os.rename({old!r}, {new!r})
+"""
+
 _REMOVE: Final = """
 import os
 kept = set({kept!r})
@@ -98,7 +103,7 @@ class Board:
         """Which board, which MicroPython."""
         lines = self._run("exec", _ASK, patience_s=_ASK_S).splitlines()
         if len(lines) < 4:
-            raise LinkError(f"the board at {self.port} does not say what it is; {_PROMPT}")
+            raise LinkError(f"the board at {self.port} does not say what it is; {PROMPT}")
         major, minor = lines[2].split(".")
         return BoardInfo(lines[0].strip(), lines[1].strip(), (int(major), int(minor)), int(lines[3]))
 
@@ -126,6 +131,10 @@ class Board:
             found[name] = digest
         return found
 
+    def rename(self, old: str, new: str) -> None:
+        """Give a file another name, in place of one that has it."""
+        self._run("exec", _RENAME.format(old=old, new=new))
+
     def remove_others(self, kept: tuple[str, ...]) -> tuple[str, ...]:
         """Remove files of an earlier firmware; runs and settings are no business of this. Returns their names."""
         return tuple(self._run("exec", _REMOVE.format(kept=list(kept))).split())
@@ -142,15 +151,15 @@ class Board:
                 command, cwd=folder, capture_output=True, text=True, timeout=patience_s, check=False
             )
         except subprocess.TimeoutExpired as error:
-            raise LinkError(f"the board at {self.port} does not answer; {_PROMPT}") from error
+            raise LinkError(f"the board at {self.port} does not answer; {PROMPT}") from error
         if "No module named mpremote" in done.stderr:
             raise UsageError("mpremote is missing; install it with: pip install breakyard[install]")
         if done.returncode:
             said = (done.stderr.strip() or done.stdout.strip()).splitlines()
-            raise LinkError(f"the board at {self.port}: {said[-1] if said else 'no answer'}; {_PROMPT}")
+            raise LinkError(f"the board at {self.port}: {said[-1] if said else 'no answer'}; {PROMPT}")
         return done.stdout.replace("\r\n", "\n")
 
 
-_PROMPT: Final = (
+PROMPT: Final = (
     "connect the board's prompt pin to ground, take the power away and give it again, then try once more"
 )

@@ -16,6 +16,8 @@ OLDEST: Final[Mapping[str, tuple[int, int]]] = {"rp2": (1, 26), "esp32": (1, 24)
 """Oldest MicroPython per port: hard timers and the end of Bluetooth on rp2, Bluetooth's memory on ESP32."""
 
 SETTINGS: Final = "settings.txt"
+NEW_SETTINGS: Final = "settings.new"
+"""Copied under this name and then renamed: a cable that is pulled meanwhile leaves the old ones whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,15 +58,17 @@ def install(
             kept if kept is not None else (firmware / SETTINGS).read_text("utf-8"), changes
         )
         if settings != kept:
-            (folder / SETTINGS).write_text(settings, "utf-8")
+            (folder / NEW_SETTINGS).write_text(settings, "utf-8")
         tell(f"copying {len(files)} files, {'compiled' if compiled else 'as sources'}")
         board.copy(folder)
-        sent = (*files, SETTINGS) if settings != kept else files
+        sent = (*files, NEW_SETTINGS) if settings != kept else files
         wanted = {one: hashlib.sha256((folder / one).read_bytes()).hexdigest() for one in sent}
     found = board.hashes(sent)
     wrong = [one for one in sent if found.get(one) != wanted[one]]
     if wrong:
         raise LinkError(f"{wrong[0]} on the board is not what was sent; is its flash full? Install again")
+    if settings != kept:
+        board.rename(NEW_SETTINGS, SETTINGS)
     removed = board.remove_others(files)
     return Installed(info, files, removed, compiled, settings)
 

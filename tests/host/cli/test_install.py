@@ -125,6 +125,7 @@ def test_install_start_test_and_update(
 
     said = breakyard("logger", "install", "--port", board.port)  # it runs and shows no prompt
     assert said.status == 2
+    assert "a logger runs" in said.complaint
     assert "connect the board's prompt pin to ground" in said.complaint
 
     to_prompt(board)
@@ -151,6 +152,7 @@ def test_install_start_test_and_update(
     assert sources == second["files"]
     main = (firmware_dir() / "main.py").read_bytes().hex()
     assert new["/main.py"] == main
+    assert "/settings.new" not in new
 
 
 def test_a_switch_left_closed_and_a_wrong_setting(

@@ -125,3 +125,24 @@ def test_every_file_of_the_firmware_compiles(tmp_path: Path) -> None:
     assert len(names) > 40
     assert all(name.endswith(".mpy") for name in names if name != "main.py")
     assert all((tmp_path / name).stat().st_size for name in names)
+
+
+def test_a_copy_that_breaks_off_leaves_the_settings_whole(
+    prompt: tuple[Board, Path], small_firmware: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The cable is pulled once everything is copied and before anything is renamed."""
+    board, flash = prompt
+    (flash / "settings.txt").write_text("hang_ms = 4000\n")
+
+    def pulled(self: Board, names: tuple[str, ...]) -> dict[str, str]:
+        raise LinkError("the cable was pulled")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(Board, "hashes", pulled)
+        with pytest.raises(LinkError, match="pulled"):
+            install(board, small_firmware, {"hang_ms": "3000"}, any_board=True)
+    assert (flash / "settings.txt").read_text() == "hang_ms = 4000\n"
+    install(board, small_firmware, {"hang_ms": "3000"}, any_board=True)
+
+    assert (flash / "settings.txt").read_text() == "hang_ms = 3000\n"
+    assert not (flash / "settings.new").exists()
