@@ -11,16 +11,21 @@ import time
 
 import machine
 
-from logger import crash
-from logger.app import App
-from logger.boards.choose import board_name
-from logger.drivers.flash_files import FlashFiles
+# First what needs large pieces of memory: the rest of the program cuts the heap up.
+from logger.boards.choose import RUN_MEMORY, board_name
+from logger.core import ring, run_memory  # noqa: F401 - the ring makes its arrays when it is loaded
+
+NAME = board_name(sys.platform, os.uname().machine)
+if NAME in RUN_MEMORY:
+    run_memory.reserve(RUN_MEMORY[NAME], 4096)
+
+from logger import crash  # noqa: E402
+from logger.app import App  # noqa: E402
+from logger.drivers.flash_files import FlashFiles  # noqa: E402
 
 RESTART_MS = 3000  # a crash at each start must not wear the flash out
 
-board = __import__(
-    "logger.boards." + board_name(sys.platform, os.uname().machine), None, None, ("Board", "wants_prompt")
-)
+board = __import__("logger.boards." + NAME, None, None, ("Board", "wants_prompt"))
 
 if not board.wants_prompt():
     try:

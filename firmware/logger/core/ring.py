@@ -16,17 +16,23 @@ _REBASE = const(0x10000000)
 _RATE_SAMPLES = const(129)
 
 
+def _arrays(size: int) -> tuple:  # type: ignore[type-arg]
+    made = [array("i", bytearray(4 * size)) for _ in range(3)]
+    return made[0], made[1], made[2], bytearray(size), bytearray(size)
+
+
+# Those of the logger's one ring, made when this file is loaded: main.py does so first, while the heap is whole.
+_first = [_arrays(RING_SIZE)]
+
+
 class Ring:
     """`size` (a power of two) samples: counts, second, microsecond, quality, conversions missed before it."""
 
     def __init__(self, size: int = RING_SIZE) -> None:
         self.size = size
         self.mask = size - 1
-        self.counts = array("i", bytearray(4 * size))
-        self.second = array("i", bytearray(4 * size))
-        self.microsecond = array("i", bytearray(4 * size))
-        self.quality = bytearray(size)
-        self.missed = bytearray(size)
+        arrays = _first.pop() if _first and size == RING_SIZE else _arrays(size)
+        self.counts, self.second, self.microsecond, self.quality, self.missed = arrays
         self.head = 0  # position of the next sample to come
         self.tail = 0  # position of the next sample for the reader
         self.floor = 0  # no run may begin before this position

@@ -221,7 +221,9 @@ class Hx711Pio:
             self._start_from(now, (waiting >> 1) - 1)
             self.corrections += 1
             return True
-        ticks = (self.ticks + step) & _TICKS_MASK
+        ticks = (
+            self.ticks - _TICKS_MASK - 1 + step
+        ) & _TICKS_MASK  # no step leaves 30 bits, at a wrap neither
         late = (ticks - now + _READ_US) & _TICKS_MASK
         early = (self._looked - ticks) & _TICKS_MASK
         moved = False
