@@ -93,9 +93,6 @@ class Files:
     def sync(self):
         pass
 
-    def remove(self, name):
-        raise OSError(2)
-
     def close(self):
         pass
 
