@@ -4,7 +4,7 @@ On boards that write a run after its end it is large. Loading the program cuts t
 reserves it before that; what cannot be had is halved, and the run gets the shorter.
 """
 
-_reserved = []  # type: ignore[var-annotated]
+_reserved: list[bytearray] = []
 
 
 def reserve(size: int, least: int) -> None:
