@@ -32,7 +32,11 @@ class Ring:
         self.size = size
         self.mask = size - 1
         arrays = _first.pop() if _first and size == RING_SIZE else _arrays(size)
-        self.counts, self.second, self.microsecond, self.quality, self.missed = arrays
+        self.counts: array[int] = arrays[0]
+        self.second: array[int] = arrays[1]
+        self.microsecond: array[int] = arrays[2]
+        self.quality: bytearray = arrays[3]
+        self.missed: bytearray = arrays[4]
         self.head = 0  # position of the next sample to come
         self.tail = 0  # position of the next sample for the reader
         self.floor = 0  # no run may begin before this position
