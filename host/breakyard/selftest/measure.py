@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from breakyard.client.client import Client, Refused
-from breakyard.errors import DataError, LinkError, UsageError
+from breakyard.errors import DataError, LinkError, LinkLost, LinkTimeout, UsageError
 from breakyard.selftest import checks
 from breakyard.selftest.press import watch_press
-from breakyard.selftest.results import Check, Report, Verdict, left_out
+from breakyard.selftest.results import FAULTS, Check, Report, Verdict, left_out
 from breakyard.selftest.seen import Clock, Samples, Store, Supply
 from breakyard.wire.layout import MAX_FILLER, Command, Error, State
 from breakyard.wire.records import Status
@@ -58,6 +58,10 @@ async def run(client: Client, plan: Plan) -> Report:
         if refused.error == Error.BAD_STATE:
             raise UsageError(BUSY) from refused
         raise
+    except (LinkLost, LinkTimeout) as error:
+        raise LinkLost(
+            f"{error}; if the logger restarted by itself, look at its supply: {FAULTS} L"
+        ) from error
 
 
 async def _run(client: Client, plan: Plan) -> Report:

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from breakyard.client.client import Client
-from breakyard.errors import UsageError
+from breakyard.errors import LinkLost, UsageError
 from breakyard.selftest import Plan, Report, Verdict, run
 from breakyard.selftest.results import FAULTS
 from breakyard.simulate.converter import from_counts
@@ -259,3 +259,21 @@ def test_a_logger_that_is_armed_meanwhile_is_left_alone(tmp_path: Path) -> None:
 
     with pytest.raises(UsageError, match="armed or recording; end that first"):
         report(cell(tmp_path), before=armed_while(3))
+
+
+def test_power_that_goes_during_the_test(tmp_path: Path) -> None:
+    """One line that leads to the supply."""
+
+    async def goes(logger: VirtualLogger) -> None:
+        pause = logger.run
+
+        async def run(seconds: float) -> None:
+            await pause(min(seconds, 5))
+            if seconds == 10:
+                await logger.power_off()
+                await asyncio.sleep(0)
+
+        logger.run = run  # type: ignore[method-assign]
+
+    with pytest.raises(LinkLost, match=r"look at its supply: hardware_notes/faults\.md L"):
+        report(cell(tmp_path), before=goes)
