@@ -5,13 +5,14 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from breakyard.curve import LoadCurve
 
-LOADED: Final = 0.1
+LOADED: Final = 0.05
 """Above this fraction of the recording's largest load something is being pulled."""
 
-WORTH_A_PULL: Final = 0.2
+WORTH_A_PULL: Final = 0.1
 """A stretch that never exceeds this fraction is handling. Common practice."""
 
 PAUSE_S: Final = 2.0
@@ -21,12 +22,13 @@ PAUSE_S: Final = 2.0
 def split_pulls(curve: LoadCurve) -> tuple[LoadCurve, ...]:
     """Cut a recording in the middle of each pause between two pulls; times stay those of the recording.
 
-    A recording of a single pull comes back as it is. Parts of several get "#1", "#2" ... after the name.
+    A recording of a single pull comes back as it is. Parts of several get "#1", "#2" ... after the name. A pull that
+    never exceeds a tenth of the strongest one's load is taken for handling.
     """
     good = np.flatnonzero(curve.usable)
     if len(good) < 2:
         return (curve,)
-    time, load = curve.time_s[good], curve.load_n[good]
+    time, load = curve.time_s[good], _without_spikes(curve.load_n[good])
     width = max(3, round(0.25 / curve.period_s))
     blocks = load[: len(load) // width * width].reshape(-1, width)
     if len(blocks) < 2:
@@ -52,6 +54,14 @@ def split_pulls(curve: LoadCurve) -> tuple[LoadCurve, ...]:
     return tuple(
         _part(curve, begin, end, f"{curve.name}#{i}") for i, (begin, end) in enumerate(pairwise(cuts), 1)
     )
+
+
+def _without_spikes(load: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Medians of three: one wrong reading must not make all real pulls look small."""
+    if len(load) < 3:
+        return load
+    middle = np.median(np.stack([load[:-2], load[1:-1], load[2:]]), axis=0)
+    return np.concatenate([load[:1], middle, load[-1:]])
 
 
 def _part(curve: LoadCurve, begin: int, end: int, name: str) -> LoadCurve:

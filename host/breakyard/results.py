@@ -188,12 +188,14 @@ class Plateau:
 
 @dataclass(frozen=True, slots=True)
 class Energy:
-    """Work and stiffness; only where the extension is known."""
+    """Work and stiffness; only where the extension is known. No interval is claimed for them."""
 
     work_to_peak_j: float
     work_to_break_j: float | None
     stiffness_n_per_m: float | None
     extension_at_peak_m: float
+    stated_speed_m_per_s: float | None = None
+    """The extension is this speed times the time from onset, the rig's stretch included; None: it was recorded."""
 
 
 @dataclass(frozen=True, slots=True)

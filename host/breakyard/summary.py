@@ -1,6 +1,7 @@
 """LoadCurve -> Summary: puts the stages together, combines the budget and raises the flags."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +16,7 @@ from breakyard.peak import read_peak
 from breakyard.rate import loading_rate
 from breakyard.reading import Reading
 from breakyard.response import delay
-from breakyard.results import Glitch, Peak, Recovery, Source, Strength, Summary, Zero
+from breakyard.results import Energy, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
 from breakyard.seen_through import choose_filter
 from breakyard.step import StepResponse
 from breakyard.story import Pull, Story, tell, work
@@ -36,6 +37,7 @@ def summarise(
     temperature_c: float | None = None,
     filter_order: int | None = None,
     response: StepResponse | None = None,
+    pull_speed_m_per_s: float | None = None,
 ) -> Summary:
     """Read one pull: its peak with an interval, how it was loaded and how it let go.
 
@@ -44,6 +46,7 @@ def summarise(
     the calibration. filter_order: assumed order of the converter's filter, where
     more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
     response: measured of this logger, used instead unless an order is stated or its rate is another.
+    pull_speed_m_per_s: speed of pulling, from which the extension follows where none was recorded.
     Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
     """
     if not 0.5 <= coverage <= 0.999:
@@ -56,6 +59,8 @@ def summarise(
         raise UsageError(f"a temperature of {temperature_c:g} C is not sensible: give -60 to 80")
     if filter_order is not None and not 1 <= filter_order <= 5:
         raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
+    if pull_speed_m_per_s is not None and not pull_speed_m_per_s > 0.0:
+        raise UsageError(f"a pulling speed of {pull_speed_m_per_s:g} m/s is not sensible: give one above 0")
     seen_through = choose_filter(curve, filter_order, response)
     orders = seen_through.orders
     used, rails, spoilt = _sort_samples(curve)
@@ -116,7 +121,7 @@ def summarise(
     if reading.recovered is not None:
         flags, notes = flags + seen_through.flags, notes + seen_through.notes
     at_least = peak.bound == "lower" or story.failure.manner == "none"
-    extension = curve.extension_m
+    energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, story.break_index)
     return Summary(
         run=_source(curve),
         peak=peak,
@@ -126,9 +131,7 @@ def summarise(
         failure=story.failure,
         rate=rate,
         drops=story.drops,
-        energy=None
-        if extension is None
-        else work(time, load, extension[used], onset, top, story.break_index),
+        energy=energy,
         flags=flags,
         budget=told(terms),
         zero=Zero(
@@ -146,9 +149,34 @@ def summarise(
         plateaus=story.plateaus,
         glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
         notes=notes,
-        assumptions=assumptions(curve, misalignment_deg, temperature_c) + seen_through.sentences(reading),
+        assumptions=assumptions(curve, misalignment_deg, temperature_c)
+        + seen_through.sentences(reading)
+        + of_speed,
         filter=seen_through.told,
     )
+
+
+def _energy(
+    curve: LoadCurve,
+    speed: float | None,
+    used: Indices,
+    time: Array,
+    load: Array,
+    onset_s: float,
+    broke: int | None,
+) -> tuple[Energy | None, tuple[str, ...]]:
+    """Work and stiffness from the recorded extension, else from the stated speed, and what that takes for granted."""
+    onset, top = int(np.searchsorted(time, onset_s)), int(np.argmax(load))
+    if curve.extension_m is not None:
+        return work(time, load, curve.extension_m[used], onset, top, broke), ()
+    if speed is None:
+        return None, ()
+    found = work(time, load, speed * np.maximum(time - onset_s, 0.0), onset, top, broke)
+    sentence = (
+        f"Extension: {1000 * speed:.4g} mm/s, as stated, times the time from onset. The rig's stretch is in it, so "
+        "work and stiffness are those of rig and specimen together, if it ran at that speed all the time."
+    )
+    return replace(found, stated_speed_m_per_s=speed), (sentence,)
 
 
 def _sort_samples(curve: LoadCurve) -> tuple[Indices, Indices, Indices]:

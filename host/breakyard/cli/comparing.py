@@ -55,7 +55,7 @@ def compare_reads(
             left_out.append(f"{read.pull.name}: {read.problem}")
             continue
         if not read.pull.group:
-            left_out.append(f"{name}: it has no group; give it one in specimens.csv")
+            left_out.append(f"{name}: {_no_group(read)}")
             continue
         divisor = None
         if column is not None:
@@ -84,6 +84,13 @@ def compare_reads(
         quantity=Compared(of, per, "N" if per is None else f"N/{_unit_of(per)}"),
         left_out=left_out,
     )
+
+
+def _no_group(read: Read) -> str:
+    if read.pull.part is not None and not read.pull.specimen:
+        notes = f"{read.pull.path.stem}.toml"
+        return f'one of several pulls in a recording; list their specimens in {notes}: specimens = ["..."]'
+    return "it has no group; give it one in specimens.csv"
 
 
 def _key(read: Read) -> tuple[str, str]:

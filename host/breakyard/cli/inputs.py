@@ -1,8 +1,9 @@
 """What the commands are pointed at: a run, an imported recording, a session; and the calibration to use."""
 
 import hashlib
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -67,9 +68,33 @@ ResponseOption = Annotated[
 ]
 
 
+PullSpeedOption = Annotated[
+    str | None,
+    typer.Option(
+        "--pull-speed",
+        metavar="MM/S",
+        help='Speed at which it was pulled, as 5 or "0.3 m/min": work and stiffness of rig and specimen together.',
+    ),
+]
+
+FASTEST_PULL_M_PER_S: Final = 20.0
+
+SPECIMENS: Final = "specimens"
+"""Key in a run's notes: the specimens of several pulls in one recording, in their order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """One of the specimens that a recording's notes list."""
+
+    specimen: str
+    group: str = ""
+    order: int | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Pull:
-    """One recording to be read, and what people wrote about it."""
+    """One recording to be read, or one of several pulls in it, and what people wrote about it."""
 
     name: str
     path: Path
@@ -78,6 +103,36 @@ class Pull:
     group: str = ""
     order: int | None = None
     notes: str = ""
+    part: int | None = None
+    """Which pull of the recording, from 1; None for a recording of one pull, or not looked into yet."""
+    listed: tuple[Named, ...] = ()
+    """Specimens that the notes list for several pulls."""
+
+    def parts(self, number: int) -> "tuple[Pull, ...]":
+        """The pulls of a recording that turned out to hold so many. One alone is the recording itself.
+
+        Several have a specimen and a group only where the notes list them: whether they were one specimen pulled again
+        or several, a recording does not tell. Raises: DataError if the notes list another number.
+        """
+        if self.listed and len(self.listed) != number:
+            raise DataError(
+                f"{self.path}: {number} pull(s) found, but its notes list {len(self.listed)} specimens: "
+                f"{', '.join(one.specimen for one in self.listed)}"
+            )
+        if number == 1 and not self.listed:
+            return (self,)
+        names = self.listed or (Named(""),) * number
+        return tuple(
+            replace(
+                self,
+                name=f"{self.name}#{i}" if number > 1 else self.name,
+                specimen=one.specimen,
+                group=one.group,
+                order=one.order,
+                part=i if number > 1 else None,
+            )
+            for i, one in enumerate(names, start=1)
+        )
 
 
 def find_pulls(paths: Sequence[Path]) -> tuple[Pull, ...]:
@@ -114,6 +169,10 @@ def _session_pulls(folder: Path) -> list[Pull]:
         if run.notes.more.get(PURPOSE, "pull") != "pull":
             continue
         specimen = specimens.get(run.notes.specimen or run.name)
+        listed = run.notes.more.get(SPECIMENS, ())
+        if not isinstance(listed, list | tuple) or not all(isinstance(one, str) for one in listed):
+            raise DataError(f'{run.path.with_suffix(".toml")}: "{SPECIMENS}" must be a list of ids')
+        known = [(one, specimens.get(one)) for one in listed]
         pulls.append(
             Pull(
                 run.name,
@@ -123,6 +182,7 @@ def _session_pulls(folder: Path) -> list[Pull]:
                 group=specimen.group if specimen else "",
                 order=specimen.order if specimen else None,
                 notes=run.notes.notes,
+                listed=tuple(Named(one, s.group if s else "", s.order if s else None) for one, s in known),
             )
         )
     if not pulls:
@@ -184,11 +244,22 @@ def load_curve(
 ) -> "tuple[LoadCurve, Run | None]":
     """Read a pull's load curve, with the run it came from unless another instrument made it.
 
+    A pull that is one of several in its recording gets its own part of the curve.
     Raises: BreakyardError of any kind, naming the file.
     """
+    from breakyard.pulls import split_pulls
+
+    curve, run = _whole_curve(pull, calibration, accuracy_percent)
+    return (curve if pull.part is None else split_pulls(curve)[pull.part - 1]), run
+
+
+def _whole_curve(
+    pull: Pull, calibration: Path | None, accuracy_percent: float | None
+) -> "tuple[LoadCurve, Run | None]":
     from breakyard.curve import curve_from_columns, curve_from_run
     from breakyard.run import run_from_columns
 
+    name = pull.path.stem
     if pull.path.suffix.lower() == ".run":
         run = load_run(pull.path)
         return curve_from_run(run, load_calibration(calibration, pull.session, pull.path.name)), run
@@ -196,21 +267,21 @@ def load_curve(
 
     accuracy = None if accuracy_percent is None else accuracy_percent / 100
     listed = pull.session is not None and pull.path.parent.resolve() == pull.session.layout.runs.resolve()
-    if pull.session is not None and listed and pull.session.notes(pull.name).imported is not None:
-        recording = pull.session.read_recording(pull.name)
-        imported = pull.session.notes(pull.name).imported
+    if pull.session is not None and listed and pull.session.notes(name).imported is not None:
+        recording = pull.session.read_recording(name)
+        imported = pull.session.notes(name).imported
         if accuracy is None and imported is not None:
             accuracy = imported.accuracy
     else:
         recording = read_csv(pull.path)
     if recording.counts is not None:
-        run = run_from_columns(recording.time_s, recording.counts, name=pull.name)
+        run = run_from_columns(recording.time_s, recording.counts, name=name)
         return curve_from_run(run, load_calibration(calibration, pull.session, pull.path.name)), run
     assert recording.load_n is not None
     curve = curve_from_columns(
         recording.time_s,
         recording.load_n,
-        name=pull.name,
+        name=name,
         accuracy=accuracy,
         extension_m=recording.extension_m,
     )
@@ -259,3 +330,30 @@ def shown_unit(wanted: str | None, pulls: Iterable[Pull] = ()) -> str:
 def digest(data: bytes) -> str:
     """Return the SHA-256 of some bytes in hexadecimal."""
     return hashlib.sha256(data).hexdigest()
+
+
+def pull_speed(text: str | None) -> float | None:
+    """A speed in metres per second from "5" (mm/s), "5 mm/s", "0.3 m/min". Raises: UsageError."""
+    from breakyard.errors import UnitError
+    from breakyard.formats.recording import LENGTH_UNITS, TIME_UNITS, length_unit, time_unit
+
+    if text is None:
+        return None
+    match = re.fullmatch(r"\s*([\d.,]+(?:[eE][+-]?\d+)?)\s*(?:([^\d\s/]+)\s*/\s*(\w+))?\s*", text)
+    try:
+        if match is None:
+            raise ValueError
+        value = float(match[1].replace(",", "."))
+        if match[2]:
+            speed = value * LENGTH_UNITS[length_unit(match[2])] / TIME_UNITS[time_unit(match[3])]
+        else:
+            speed = value * LENGTH_UNITS["mm"]
+    except (ValueError, UnitError):
+        raise UsageError(
+            f'--pull-speed "{text}" is no speed; write 5 (mm/s), "5 mm/s" or "0.3 m/min"'
+        ) from None
+    if not 0.0 < speed <= FASTEST_PULL_M_PER_S:
+        raise UsageError(
+            f'--pull-speed "{text}" is not sensible: give a speed above 0, up to {FASTEST_PULL_M_PER_S:g} m/s'
+        )
+    return speed

@@ -12,15 +12,17 @@ from breakyard.cli.inputs import (
     CalibrationOption,
     MisalignmentOption,
     Pull,
+    PullSpeedOption,
     ResponseOption,
     TemperatureOption,
     find_pulls,
     load_curve,
+    pull_speed,
     shown_unit,
 )
 from breakyard.cli.output import JsonOption, Output, UnitOption
 from breakyard.cli.reading import Read, Wanted, read_one, read_pulls
-from breakyard.errors import UsageError
+from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.report.style import Picture
@@ -68,6 +70,10 @@ def command(
             "the recording of a calibration was used."
         ),
     ] = None,
+    number: Annotated[
+        int | None,
+        typer.Option("--pull", min=1, help="Which pull of a recording of several; default: the first."),
+    ] = None,
     calibration: CalibrationOption = None,
     unit: UnitOption = None,
     shade: Annotated[Shade, typer.Option(help="light or dark.")] = Shade.LIGHT,
@@ -76,9 +82,12 @@ def command(
     misalignment: MisalignmentOption = 0.0,
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
+    speed: PullSpeedOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Draw a pull with its zero, onset, first peak, peak and interval, settled load and break.
+
+    A recording of several pulls shows the first one; --pull 2 the second.
 
     Example: breakyard plot 2026-05-03-slipway/runs/S1.run --view break --shade dark
     """
@@ -87,10 +96,18 @@ def command(
     if view is None:
         view = View.PULL if len(pulls) == 1 else View.SESSION
     wanted = Wanted(
-        calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature, response=response
+        calibration,
+        accuracy,
+        misalignment_deg=misalignment,
+        temperature_c=temperature,
+        response=response,
+        pull_speed_m_per_s=pull_speed(speed),
     )
     if view in (View.PULL, View.BREAK) and len(pulls) != 1:
         raise UsageError(f"--view {view} shows one pull; {len(pulls)} were given")
+    if number is not None and view not in (View.PULL, View.BREAK):
+        raise UsageError(f"--pull chooses a pull for --view pull or break, not {view}")
+    shown, which = pulls[0], {"pulls": 0}
     if view is View.SESSION:
         with Output(as_json).progress("reading pulls", len(pulls)) as step:
             reads = read_pulls(pulls, wanted, step)
@@ -100,22 +117,32 @@ def command(
     elif view is View.PLATEAUS:
         picture = _plateaus(pulls[0], wanted, chosen, shade, form)
     else:
-        picture = _pull(pulls[0], wanted, view, chosen, shade, form)
-    path = _write(picture, pulls[0], view, output)
+        picture, shown, which = _pull(pulls[0], wanted, view, chosen, shade, form, number)
+    path = _write(picture, shown, view, output)
     out = Output(as_json)
-    out.document({"schema": "breakyard.plot/1", "file": str(path), "alt": picture.alt})
+    out.document({"schema": "breakyard.plot/1", "file": str(path), "alt": picture.alt} | which)
     out.say(picture.alt)
+    if which["pulls"] > 1:
+        out.say(f"Pull {which['pull']} of {which['pulls']} in this recording; another one: --pull NUMBER")
     out.say(f"written: {path}")
 
 
-def _pull(pull: Pull, wanted: Wanted, view: View, unit: str, shade: Shade, form: Form) -> "Picture":
+def _pull(
+    pull: Pull, wanted: Wanted, view: View, unit: str, shade: Shade, form: Form, number: int | None
+) -> "tuple[Picture, Pull, dict[str, int]]":
+    """Draw one pull of a recording; with the pull, and which of how many it is."""
     from breakyard.report.figures import break_figure, pull_figure
 
-    summary = read_one(pull, wanted)
-    curve, _ = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
-    title = " ".join(part for part in (pull.specimen or pull.name, pull.group) if part)
+    found = read_one(pull, wanted)
+    if number is not None and number > len(found):
+        raise UsageError(f"{pull.path}: --pull {number}, but there are {len(found)} pull(s) in it")
+    read, curve = found[(number or 1) - 1]
+    if read.summary is None:
+        raise DataError(read.problem)
+    title = " ".join(part for part in (read.pull.specimen or read.pull.name, read.pull.group) if part)
     draw = break_figure if view is View.BREAK else pull_figure
-    return draw(curve, summary, unit=unit, title=title, mode=shade.value, shape=form.value)
+    picture = draw(curve, read.summary, unit=unit, title=title, mode=shade.value, shape=form.value)
+    return picture, read.pull, {"pull": number or 1, "pulls": len(found)}
 
 
 def session_picture(
@@ -166,7 +193,7 @@ def _write(picture: "Picture", pull: Pull, view: View, output: Path | None) -> P
         raise UsageError(f"{output}: a picture's name ends in .png or .svg")
     data = picture.png() if kind == "png" else picture.svg()
     name = {View.SESSION: "all-pulls", View.CALIBRATION: "calibration"}.get(
-        view, f"{pull.name}.{view}"
+        view, f"{pull.name.replace('#', '-')}.{view}"
     ) + ".png"
     if output is None and pull.session is not None:
         return pull.session.write_result(name, data)

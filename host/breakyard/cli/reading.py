@@ -21,7 +21,9 @@ from breakyard.cli.inputs import (
 from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
+    from breakyard.curve import LoadCurve
     from breakyard.results import Summary
+    from breakyard.step import StepResponse
 
 MADE_FROM: Final = "made_from"
 """Key beside a stored summary: what it was computed from; another value means that it must be made again."""
@@ -52,51 +54,74 @@ class Wanted:
     temperature_c: float | None = None
     response: str | None = None
     """Step response to read with: a file, "assumed", or None for what was measured of the logger."""
+    pull_speed_m_per_s: float | None = None
 
 
 def read_pulls(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None]) -> tuple[Read, ...]:
     """Summarise pulls in their order; one that cannot be read does not stop the others.
 
-    Results of pulls in a session are written to its results/ folder. `step` is called with each finished name.
+    A recording of several pulls gives as many, "NAME#1", "NAME#2" and so on. Results of pulls in a session are
+    written to its results/ folder. `step` is called with each finished recording's name.
     """
     kept = [_kept(pull, wanted) for pull in pulls]
     left = [pull for pull, have in zip(pulls, kept, strict=True) if have is None]
     made = iter(_make(left, wanted, step))
-    found = []
+    found: list[Read] = []
     for pull, have in zip(pulls, kept, strict=True):
         if have is not None:
             step(pull.name)
-            found.append(have)
+            found += have
             continue
-        read = next(made)
-        if pull.session is not None and read.summary is not None:
-            _keep(read, wanted)
-        found.append(read)
+        reads = next(made)
+        if pull.session is not None and all(read.summary is not None for read in reads):
+            _keep(pull, reads, wanted)
+        found += reads
     return tuple(found)
 
 
-def read_one(pull: Pull, wanted: Wanted) -> "Summary":
-    """Summarise one pull. Raises: BreakyardError."""
-    from breakyard.summary import summarise
+def read_one(pull: Pull, wanted: Wanted) -> "tuple[tuple[Read, LoadCurve], ...]":
+    """Summarise each pull of one recording; with the curves. Raises: BreakyardError."""
+    from breakyard.pulls import split_pulls
 
     curve, run = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
-    return summarise(
-        curve,
-        coverage=wanted.coverage,
-        misalignment_deg=wanted.misalignment_deg,
-        temperature_c=wanted.temperature_c,
-        response=load_response(pull, run, wanted.response),
+    response = load_response(pull, run, wanted.response)
+    curves = split_pulls(curve)
+    parts = pull.parts(len(curves))
+    return tuple(
+        (_read(part, one, wanted, response, alone=len(curves) == 1), one)
+        for part, one in zip(parts, curves, strict=True)
     )
 
 
-def _try(pull: Pull, wanted: Wanted) -> Read:
+def _read(
+    pull: Pull, curve: "LoadCurve", wanted: Wanted, response: "StepResponse | None", *, alone: bool
+) -> Read:
+    from breakyard.summary import summarise
+
     try:
-        return Read(pull, read_one(pull, wanted))
-    except (BreakyardError, OSError) as error:
+        summary = summarise(
+            curve,
+            coverage=wanted.coverage,
+            misalignment_deg=wanted.misalignment_deg,
+            temperature_c=wanted.temperature_c,
+            response=response,
+            pull_speed_m_per_s=wanted.pull_speed_m_per_s,
+        )
+    except BreakyardError as error:
+        if alone:
+            raise
         return Read(pull, None, str(error))
+    return Read(pull, summary)
 
 
-def _make(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None]) -> list[Read]:
+def _try(pull: Pull, wanted: Wanted) -> list[Read]:
+    try:
+        return [read for read, _ in read_one(pull, wanted)]
+    except (BreakyardError, OSError) as error:
+        return [Read(pull, None, str(error))]
+
+
+def _make(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None]) -> list[list[Read]]:
     workers = min(os.cpu_count() or 1, len(pulls))
     if len(pulls) < _ENOUGH_FOR_TWO or workers < 2:
         made = []
@@ -105,7 +130,7 @@ def _make(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None]) ->
             step(pull.name)
         return made
     with ProcessPoolExecutor(workers) as pool:
-        futures: list[Future[Read]] = [pool.submit(_try, pull, wanted) for pull in pulls]
+        futures: list[Future[list[Read]]] = [pool.submit(_try, pull, wanted) for pull in pulls]
         results = []
         for pull, future in zip(pulls, futures, strict=True):
             results.append(future.result())
@@ -129,33 +154,52 @@ def _made_from(pull: Pull, wanted: Wanted) -> dict[str, Any]:
         "misalignment_deg": wanted.misalignment_deg,
         "temperature_c": wanted.temperature_c,
         "responses": visible_responses(pull, wanted.response),
+        "pull_speed_m_per_s": wanted.pull_speed_m_per_s,
     }
 
 
-def _result_name(pull: Pull) -> str:
-    return f"{pull.name}.summary.json"
+ONE, SEVERAL = "summary", "summaries"
+"""Endings of what is kept: of a recording of one pull, and of one of several."""
 
 
-def _kept(pull: Pull, wanted: Wanted) -> Read | None:
-    """Return the stored summary, if it was made from the very same things."""
+def _result_name(pull: Pull, ending: str) -> str:
+    return f"{pull.path.stem}.{ending}.json"
+
+
+def _kept(pull: Pull, wanted: Wanted) -> list[Read] | None:
+    """Return the stored summaries of a recording, if they were made from the very same things."""
     from breakyard.results import Summary
 
     if pull.session is None:
         return None
-    with suppress(BreakyardError, OSError, ValueError):
-        document = json.loads(pull.session.layout.result_file(_result_name(pull)).read_text(encoding="utf-8"))
-        if document.get(MADE_FROM) == _made_from(pull, wanted):
-            return Read(pull, Summary.from_json(document), kept=True)
+    with suppress(BreakyardError, OSError, ValueError, KeyError, TypeError, AttributeError):
+        made_from: dict[str, Any] | None = None
+        for ending in (ONE, SEVERAL):
+            path = pull.session.layout.result_file(_result_name(pull, ending))
+            if not path.is_file():
+                continue
+            document = json.loads(path.read_text(encoding="utf-8"))
+            made_from = made_from or _made_from(pull, wanted)
+            if document.get(MADE_FROM) == made_from:
+                found = [document] if ending == ONE else [one["summary"] for one in document["pulls"]]
+                summaries = [Summary.from_json(one) for one in found]
+                parts = pull.parts(len(summaries))
+                return [Read(part, one, kept=True) for part, one in zip(parts, summaries, strict=True)]
     return None
 
 
-def _keep(read: Read, wanted: Wanted) -> None:
+def _keep(pull: Pull, reads: Sequence[Read], wanted: Wanted) -> None:
     from breakyard.formats.write_json import json_text
 
-    assert read.pull.session is not None
-    assert read.summary is not None
+    assert pull.session is not None
+    made = [read.summary.to_json() for read in reads if read.summary is not None]
+    document: dict[str, Any] = made[0]
+    if len(made) > 1:
+        rows = [{"name": read.pull.name, "summary": one} for read, one in zip(reads, made, strict=True)]
+        document = {"schema": "breakyard.summaries/1", "pulls": rows}
+    ending, other = (ONE, SEVERAL) if len(made) == 1 else (SEVERAL, ONE)
     with suppress(UsageError):  # a name that cannot be a file's: the summary is still shown
-        read.pull.session.write_result(
-            _result_name(read.pull),
-            json_text(read.summary.to_json() | {MADE_FROM: _made_from(read.pull, wanted)}),
+        pull.session.write_result(
+            _result_name(pull, ending), json_text(document | {MADE_FROM: _made_from(pull, wanted)})
         )
+        pull.session.layout.result_file(_result_name(pull, other)).unlink(missing_ok=True)

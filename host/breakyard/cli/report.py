@@ -11,6 +11,7 @@ from breakyard.cli.inputs import (
     AccuracyOption,
     CalibrationOption,
     MisalignmentOption,
+    PullSpeedOption,
     ResponseOption,
     TemperatureOption,
 )
@@ -35,6 +36,7 @@ def command(
     misalignment: MisalignmentOption = 0.0,
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
+    speed: PullSpeedOption = None,
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
     matters: Annotated[str, typer.Option(help="Relative difference worth knowing about.")] = "10%",
     markdown: Annotated[
@@ -53,7 +55,7 @@ def command(
     Example: breakyard report 2026-05-03-slipway --unit kgf --markdown
     """
     from breakyard.cli.comparing import share
-    from breakyard.cli.inputs import find_pulls, shown_unit
+    from breakyard.cli.inputs import find_pulls, pull_speed, shown_unit
     from breakyard.cli.planning import option
     from breakyard.cli.reading import Wanted, read_pulls
     from breakyard.cli.reporting import gather
@@ -67,7 +69,7 @@ def command(
     pulls = find_pulls([opened.root])
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response)
+    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed))
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, wanted, step)
     problems = [read for read in reads if read.summary is None]

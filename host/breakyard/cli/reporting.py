@@ -156,6 +156,8 @@ def _settings(wanted: Wanted, unit: str, matters: float) -> tuple[tuple[str, str
         settings.append(("Temperature of the cell during the pulls", f"{wanted.temperature_c:g} C"))
     if wanted.response is not None:
         settings.append(("Step response of the converter", wanted.response))
+    if wanted.pull_speed_m_per_s is not None:
+        settings.append(("Stated speed of pulling", f"{1000 * wanted.pull_speed_m_per_s:g} mm/s"))
     return tuple(settings)
 
 
@@ -184,7 +186,11 @@ def _commands(wanted: Wanted, unit: str) -> tuple[str, ...]:
         options += f" --temperature {wanted.temperature_c:g}"
     if wanted.response is not None:
         options += f" --response {wanted.response}"
-    return tuple(f"breakyard {verb} .{options} --unit {unit}" for verb in ("summarize", "compare", "report"))
+    speed = ""  # compare has no use for it
+    if wanted.pull_speed_m_per_s is not None:
+        speed = f" --pull-speed {1000 * wanted.pull_speed_m_per_s:g}"
+    verbs = {"summarize": speed, "compare": "", "report": speed}
+    return tuple(f"breakyard {verb} .{options}{more} --unit {unit}" for verb, more in verbs.items())
 
 
 def pictures(content: "Content") -> "dict[str, Picture]":

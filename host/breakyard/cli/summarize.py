@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -13,13 +13,18 @@ from breakyard.cli.inputs import (
     CalibrationOption,
     MisalignmentOption,
     Pull,
+    PullSpeedOption,
     ResponseOption,
     TemperatureOption,
     find_pulls,
+    pull_speed,
     shown_unit,
 )
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
 from breakyard.cli.reading import Read, Wanted, read_pulls
+
+if TYPE_CHECKING:
+    from breakyard.results import Summary
 
 STRENGTH: Final = 3
 """Which column of the table tells what the specimen bears."""
@@ -37,18 +42,21 @@ def command(
     misalignment: MisalignmentOption = 0.0,
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
+    speed: PullSpeedOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Give each pull its peak with an interval, the way it broke, and the doubts.
 
     In a session the results are written to results/ beside the runs; a pull whose recording and calibration have not
-    changed is not computed again.
+    changed is not computed again. One pull is told line by line, with the budget of its doubt. A recording of several
+    pulls gives a row for each, NAME#1, NAME#2 and so on; which specimens they were its notes say (runs/NAME.toml:
+    specimens = ["S1", "S2"]), else they belong to no group.
 
     Example: breakyard summarize 2026-05-03-slipway --unit kgf
     """
     pulls = find_pulls(recordings)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response)
+    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed))
     with out.progress("reading pulls", len(pulls)) as step:
         reads = read_pulls(pulls, wanted, step)
     problems = [read for read in reads if read.summary is None]
@@ -62,7 +70,10 @@ def command(
         out.document(table_document(reads))
     show(out, reads, chosen)
     if len(reads) == 1 and reads[0].summary is not None:
+        tell(out, reads[0].summary, chosen)
         show_budget(out, reads[0].summary, chosen)
+    else:
+        say_parts(out, reads)
     if problems:
         for read in problems:
             print(f"breakyard: {printable(read.problem)}", file=sys.stderr)
@@ -95,6 +106,28 @@ def show(out: Output, reads: Sequence[Read], unit: str) -> None:
     for row in table.rows:
         for doubt in row.doubts:
             out.say(f"{'! ' if row.doubtful else '  '}{row.specimen or row.name}: {doubt}")
+
+
+def tell(out: Output, summary: "Summary", unit: str) -> None:
+    """Print one pull's story, line by line."""
+    if out.as_json:
+        return
+    from breakyard.report.account import account
+
+    out.table("The pull, line by line", ("", ""), account(summary, unit))
+
+
+def say_parts(out: Output, reads: Sequence[Read]) -> None:
+    """Say which recordings held several pulls, and when each began."""
+    by_file: dict[Path, list[Read]] = {}
+    for read in reads:
+        if read.pull.part is not None:
+            by_file.setdefault(read.pull.path, []).append(read)
+    for path, parts in by_file.items():
+        begun = ", ".join("?" if one.summary is None else f"{one.summary.onset_s:.1f}" for one in parts)
+        out.say(f"  {path.name}: {len(parts)} pulls in one recording, begun at {begun} s")
+        if not parts[0].pull.listed and parts[0].pull.session is not None:
+            out.say(f'    to name their specimens, write into {path.stem}.toml: specimens = ["...", ...]')
 
 
 def table_document(reads: Sequence[Read]) -> dict[str, Any]:
@@ -135,4 +168,5 @@ def described(pull: Pull) -> dict[str, Any]:
         "specimen": pull.specimen or None,
         "group": pull.group or None,
         "order": pull.order,
+        "part": pull.part,
     }

@@ -6,7 +6,9 @@ from analysis_cases import calibrated, curve_of
 
 from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.pulls import split_pulls
-from breakyard.simulate.families import family
+from breakyard.simulate.chain import measure
+from breakyard.simulate.families import FAMILIES, family, instrument
+from breakyard.simulate.pull import pull
 from breakyard.summary import summarise
 
 PEAKS = [4000.0, 2500.0, 5200.0]
@@ -33,11 +35,44 @@ def test_each_pull_gets_its_own_curve_and_peak() -> None:
     assert sum(len(part.time_s) for part in parts) == len(recording(PEAKS).time_s)
 
 
-@pytest.mark.parametrize("name", ["progressive", "recoil", "snatch", "let_go"])
+@pytest.mark.parametrize("name", sorted(FAMILIES))
 def test_one_pull_stays_whole(name: str) -> None:
-    """Drops, ringing, a shock and slow unloading do not cut a pull."""
-    for seed in range(6):
+    """Drops, jerks, ringing, shocks, slow unloading, wrong readings: no family's pull is cut."""
+    for seed in range(3):
         case = family(name, seed)
         curve = curve_of(case.conversions, calibrated(seed, "good", case.cell), name)
 
         assert split_pulls(curve) == (curve,)
+
+
+def test_three_pulls_of_any_kinds_come_out_as_three() -> None:
+    """Drawn at random, one after another in one recording: each part holds the peak of its own pull."""
+    kinds = ["slow_brittle", "fast_brittle", "ductile", "progressive", "towing", "let_go", "recoil"]
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        phases = [
+            list(FAMILIES[kind](np.random.default_rng([seed, i]))[0])
+            for i, kind in enumerate(rng.choice(kinds, 3))
+        ]
+        singles = [pull(part, seed=seed) for part in phases]
+        cell, converter = instrument(seed)
+        whole = pull([phase for part in phases for phase in part], seed=seed)
+        conversions = measure(whole, cell, converter, seed=seed)
+
+        parts = split_pulls(curve_of(conversions, calibrated(seed, "good", cell), "day"))
+
+        assert len(parts) == 3
+        for part, single in zip(parts, singles, strict=True):
+            assert part.load_n.max() - part.load_n[0] == pytest.approx(
+                single.peak_n, rel=0.12
+            )  # fast ramps read low
+
+
+def test_a_wrong_reading_does_not_hide_the_pulls() -> None:
+    """One reading a hundred times too high in a recording of three pulls."""
+    day = recording(PEAKS)
+    load = day.load_n.copy()
+    load[100] = 4e5
+    spoilt = curve_from_columns(day.time_s, load, name="day")
+
+    assert len(split_pulls(spoilt)) == 3

@@ -3,13 +3,13 @@
 from collections.abc import Sequence
 from typing import Final
 
+from breakyard.report.account import story
 from breakyard.report.budget_rows import budget_rows
 from breakyard.report.chart import sign
 from breakyard.report.content import Content, Entry
 from breakyard.report.curves_chart import (
     COLOURS,
     Curves,
-    has_first_peak,
     overlay_charts,
     pull_chart,
     shape_of,
@@ -19,8 +19,8 @@ from breakyard.report.inline import both_widths, figure
 from breakyard.report.markup import Child, Markup, element, items, join, table, tag
 from breakyard.report.strip_figure import Strip, strip_figure
 from breakyard.report.table import Table, make_table
-from breakyard.report.values import load_text, rate_text, standard_n, strength_text
-from breakyard.report.wording import MANNER_WORDS, doubts, manner_text, shared_flags
+from breakyard.report.values import strength_text
+from breakyard.report.wording import MANNER_WORDS, doubts, shared_flags
 from breakyard.results import Summary
 
 STRENGTH: Final = 3
@@ -234,37 +234,11 @@ def _one(content: Content, curves: Curves, at: int, shared: Sequence[str]) -> Ma
 
 
 def _facts(content: Content, entry: Entry) -> list[tuple[str, str]]:
-    summary, unit = entry.summary, content.unit
-    deviation = standard_n(summary)
-    failure = summary.failure
-    residual = ""
-    if failure.residual_n is not None and failure.residual_n > 0.02 * summary.peak.estimate_n:
-        residual = f"; {load_text(failure.residual_n, unit)} {unit} left after it"
-    broke = f"{manner_text(summary)} ({failure.reason}){residual}"
-    first = ""
-    if has_first_peak(summary):
-        first = f"{load_text(summary.first_peak.load_n, unit, deviation)} {unit}"
-    settled = (
-        "" if summary.settled is None else f"{load_text(summary.settled.load_n, unit, deviation)} {unit}"
-    )
-    recording = (
-        f"{summary.run.samples} samples in {summary.run.duration_s:.1f} s, {summary.run.rate_hz:.1f} a second"
-    )
-    if summary.run.missing_samples:
-        recording += f", {summary.run.missing_samples} missing"
-    work = "" if summary.energy is None else f"{summary.energy.work_to_peak_j:.3g} J to the peak"
+    place = str(entry.order) if entry.order is not None else ""
     return [
-        ("Largest sample", f"{load_text(summary.peak.largest_sample_n, unit, deviation)} {unit}"),
-        ("Peak read by", REGIMES.get(summary.peak.regime, summary.peak.regime)),
-        ("First peak", first),
-        ("Settled load", settled),
-        ("Partial drops", str(len(summary.drops)) if summary.drops else ""),
-        ("Break", broke),
-        ("Loading", f"{rate_text(summary.rate.median_n_per_s, unit)} {unit}/s"),
-        ("Energy", work),
-        ("Recording", recording),
+        *story(entry.summary, content.unit),
         ("Notes", entry.notes.strip()),
-        ("Place in the day", str(entry.order) if entry.order is not None else ""),
+        ("Place in the day", place),
     ]
 
 
@@ -282,10 +256,3 @@ def _budget(summary: Summary, unit: str) -> Markup:
         ),
         items(summary.assumptions, "small"),
     )
-
-
-REGIMES: Final = {
-    "slow": "the largest samples: the load changed slowly enough",
-    "ramp_and_break": "recovery through the converter's filter: a ramp that ended in a break",
-    "too_short": "the largest sample, as a lower bound: the event was too short for the rate",
-}
