@@ -143,8 +143,10 @@ def draw_story(axes: "Axes", key: Key, trace: Trace, summary: Summary, look: Loo
         }
         axes.plot([first.time_s], [first.load_n / factor], zorder=5, **style)
         key.line(f"first peak, {load_text(first.load_n, unit, deviation)} {unit}", **style)
-    if summary.plateaus:
-        for plateau in summary.plateaus:
+    # The settled load is a plateau too; it has a sign of its own.
+    ended = None if summary.settled is None else summary.settled.end_s
+    if others := [plateau for plateau in summary.plateaus if plateau.end_s != ended]:
+        for plateau in others:
             ends = [plateau.start_s, plateau.end_s]
             (line,) = axes.plot(
                 ends, [plateau.load_n / factor] * 2, color=PURPLE, linewidth=5, alpha=0.55, zorder=2

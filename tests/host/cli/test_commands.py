@@ -190,3 +190,32 @@ def test_control_characters_from_a_file_do_not_reach_the_terminal(
 
     assert said.status == 2
     assert "\x1b" not in said.err
+
+
+def test_a_machine_test_is_told_as_it_is(breakyard: Breakyard, tmp_path: Path) -> None:
+    """kN, uneven steps, a hold of 20 s, two seconds lost, ended at 40 % of the peak, no converter.
+
+    Peak, plateau, gap and early end are told, in JSON and to people; no filter is corrected for.
+    """
+    rng = np.random.default_rng(7)
+    time = np.cumsum(0.1 * (1 + 0.3 * rng.uniform(-1, 1, 500)))
+    knots = [0.0, 3.0, 9.0, 29.0, 37.0, 43.0, 47.0]
+    load = np.interp(time, knots, [0.0, 0.0, 30.0, 30.0, 52.0, 48.0, 20.8]) + 0.01 * rng.standard_normal(500)
+    keep = (time < 47.0) & ((time < 15.0) | (time > 17.0))
+    rows = [f"{t:.4f};{f:.4f}".replace(".", ",") for t, f in zip(time[keep], load[keep], strict=True)]
+    (tmp_path / "machine.csv").write_text("\n".join(["Zeit [s];Kraft [kN]", *rows]) + "\n")
+
+    summary = breakyard("summarize", "machine.csv", "--accuracy", "0.5", "--json").document
+    told = breakyard("summarize", "machine.csv", "--accuracy", "0.5", "--unit", "kN").out
+
+    assert summary["filter"]["source"] == "none"
+    assert summary["recovery"] is None
+    assert summary["peak"]["regime"] == "slow"
+    assert summary["peak"]["estimate_n"] == pytest.approx(52e3, rel=0.01)
+    assert summary["first_peak"]["load_n"] == pytest.approx(52e3, rel=0.01)
+    assert [round(one["load_n"], -3) for one in summary["plateaus"]] == [30e3]
+    assert {"gap", "no_break", "ended_early"} <= set(summary["flags"])
+    assert summary["end_load_n"] == pytest.approx(20.8e3, rel=0.1)
+    assert summary["strength"]["at_least"]
+    for words in ("Plateaus", "Load at the end", "did not break", "Samples are missing", "stated accuracy"):
+        assert words in told

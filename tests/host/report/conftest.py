@@ -74,7 +74,7 @@ def make_summary() -> Callable[..., Summary]:
             zero=Zero(25.0, 0.5, 0.0, 1.0, None, 0.0, 1.9),
             onset_s=2.0,
             end_load_n=0.0,
-            plateaus=(Plateau(3800.0, 9.0, 11.0),),
+            plateaus=(Plateau(3200.0, 6.0, 7.0), Plateau(3800.0, 9.0, 11.0)),
             glitches=(Glitch(7.0, 90_000.0, 2900.0),),
         )
         for name, change in changes.items():

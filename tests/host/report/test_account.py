@@ -6,11 +6,15 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "support"))
-from analysis_cases import KGF, read_case
+from analysis_cases import KGF, calibrated, curve_of, read_case
 
 from breakyard.curve import curve_from_columns
 from breakyard.report.account import account
 from breakyard.results import Summary
+from breakyard.simulate import recipes
+from breakyard.simulate.chain import measure
+from breakyard.simulate.families import instrument
+from breakyard.simulate.pull import pull
 from breakyard.summary import summarise
 
 
@@ -62,3 +66,21 @@ def test_a_pull_without_events_has_no_empty_lines() -> None:
     assert "Jerks" not in lines
     assert "Energy" not in lines
     assert lines["Steady enough"].startswith("yes")
+
+
+def test_461_and_455_are_both_told() -> None:
+    """A part that peaks at 461 kgf and holds 455 before it lets go: never one number where there are two.
+
+    Common practice, no source. The manner of break is told with its doubt.
+    """
+    cell, converter = instrument(4)
+    steps = recipes.settling(
+        recipes.Rig(), peak_n=461 * KGF, settled_n=455 * KGF, rate_n_per_s=40 * KGF, hold_s=5.0
+    )
+    conversions = measure(pull(steps, seed=4), cell, converter, seed=4)
+    lines = told(summarise(curve_of(conversions, calibrated(4, "good", cell), "settling")))
+
+    assert lines["Peak"].startswith("461")
+    assert lines["Settled load"].startswith("455")
+    assert "held for 5" in lines["Settled load"]
+    assert lines["Break"].startswith("probably ductile")
