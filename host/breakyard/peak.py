@@ -8,7 +8,7 @@ Everything here is about reading the samples; zero and calibration add their own
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.between_samples import read_between_samples
+from breakyard.fall_shape import DURATIONS, Durations
 from breakyard.reading import WIDEST_READING, Reading, lower_bound, normal_factor
 from breakyard.recover import FILTER_ORDERS, Recovered, recover
 from breakyard.response import variance
@@ -36,7 +37,9 @@ LONGEST_HOLE: Final = 8.0
 """Across so many conversions without a sample a fall can still be placed, with a wide interval."""
 
 SUSPICIOUS_MISFIT: Final = 0.7
-"""Nineteen of twenty good pulls fit better than this; then each sample near the fall is doubted in turn."""
+
+SUSPICIOUS_SURPRISE: Final = 4.0
+"""Nineteen of twenty good pulls stay below both; beyond, each sample near the fall is doubted in turn."""
 
 GLITCH_CHANCE: Final = 1e-3
 """Prior chance that a given sample near the fall is a wrong reading (1 to 5 % were reported of bad set-ups)."""
@@ -123,21 +126,19 @@ def _recovered(
 ) -> Reading:
     top = int(np.argmax(load))
     found = recover(time, load, falling, period_s, noise_n, orders)
-    glitch = None
-    if found.misfit > SUSPICIOUS_MISFIT or _stands_out(load, falling, noise_n):
-        better, spoilt = _without_one(time, load, falling, period_s, noise_n, orders)
-        # Evidence per newton: a wrong reading may lie anywhere within twice the peak.
-        if better.log_evidence + math.log(GLITCH_CHANCE / (2.0 * load[top])) > found.log_evidence:
-            found, glitch = better, spoilt
-            load = np.delete(load, spoilt)
-            time = np.delete(time, spoilt)
-            top = int(np.argmax(load))
+    glitch = _wrong_reading(time, load, falling, period_s, noise_n, found, orders)
+    if glitch is not None:
+        falling -= glitch < falling
+        load, time = np.delete(load, glitch), np.delete(time, glitch)
+        found = recover(time, load, falling, period_s, noise_n, orders)
+        top = int(np.argmax(load))
     largest = float(load[top])
     floor = largest - 3.0 * noise_n
     low, high = found.quantiles(0.5 - 0.5 * coverage, 0.5 + 0.5 * coverage)
     estimate = max(found.estimate_n, floor)
     below, above = max(estimate - max(low, floor), 0.0), max(high - estimate, 0.0)
-    if max(below, above) > WIDEST_READING * estimate or found.misfit > WORST_MISFIT:
+    contradicted = high < floor or found.misfit > WORST_MISFIT
+    if max(below, above) > WIDEST_READING * estimate or contradicted:
         reason = "the load rose too fast and unsteadily before it fell"
         return lower_bound(time, load, top, noise_n, reason, glitch)
     return Reading(
@@ -155,21 +156,38 @@ def _recovered(
     )
 
 
-def _without_one(
-    time: Array, load: Array, falling: int, period_s: float, noise_n: float, orders: Mapping[int, float]
-) -> tuple[Recovered, int]:
-    """The best fit that leaves out one sample near the fall, and which."""
-    best: tuple[Recovered, int] | None = None
-    for k in range(max(1, falling - 4), min(len(load) - 1, falling + 6)):
+def _wrong_reading(
+    time: Array,
+    load: Array,
+    falling: int,
+    period_s: float,
+    noise_n: float,
+    found: Recovered,
+    orders: Mapping[int, float],
+) -> int | None:
+    """Index of a sample near the fall that is more likely a wrong reading than part of what was found."""
+    odd = found.misfit > SUSPICIOUS_MISFIT or found.surprise > SUSPICIOUS_SURPRISE
+    odd = odd or _stands_out(load, falling, noise_n)
+    doubted = [
+        k
+        for k in range(max(1, falling - 4), min(len(load) - 1, falling + 6))
+        if 2 <= (falling - 1 if k < falling else falling) < len(load) - 2
+    ]
+    # Evidence per newton: a wrong reading may lie anywhere within twice the peak.
+    needed = found.log_evidence - math.log(GLITCH_CHANCE / (2.0 * float(load.max())))
+
+    def evidence(k: int, durations: Sequence[Durations]) -> float:
+        left = np.delete(time, k), np.delete(load, k)
         first = falling - 1 if k < falling else falling
-        if first < 2 or first >= len(load) - 1:
-            continue
-        found = recover(np.delete(time, k), np.delete(load, k), first, period_s, noise_n, orders)
-        if best is None or found.log_evidence > best[0].log_evidence:
-            best = found, k
-    if best is None:
-        return recover(time, load, falling, period_s, noise_n, orders), falling
-    return best
+        return recover(*left, first, period_s, noise_n, orders, durations, closely=False).log_evidence
+
+    # What looks like a slow or softened fall may be a sudden one with a wrong reading: that is soon tried.
+    for durations, worth in (DURATIONS[:1], odd or found.plain < 0.5), (DURATIONS, odd):
+        tried = {k: evidence(k, durations) for k in doubted} if worth else {}
+        best = max(tried, key=lambda k: tried[k], default=None)
+        if best is not None and tried[best] > needed:
+            return best
+    return None
 
 
 def _stands_out(load: Array, falling: int, noise_n: float) -> bool:

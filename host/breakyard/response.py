@@ -8,6 +8,7 @@ conversion give its output exactly (de Boor, A Practical Guide to Splines, 1978,
 Here time is counted in conversions, from the event, to the end of the conversion whose output is asked for.
 """
 
+from collections.abc import Sequence
 from math import comb, factorial
 
 import numpy as np
@@ -19,22 +20,38 @@ def filtered_power(u: NDArray[np.float64], power: int, order: int) -> NDArray[np
     total = power + order
     answer = np.zeros_like(u)
     for i in range(order + 1):
-        answer += (-1) ** i * comb(order, i) * np.maximum(u - i, 0.0) ** total
-    return answer / factorial(total)
-
-
-def filtered_exponential(u: NDArray[np.float64], exponent: complex, order: int) -> NDArray[np.complex128]:
-    """Output at `u` for a force that is 0 before the event and exp(exponent * v) after it.
-
-    The exponent has a negative or zero real part and is not zero; an imaginary part gives an oscillation.
-    """
-    answer = np.zeros(u.shape, dtype=np.complex128)
-    for i in range(order + 1):
         v = np.maximum(u - i, 0.0)
-        integral = np.exp(exponent * v)
+        term = v
+        for _ in range(total - 1):  # much faster than a power
+            term = term * v
+        answer += ((-1) ** i * comb(order, i) / factorial(total)) * term
+    return answer
+
+
+def filtered_exponentials(
+    u: NDArray[np.float64], exponents: Sequence[complex], order: int
+) -> NDArray[np.complex128]:
+    """Outputs at `u` for forces that are 0 before the event and exp(exponent * v) after it; exponents first.
+
+    They have a negative or zero real part and are not zero; an imaginary part gives an oscillation.
+    """
+    signs = np.array([(-1) ** i * comb(order, i) for i in range(order + 1)])
+    # N integrals of an exponential are itself less the first N terms of its series, over its exponent to the N.
+    powers = [np.zeros_like(u) for _ in range(order)]
+    for i in range(order + 1):
+        term = signs[i] * (u > i)
         for m in range(order):
-            integral = (integral - v**m / factorial(m)) / exponent
-        answer += (-1) ** i * comb(order, i) * integral
+            powers[m] += term
+            term = term * (u - i) / (m + 1)
+    begun = np.clip(np.ceil(u), 0, order + 1).astype(np.intp)  # differences that have begun, for each time
+    until = np.maximum(u, 0.0)
+    answer = np.empty((len(exponents), *u.shape), dtype=np.complex128)
+    for k, exponent in enumerate(exponents):
+        sums = np.concatenate([[0.0], np.cumsum(signs * np.exp(-exponent * np.arange(order + 1)))])
+        wave = np.exp(exponent * until) * sums[begun]
+        for m in range(order):
+            wave -= exponent**m * powers[m]
+        answer[k] = wave / exponent**order
     return answer
 
 

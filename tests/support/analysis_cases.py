@@ -6,8 +6,8 @@ from breakyard.curve import LoadCurve, curve_from_run
 from breakyard.run import Converter, run_from_columns
 from breakyard.simulate.calibrations import SMALL_KG, calibration
 from breakyard.simulate.cell import Cell
-from breakyard.simulate.converter import Conversions
-from breakyard.simulate.families import Case, family
+from breakyard.simulate.converter import Conversions, counts_per_mv_v
+from breakyard.simulate.families import CAPACITY_N, Case, family
 from breakyard.summary import Summary, summarise
 
 KGF = 9.80665
@@ -36,6 +36,25 @@ def curve_of(conversions: Conversions, calibration_: Calibration, name: str) -> 
     """The curve of counts as the logger reads them."""
     run = run_from_columns(conversions.time_s, conversions.counts, name=name, converter=Converter(128))
     return curve_from_run(run, calibration_)
+
+
+def read_exactly(name: str, seed: int) -> tuple[Case, Summary]:
+    """As `read_case`, but cell and calibration are without error: what remains are noise, sampling and filter."""
+    case = family(name, seed, cell=Cell(CAPACITY_N, 2.0))
+    newtons_per_count = CAPACITY_N / (2.0 * counts_per_mv_v(case.converter.gain))
+    conversions = case.conversions
+    run = run_from_columns(conversions.time_s, conversions.counts, name=name, converter=Converter(128))
+    curve = LoadCurve(
+        name=f"{name} {seed}",
+        time_s=run.time_s,
+        load_n=run.counts * newtons_per_count,
+        usable=run.usable,
+        clipped=run.clipped,
+        period_s=run.period_s,
+        gaps=run.gaps,
+        converter=run.converter,
+    )
+    return case, summarise(curve, filter_order=case.assumed_order)
 
 
 def read_case(name: str, seed: int, kind: str = "good") -> tuple[Case, Summary]:

@@ -29,6 +29,7 @@ from breakyard.simulate.converter import (
 from breakyard.simulate.phases import Phase
 from breakyard.simulate.pull import PullTruth, pull
 from breakyard.simulate.recipes import Rig
+from breakyard.simulate.releases import FALL_SHAPES
 
 KGF: Final = 9.80665
 CAPACITY_N: Final = 2000 * KGF
@@ -52,14 +53,18 @@ class Case:
     """For the family "wrong_filter": the order the analysis is to be told, which is not the true one."""
 
 
-def family(name: str, seed: int) -> Case:
-    """Draw number `seed` of a family. Raises: UsageError for a name that is not in FAMILIES."""
+def family(name: str, seed: int, *, cell: Cell | None = None) -> Case:
+    """Draw number `seed` of a family, felt by the cell of the seed or by another one.
+
+    Raises: UsageError for a name that is not in FAMILIES.
+    """
     try:
         draw = FAMILIES[name]
     except KeyError:
         raise UsageError(f'no family "{name}"; there are {", ".join(FAMILIES)}') from None
     rng = np.random.default_rng([seed, crc32(name.encode())])
-    cell, converter = instrument(seed)
+    own, converter = instrument(seed)
+    cell = own if cell is None else cell
     phases, clear = draw(rng)
     truth = pull(phases, seed=int(rng.integers(2**31)), clear=clear)
     faults = NO_FAULTS
@@ -133,6 +138,22 @@ def _recoil(rng: Rng) -> tuple[list[Phase], bool]:
     return _brittle(20.0, 500.0, **hard)(rng)
 
 
+def _slow_fall(rng: Rng) -> tuple[list[Phase], bool]:
+    """Falls of 5 to 60 ms at the end of fast ramps, half of which bend over before."""
+    peak, rate = _peak(rng), _log(rng, 200.0, 1000.0) * KGF
+    bends = bool(rng.random() < 0.5)
+    return recipes.slow_fall(
+        _rig(rng),
+        peak_n=peak,
+        rate_n_per_s=rate,
+        round_s=rng.uniform(0.01, 0.08) if bends else 0.0,
+        last_rate=rng.uniform(0.0, 0.7),
+        fall_s=_log(rng, 0.005, 0.06),
+        shape=str(rng.choice(sorted(FALL_SHAPES))),
+        residual_n=peak * max(0.0, rng.uniform(-0.02, 0.02)),
+    ), True
+
+
 def _ductile(rng: Rng) -> tuple[list[Phase], bool]:
     peak, rate = _peak(rng), _log(rng, 20.0, 200.0) * KGF
     return recipes.ductile(
@@ -200,6 +221,7 @@ FAMILIES: Final[Mapping[str, Callable[[Rng], tuple[list[Phase], bool]]]] = Mappi
         "slow_brittle": _brittle(20.0, 100.0),
         "fast_brittle": _brittle(200.0, 1000.0),
         "very_fast": _brittle(1000.0, 5000.0),
+        "slow_fall": _slow_fall,
         "ductile": _ductile,
         "progressive": _progressive,
         "towing": _towing,
@@ -213,7 +235,8 @@ FAMILIES: Final[Mapping[str, Callable[[Rng], tuple[list[Phase], bool]]]] = Mappi
         "recoil": _recoil,
     }
 )
-"""Name -> how the phases are drawn. Rates are drawn uniform in their logarithm, peaks uniform."""
+"""Name -> how the phases are drawn. Rates, and the durations of slow falls, are drawn uniform in their logarithm,
+peaks uniform."""
 
 
 def _too_small(rng: Rng, cell: Cell, truth: PullTruth) -> Cell:

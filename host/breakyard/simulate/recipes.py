@@ -40,6 +40,30 @@ def brittle(rig: Rig, *, peak_n: float, rate_n_per_s: float, residual_n: float =
     ]
 
 
+def slow_fall(
+    rig: Rig,
+    *,
+    peak_n: float,
+    rate_n_per_s: float,
+    round_s: float,
+    last_rate: float,
+    fall_s: float,
+    shape: str,
+    residual_n: float = 0.0,
+) -> list[Phase]:
+    """A ramp that may bend over, to `last_rate` times its rate within `round_s`, and then tears within `fall_s`."""
+    if round_s <= 0.0:
+        rise: list[Phase] = [phases.Ramp(rate_n_per_s, peak_n)]
+    else:
+        knee_n = peak_n - 0.5 * (1.0 + last_rate) * rate_n_per_s * round_s
+        rise = [phases.Ramp(rate_n_per_s, knee_n), phases.Round(round_s, last_rate * rate_n_per_s)]
+    return [
+        *_begin(rig, peak_n, rate_n_per_s),
+        *rise,
+        *_let_go(rig, peak_n, residual_n, fall_s=fall_s, shape=shape),
+    ]
+
+
 def towed(
     rig: Rig, *, peak_n: float, rate_n_per_s: float, surge: float = 0.5, jerks_per_s: float = 0.3
 ) -> list[Phase]:
@@ -196,10 +220,18 @@ def _begin(rig: Rig, first_n: float, rate_n_per_s: float) -> list[Phase]:
 
 
 def _let_go(
-    rig: Rig, load_n: float, residual_n: float, *, manner: str = "brittle", fall_s: float | None = None
+    rig: Rig,
+    load_n: float,
+    residual_n: float,
+    *,
+    manner: str = "brittle",
+    fall_s: float | None = None,
+    shape: str = "smooth",
 ) -> list[Phase]:
     """Break with recoil; what is left hanging is taken off."""
     fall = rig.fall_s if fall_s is None else fall_s
-    broken = releases.Break(residual_n, manner, fall, rig.ring * load_n, rig.ring_hz, rig.ring_decay_s)
+    broken = releases.Break(
+        residual_n, manner, fall, rig.ring * load_n, rig.ring_hz, rig.ring_decay_s, shape=shape
+    )
     after: list[Phase] = [releases.Unload(1.5)] if residual_n > 0.0 else []
     return [broken, *after, phases.Hold(rig.quiet_s)]

@@ -1,12 +1,20 @@
 """The phases in which load goes off again: drops, breaks, letting out, a shock; and the steps of a calibration."""
 
 import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
 
 import numpy as np
 
 from breakyard.errors import UsageError
-from breakyard.simulate.phases import COARSE_S, FINE_S, Event, Hold, Start, Trace, ease, ticks
+from breakyard.simulate.phases import COARSE_S, FINE_S, Array, Event, Hold, Start, Trace, ease, ticks
+
+FALL_SHAPES: Final[Mapping[str, Callable[[Array], Array]]] = MappingProxyType(
+    {"smooth": ease, "linear": np.asarray, "accelerating": np.square}
+)
+"""How a load goes from all (0) to nothing (1) while it falls: half a cosine, evenly, or faster and faster."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +49,8 @@ class Settle:
 
 @dataclass(frozen=True, slots=True)
 class Break:
-    """The specimen lets go: the load falls to `residual_n` within `fall_s`, then the line rings.
+    """The specimen lets go: the load falls to `residual_n` within `fall_s` (in one of FALL_SHAPES), then the line
+    rings.
 
     The ring starts downwards (recoil), is damped with time constant `ring_decay_s`, may swing below zero and
     is over after `ring_s`.
@@ -54,12 +63,14 @@ class Break:
     ring_hz: float = 15.0
     ring_decay_s: float = 0.15
     ring_s: float = 1.5
+    shape: str = "smooth"
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
         if self.residual_n >= start.load_n:
             raise UsageError("a break must fall: its residual lies at or above the load before it")
         fall = ticks(self.fall_s, min(FINE_S, self.fall_s / 20))
-        load = start.load_n + (self.residual_n - start.load_n) * ease(fall / self.fall_s)
+        gone = FALL_SHAPES[self.shape](fall / self.fall_s)
+        load = start.load_n + (self.residual_n - start.load_n) * gone
         broke = Event(
             "break", 0.0, start.load_n, to_n=self.residual_n, end_s=float(self.fall_s), manner=self.manner
         )

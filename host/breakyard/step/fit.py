@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from breakyard.response import filtered_exponential, filtered_power
+from breakyard.response import filtered_exponentials, filtered_power
 from breakyard.step.cuts import Cut
 
 Array = NDArray[np.float64]
@@ -117,7 +117,7 @@ def _scatter(cut: Cut, order: int, ring: float) -> tuple[Array, Array]:
     ]
     share = ring / np.sqrt(len(RING_CYCLES))
     for cycles in RING_CYCLES:
-        turning = share * filtered_exponential(u, -1.0 / RING_DECAY + 2j * np.pi * cycles, order)
+        turning = share * filtered_exponentials(u, [-1.0 / RING_DECAY + 2j * np.pi * cycles], order)[0]
         terms += [turning.real, turning.imag]
     return noise, np.stack(terms, axis=1)
 

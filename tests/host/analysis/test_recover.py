@@ -7,7 +7,7 @@ from hypothesis import settings as sized
 from hypothesis import strategies as st
 
 from breakyard.recover import order_weights, recover
-from breakyard.response import filtered_exponential, filtered_power
+from breakyard.response import filtered_exponentials, filtered_power
 from breakyard.simulate.converter import filtered
 
 PERIOD = 0.0125
@@ -38,7 +38,7 @@ def test_filtered_oscillations_agree_with_the_simulated_converter(order: int) ->
 
     expected = filtered(grid, force, first_s=4.3, period_s=1.0, number=8, order=order)
 
-    assert np.allclose(filtered_exponential(at - 5.0, exponent, order).real, expected, atol=2e-5)
+    assert np.allclose(filtered_exponentials(at - 5.0, [-0.3, exponent], order)[1].real, expected, atol=2e-5)
 
 
 def broken_ramp(

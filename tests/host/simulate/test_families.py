@@ -10,6 +10,9 @@ from breakyard.simulate.families import CAPACITY_N, FAMILIES, KGF, Case, family,
 
 SEEDS = range(12)
 
+EARLY_AND_HALF = {"linear": [0.1, 0.5], "smooth": [0.0245, 0.5], "accelerating": [0.01, 0.25]}
+"""Shares of the fall that are gone after a tenth and after half of its duration."""
+
 
 def _draws(name: str) -> list[Case]:
     return [family(name, seed) for seed in SEEDS]
@@ -52,6 +55,25 @@ def test_the_rate_at_the_break_is_the_familys(name: str, low: float, high: float
         rate = (case.truth.peak_n - case.truth.force_at(peak_s - 0.005)) / 0.005
 
         assert low * KGF * 0.999 <= rate <= high * KGF * 1.001
+
+
+def test_slow_falls_last_as_long_as_they_say() -> None:
+    """5 to 60 ms from the peak down, in three shapes; half of the ramps bend over just before."""
+    middles = []
+    for seed in range(60):
+        truth = family("slow_fall", seed).truth
+        broke = next(event for event in truth.events if event.kind == "break")
+        lasts = broke.end_s - broke.time_s
+
+        assert 0.005 <= lasts <= 0.06
+        assert truth.peak_time_s == pytest.approx(broke.time_s)
+        half = truth.force_at(broke.time_s + 0.5 * lasts)
+        early = truth.force_at(broke.time_s + 0.1 * lasts)
+        gone = [(truth.peak_n - load) / (truth.peak_n - broke.to_n) for load in (early, half)]
+        middles.append(
+            next(name for name, shape in EARLY_AND_HALF.items() if gone == pytest.approx(shape, abs=0.01))
+        )
+    assert set(middles) == set(EARLY_AND_HALF)
 
 
 @pytest.mark.parametrize(
