@@ -25,6 +25,8 @@ class SeenThrough:
     told: Filter
     flags: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    aside: str = ""
+    """Why a measured response is not used."""
 
     def doubted(self, reading: Reading) -> Reading:
         """The reading, wider where it was recovered through a filter that is not like the real one."""
@@ -44,7 +46,7 @@ class SeenThrough:
             return ()
         if self.told.source == "assumed":
             said = "order 3 and 4 allowed for, as the data sheet's settling time says (breakyard step measures it)"
-            return (f"Filter of the converter: {said}.",)
+            return (f"Filter of the converter: {said}.{self.aside}",)
         if self.told.source == "stated":
             return (f"Filter of the converter: order {self.told.order}, as stated.",)
         of_order = "no sinc filter" if self.told.order is None else f"order {self.told.order}"
@@ -59,8 +61,14 @@ def choose_filter(curve: LoadCurve, stated: int | None, response: StepResponse |
         return SeenThrough(FILTER_ORDERS, Filter("none"))
     if stated is not None:
         return SeenThrough(order_weights(stated), Filter("stated", stated))
-    if response is None or not response.usable or not response.fits_rate(1.0 / curve.period_s):
+    if response is None or not response.usable:
         return SeenThrough(FILTER_ORDERS, Filter("assumed"))
+    if not response.fits_rate(1.0 / curve.period_s):
+        aside = (
+            f" The step response was measured at {response.rate_hz:.0f} conversions a second and says nothing about "
+            f"{1.0 / curve.period_s:.0f}."
+        )
+        return SeenThrough(FILTER_ORDERS, Filter("assumed"), aside=aside)
     hashed = response.content_hash
     if response.verdict == "order":
         return SeenThrough(response.weights(), Filter("measured", response.order, hashed))

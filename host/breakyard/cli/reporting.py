@@ -122,13 +122,15 @@ def _calibrations(reads: Sequence[Read], wanted: Wanted) -> "list[Calibration]":
 def _files(session: "Session", reads: Sequence[Read]) -> "tuple[FileHash, ...]":
     """What the numbers come from: session, specimens, calibrations, and each recording with its notes."""
     from breakyard.report.content import FileHash
+    from breakyard.session.responses import visible_responses
 
     layout = session.layout
     paths = [layout.session_file, layout.specimens_file, *session.calibrations()]
+    paths += [path for path in visible_responses(session.root) if path.parent.parent == session.root]
     for read in reads:
         paths += [read.pull.path, read.pull.path.with_suffix(".toml")]
     found = []
-    for path in paths:
+    for path in dict.fromkeys(paths):  # several pulls may share a recording
         if path.is_file():
             data = path.read_bytes()
             found.append(FileHash(_inside(path, session.root), len(data), digest(data)))

@@ -47,8 +47,9 @@ def find_response(folder: Path, logger: str) -> StepResponse | None:
 
 def read_response(path: Path) -> StepResponse:
     """Read one document. Raises: DataError, naming the file."""
+    data = read_bytes(path)
     try:
-        return StepResponse.from_json(read_bytes(path).decode())
+        return StepResponse.from_json(data.decode())
     except UnicodeDecodeError:
         raise DataError(f"{path}: this is no step response (no UTF-8 text)") from None
     except DataError as error:
