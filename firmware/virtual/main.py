@@ -34,6 +34,7 @@ class Options:
     radio = 0  # 1: with Bluetooth
     silence_ms = 0  # after so long a silent host is put out; 0: as on a board
     runs = ""  # a folder that stands for the flash; otherwise runs are kept in memory
+    ram_bytes = 0  # with `runs`: flash is not written while recording, a run is kept in so much memory
     settings = ""  # a settings file
     memory = 0  # 1: free memory is measured, after a collection; otherwise it is not known
     lamp = 0  # 1: with a lamp, which tells the host

@@ -103,6 +103,43 @@ def test_a_run_cut_off_by_the_power_is_there_with_its_end(
     assert log == []  # told at the first start, to the first who listened
 
 
+async def cut_off_while_followed(folder: Path, path: Path, pull: ShortPull) -> tuple[float, list[int]]:
+    """A board that keeps a run in memory until its end, and a host that follows it when the power goes."""
+    options = ("--ram-bytes", "60000")
+    logger = flash(folder, *options)
+    await logger.power_on()
+    async with client(logger, 1) as host:
+        await host.hello()
+        await logger.load(pull.feed)
+        run = await host.start()
+        reading = asyncio.create_task(fetch(host, run, path, follow=True))
+        await logger.run(10.0)
+        now_s = logger.now_ms / 1000
+        await logger.power_off()
+        with pytest.raises(LinkLost):
+            await reading
+    async with flash(folder, *options) as logger, client(logger, 500) as host:
+        await host.hello()
+        return now_s, [one.run for one in await host.runs()]
+
+
+def test_where_flash_waits_for_the_end_of_the_run_a_host_that_follows_has_it(
+    micropython: str, short_pull: ShortPull, tmp_path: Path
+) -> None:
+    """As on an ESP32: the logger has lost the run, the host has all but the last second of it."""
+    path = tmp_path / "1.run"
+    now_s, held = asyncio.run(cut_off_while_followed(tmp_path / "flash", path, short_pull))
+
+    assert held == []
+    run = read_run(path.read_bytes())
+    feed = short_pull.conversions
+    first = int(np.flatnonzero(feed.counts == run.counts[0])[0])
+    assert np.array_equal(run.counts, feed.counts[first : first + len(run.counts)])
+    assert run.begin is not None
+    last_s = run.begin.first_s + run.begin.first_us * 1e-6 + run.time_s[-1]
+    assert now_s - 1.0 < last_s <= now_s
+
+
 async def crash(folder: Path) -> tuple[list[str], State]:
     logger = flash(folder)
     await logger.power_on()

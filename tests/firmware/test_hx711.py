@@ -5,7 +5,7 @@ from clock import Clock
 from firmware_support import raises
 from machine import Hx711Chip, Pin
 
-from logger.drivers import hx711
+from logger.drivers import converter, hx711
 
 
 class Source:
@@ -93,7 +93,7 @@ def test_conversions_not_read_are_counted():
 
     assert found[0][3] == 3
     assert found[0][1] == 23
-    assert found[0][2] == hx711.GOOD  # the newest conversion, read in time
+    assert found[0][2] == converter.GOOD  # the newest conversion, read in time
     assert [sample[3] for sample in found[1:]] == [0] * (len(found) - 1)
     assert rig.chip.lost == 3
 
@@ -103,7 +103,7 @@ def test_read_so_late_that_the_next_conversion_may_have_come():
     rig.run(200)
     rig.clock.advance_to(219900)  # conversion at 210 ms, the next at 220
     assert rig.driver.poll()
-    assert rig.driver.quality == hx711.LATE
+    assert rig.driver.quality == converter.LATE
 
 
 def test_shifted_bits_are_out_of_step():
@@ -114,9 +114,9 @@ def test_shifted_bits_are_out_of_step():
     rig.chip.lost_pulse = 1
     found = rig.run(20)
 
-    assert [sample[2] for sample in found] == [hx711.OUT_OF_STEP] * 2
+    assert [sample[2] for sample in found] == [converter.OUT_OF_STEP] * 2
     rig.chip.lost_pulse = 0
-    assert [sample[2] for sample in rig.run(20)] == [hx711.GOOD] * 2
+    assert [sample[2] for sample in rig.run(20)] == [converter.GOOD] * 2
 
 
 def test_another_input_takes_its_pulses_and_settles():

@@ -2,7 +2,7 @@
 
 from converter_rig import Rig
 
-from logger.drivers.hx711 import GOOD, LATE, OUT_OF_STEP, RAIL, SETTLING
+from logger.drivers.converter import GOOD, LATE, OUT_OF_STEP, RAIL, SETTLING
 from logger.drivers.hx711_esp32 import Hx711Spi
 
 COUNTS = (0, 1, -1, 8388606, -8388607, 0x555555, -0x555556, 0x123456)

@@ -6,7 +6,7 @@ The model is held against the program itself by tests/pio.
 from converter_rig import Rig
 
 from logger.drivers import hx711_rp2
-from logger.drivers.hx711 import GOOD, LATE, OUT_OF_STEP, RAIL, SETTLING
+from logger.drivers.converter import GOOD, LATE, OUT_OF_STEP, RAIL, SETTLING
 
 TICKS_MASK = 0x3FFFFFFF
 

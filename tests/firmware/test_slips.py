@@ -6,7 +6,7 @@ no force can have made.
 
 from converter_rig import Rig
 
-from logger.drivers.hx711 import GOOD, OUT_OF_STEP
+from logger.drivers.converter import GOOD, OUT_OF_STEP
 
 EVEN = 0x2AAAAC  # of about a third of full scale, so that any shift is far from it
 ODD = 0x2AAAAD

@@ -2,10 +2,11 @@
 
 from struct import unpack_from
 
-from firmware_support import Logger, end_of
+from firmware_support import Logger, end_of, split_frames
 
 from logger import crash
-from logger.core import layout
+from logger.core import layout, record
+from logger.core.outbox import Outbox
 from logger.drivers.sensors import Battery, fahrenheit_to_cdeg, rp2_temperature_cdeg
 from logger.upkeep import Upkeep
 
@@ -137,6 +138,31 @@ def test_health_goes_into_the_end_of_the_run():
     assert (free, cause) == (70000, layout.RESET_WATCHDOG)
     assert end_of([end])["samples"] == 260
     assert [line for line in rig.lines() if "battery low" in line] == ["battery low: 3400 mV"]
+
+
+def test_health_is_in_the_status():
+    """Uptime is the device time in it; the dip stays after the supply is back."""
+    rig = Rig()
+    rig.samples(0, 300)
+    rig.board.voltage = 3300
+    rig.samples(0, 30)
+    rig.board.voltage = 3900
+    rig.samples(0, 170)
+    rig.logger.recorder.missed = 3
+    outbox = Outbox(rig.logger.recorder)
+    outbox.stream(True)
+    packet = bytearray(2000)
+    records = split_frames(bytes(packet[: outbox.fill(packet, 2000, rig.logger.ticks)]))
+    (status,) = [one for one in records if one[0] == layout.KIND_STATUS]
+    fields = record.unpack(
+        bytearray(status), layout.HEADER, len(status) - layout.TRAILER, layout.FIELDS_STATUS
+    )
+
+    assert fields[1:3] == [5, 0]
+    assert fields[8] == 3
+    assert fields[14:16] == [0, layout.OVERLOAD_NONE]
+    assert fields[16:19] == [3900, 3300, -512]
+    assert fields[20:22] == [70000, layout.RESET_WATCHDOG]
 
 
 def test_samples_that_wait_show_in_the_high_water_mark():

@@ -16,7 +16,7 @@ from clock import Clock
 from pio_emulator import Board, Channel, Machine
 
 from logger.drivers import hx711_rp2
-from logger.drivers.hx711 import GOOD, OUT_OF_STEP, RAIL, SETTLING
+from logger.drivers.converter import GOOD, OUT_OF_STEP, RAIL, SETTLING
 
 TICKS_MASK = 0x3FFFFFFF
 COUNTS = (5, -5, 8388606, -8388607, 0x555555, -0x555556, 1, -1, 0)

@@ -5,7 +5,7 @@ import gc
 from clock import clock
 from machine import Pin, disable_irq, enable_irq
 
-from ..core.flash_store import FlashStore
+from ..core.flash_store import TAIL_BYTES, FlashStore
 from ..core.identity import FIRMWARE
 from ..core.settings_file import SettingsFile, text_of
 from ..core.store import MemoryStore
@@ -69,7 +69,8 @@ class Board:
         self.files = None
         if options.runs:
             self.files = options.flash(options.runs, options.capacity)
-            self.store = FlashStore(self.files)
+            ram = options.ram_bytes
+            self.store = FlashStore(self.files, not ram, ram if ram else TAIL_BYTES)
             self.secrets = FileSecrets(self.files, "secrets")
         else:
             self.store = MemoryStore(options.capacity)

@@ -17,65 +17,31 @@ Law:
 
 from micropython import const
 
-from .pace import Pace
+from .converter import GOOD, OUT_OF_STEP, SLEEP_US, Converter
 
 _TICKS_MASK = const(0x3FFFFFFF)
-_RAIL_LOW = const(-8388608)
-_RAIL_HIGH = const(8388607)
-
-GOOD = const(0)
-LATE = const(1)
-RAIL = const(2)
-SETTLING = const(3)
-OUT_OF_STEP = const(4)
-
-_SLEEP_US = const(100)  # clock high for over 60 us powers the chip down (data sheet)
-SETTLING_CONVERSIONS = const(4)  # data sheet, "Output settling time": 50 ms at 80/s, 400 ms at 10/s
 
 
-class Hx711:
-    """After `poll` returned True: `counts`, `ticks`, `quality`, and `missed` conversions before this one."""
+class Hx711(Converter):
+    """See Converter."""
 
     def __init__(  # type: ignore[no-untyped-def]
         self, data_pin, clock_pin, falling: int, ticks_us, disable_irq, enable_irq, sleep_us
     ) -> None:
-        self.counts = 0
-        self.ticks = 0
-        self.quality = 0
-        self.missed = 0
-        self.input = 1
-        self.pace = Pace()
-        self._data = data_pin
+        super().__init__(data_pin, ticks_us)
         self._clock = clock_pin
-        self._ticks_us = ticks_us
         self._disable_irq = disable_irq
         self._enable_irq = enable_irq
         self._sleep_us = sleep_us
         self._extra = 1  # pulses after the 24 bits: 1, 2, 3 choose A128, B32, A64 for the next conversion
-        self._settling = SETTLING_CONVERSIONS
         self._busy = False
         self._edge = False
         self._edge_ticks = 0
-        self._has_last = False
         clock_pin(0)
         data_pin.irq(self._falling, falling, hard=True)
 
-    @property
-    def period_us(self) -> int:
-        """Time between two conversions; 0 when not known yet."""
-        return self.pace.period_us
-
-    def line(self) -> int:
-        """Level of the data line now."""
-        return 1 if self._data() else 0
-
-    def select(self, chosen: int) -> None:
-        """Choose an input by its number in the table (1 A128, 2 B32, 3 A64), from the next reading on."""
-        if chosen != self.input:
-            self.input = chosen
-            self._extra = chosen
-            # The conversion under way is still of the old input.
-            self._settling = SETTLING_CONVERSIONS + 1
+    def _choose(self, chosen: int) -> None:
+        self._extra = chosen
 
     def power_down(self) -> None:
         """Put the chip to sleep until power_up; no samples come."""
@@ -84,13 +50,10 @@ class Hx711:
     def power_up(self) -> None:
         """Switch the chip off and on, and begin anew."""
         self._level(1)
-        self._sleep_us(_SLEEP_US)
+        self._sleep_us(SLEEP_US)
         self._level(0)
-        self.quality = GOOD
         self._edge = False
-        self._has_last = False
-        # The editions of the data sheet differ on the input after power-up; the first reading sets it again.
-        self._settling = SETTLING_CONVERSIONS if self.input == 1 else SETTLING_CONVERSIONS + 1
+        self._begin_anew()
 
     def _level(self, level: int) -> None:
         masked = self._disable_irq()
@@ -116,15 +79,7 @@ class Hx711:
         self._edge = False
         self._count_missed(ticks)
         self.ticks = ticks
-        if self._settling:
-            self._settling -= 1
-            if self.quality != OUT_OF_STEP:
-                self.quality = SETTLING
-        elif self.quality == GOOD:
-            if self.counts == _RAIL_HIGH or self.counts == _RAIL_LOW:
-                self.quality = RAIL
-            elif not found_by_edge or self.pace.late or (period and age > period - (period >> 4)):
-                self.quality = LATE
+        self._grade(not found_by_edge or self.pace.late or (period > 0 and age > period - (period >> 4)))
         return True
 
     def _falling(self, _: object) -> None:

@@ -26,12 +26,9 @@ say that the data line stays high.
 
 from micropython import const
 
-from .hx711 import GOOD, LATE, OUT_OF_STEP, RAIL, SETTLING, SETTLING_CONVERSIONS
-from .pace import Pace
+from .converter import GOOD, OUT_OF_STEP, Converter
 
 _TICKS_MASK = const(0x3FFFFFFF)
-_RAIL_LOW = const(-8388608)
-_RAIL_HIGH = const(8388607)
 
 SPI_HERTZ = const(1000000)  # a pulse of 1 us high and 1 us low, the data sheet's typical values
 _PULSES = const(0xAA)  # four pulses
@@ -39,47 +36,24 @@ _SLEEP = b"\xff" * 16  # 128 us high: over 60 us powers the chip down (data shee
 _LAST_BYTE = (0x00, 0x80, 0xA0, 0xA8)  # none, one, two, three extra pulses
 
 
-class Hx711Spi:
-    """After `poll` returned True: `counts`, `ticks`, `quality`, and `missed` conversions before this one.
+class Hx711Spi(Converter):
+    """See Converter.
 
     `spi` gives write and write_readinto; `falling` is the trigger of a falling edge.
     """
 
     def __init__(self, data_pin, spi, falling: int, ticks_us) -> None:  # type: ignore[no-untyped-def]
-        self.counts = 0
-        self.ticks = 0
-        self.quality = 0
-        self.missed = 0
-        self.input = 1
-        self.pace = Pace()
-        self._data = data_pin
+        super().__init__(data_pin, ticks_us)
         self._spi = spi
-        self._ticks_us = ticks_us
         self._out = bytearray([_PULSES] * 6 + [_LAST_BYTE[1]])
         self._in = bytearray(7)
-        self._settling = SETTLING_CONVERSIONS
         self._edge = False
         self._edge_ticks = 0
-        self._has_last = False
         self._asleep = False
         data_pin.irq(self._falling, falling)
 
-    @property
-    def period_us(self) -> int:
-        """Time between two conversions; 0 when not known yet."""
-        return self.pace.period_us
-
-    def line(self) -> int:
-        """Level of the data line now."""
-        return 1 if self._data() else 0
-
-    def select(self, chosen: int) -> None:
-        """Choose an input by its number in the table (1 A128, 2 B32, 3 A64), from the next reading on."""
-        if chosen != self.input:
-            self.input = chosen
-            self._out[6] = _LAST_BYTE[chosen]
-            # The conversion under way is still of the old input.
-            self._settling = SETTLING_CONVERSIONS + 1
+    def _choose(self, chosen: int) -> None:
+        self._out[6] = _LAST_BYTE[chosen]
 
     def power_down(self) -> None:
         """Stop reading. The chip itself goes on: this peripheral cannot hold its output high."""
@@ -91,10 +65,7 @@ class Hx711Spi:
         self._spi.write(b"\x00")
         self._asleep = False
         self._edge = False
-        self._has_last = False
-        self.quality = GOOD
-        # The editions of the data sheet differ on the input after power-up; the first reading sets it again.
-        self._settling = SETTLING_CONVERSIONS if self.input == 1 else SETTLING_CONVERSIONS + 1
+        self._begin_anew()
 
     def poll(self) -> bool:
         """Read a conversion if one is ready."""
@@ -117,15 +88,7 @@ class Hx711Spi:
         self.missed = self.pace.missed((ticks - self.ticks) & _TICKS_MASK) if self._has_last else 0
         self._has_last = True
         self.ticks = ticks
-        if self._settling:
-            self._settling -= 1
-            if self.quality != OUT_OF_STEP:
-                self.quality = SETTLING
-        elif self.quality == GOOD:
-            if self.counts == _RAIL_HIGH or self.counts == _RAIL_LOW:
-                self.quality = RAIL
-            elif not found_by_edge or self.pace.late or (period and age > period - (period >> 4)):
-                self.quality = LATE
+        self._grade(not found_by_edge or self.pace.late or (period > 0 and age > period - (period >> 4)))
         return True
 
     def _falling(self, _: object) -> None:

@@ -26,14 +26,11 @@ from array import array
 
 from micropython import const
 
-from .hx711 import GOOD, LATE, OUT_OF_STEP, RAIL, SETTLING, SETTLING_CONVERSIONS
+from .converter import GOOD, OUT_OF_STEP, SLEEP_US, Converter
 from .hx711_pio import BIT_CYCLES, CLOCK_HIGH, CLOCK_LOW, FIRST_CYCLES, OVERHEAD_CYCLES, TURN_CYCLES, hx711
-from .pace import Pace
 
 _TICKS_MASK = const(0x3FFFFFFF)
 _TICKS_HALF = const(0x20000000)
-_RAIL_LOW = const(-8388608)
-_RAIL_HIGH = const(8388607)
 
 _RING_BITS = const(11)
 _RING_BYTES = const(2048)
@@ -46,7 +43,6 @@ RING_CONVERSIONS = const(256)
 TRANSFERS = const(0x0FFFFE00)
 
 _CYCLES_PER_SECOND = const(5000000)  # a cycle of 0.2 us: the clock is high for 1 us, the data sheet's typical
-_SLEEP_US = const(100)  # clock high for over 60 us powers the chip down (data sheet)
 _READ_US = const(40)  # a conversion is found at least so long after it: 25 pulses of 2 us, less some margin
 SLACK_US = const(100)
 
@@ -62,8 +58,8 @@ def _common(a: int, b: int) -> int:
     return a
 
 
-class Hx711Pio:
-    """After `poll` returned True: `counts`, `ticks`, `quality`, and `missed` conversions before this one.
+class Hx711Pio(Converter):
+    """See Converter.
 
     `machine` and `dma` are an rp2.StateMachine and an rp2.DMA, `request` the number of the request by which
     the machine paces the channel, `address_of` gives the address of an array.
@@ -72,18 +68,12 @@ class Hx711Pio:
     def __init__(  # type: ignore[no-untyped-def]
         self, data_pin, clock_pin, machine, dma, request: int, address_of, cpu_hz: int, ticks_us, sleep_us
     ) -> None:
-        self.counts = 0
-        self.ticks = 0
-        self.quality = 0
-        self.missed = 0
-        self.input = 1
+        super().__init__(data_pin, ticks_us)
         self.overruns = 0  # conversions overwritten in the ring
         self.corrections = 0  # times that had to be moved
-        self._data = data_pin
         self._clock = clock_pin
         self._machine = machine
         self._dma = dma
-        self._ticks_us = ticks_us
         self._sleep_us = sleep_us
         division = divider(cpu_hz)
         self._machine_hz = cpu_hz // division
@@ -106,26 +96,12 @@ class Hx711Pio:
             treq_sel=request,
             bswap=False,
         )
-        self.pace = Pace()
         self.power_up()
 
-    @property
-    def period_us(self) -> int:
-        """Time between two conversions; 0 when not known yet."""
-        return self.pace.period_us
-
-    def line(self) -> int:
-        """Level of the data line now."""
-        return 1 if self._data() else 0
-
-    def select(self, chosen: int) -> None:
-        """Choose an input by its number in the table (1 A128, 2 B32, 3 A64), from the next reading on."""
-        if chosen != self.input:
-            self.input = chosen
-            self._settling = SETTLING_CONVERSIONS + 1
-            # A machine that waits for a dead chip takes nothing; power_up gives the number again.
-            if self._machine.tx_fifo() < 4:
-                self._machine.put(23 + chosen)
+    def _choose(self, chosen: int) -> None:
+        # A machine that waits for a dead chip takes nothing; power_up gives the number again.
+        if self._machine.tx_fifo() < 4:
+            self._machine.put(23 + chosen)
 
     def power_down(self) -> None:
         """Put the chip to sleep until power_up; no samples come."""
@@ -142,17 +118,15 @@ class Hx711Pio:
             hx711, freq=self._machine_hz, in_base=self._data, jmp_pin=self._data, sideset_base=self._clock
         )
         machine.exec(CLOCK_HIGH)
-        self._sleep_us(_SLEEP_US)
+        self._sleep_us(SLEEP_US)
         machine.exec(CLOCK_LOW)
         machine.put(23 + self.input)
         self._left = TRANSFERS
         self._next = self._first_word
         dma.config(read=machine, write=self._ring, count=TRANSFERS, ctrl=self._control, trigger=True)
-        # The editions of the data sheet differ on the input after power-up; the first reading sets it again.
-        self._settling = SETTLING_CONVERSIONS if self.input == 1 else SETTLING_CONVERSIONS + 1
+        self._begin_anew()
         self._pulses = 0
         self._rest = 0
-        self._has_last = False
         before = self._ticks_us()
         machine.active(1)
         took = (self._ticks_us() - before) & _TICKS_MASK
@@ -188,16 +162,7 @@ class Hx711Pio:
         else:
             self.missed = 0
         self._has_last = True
-        if self._settling:
-            if self._pulses == 24 + self.input:
-                self._settling -= 1
-            if self.quality != OUT_OF_STEP:
-                self.quality = SETTLING
-        elif self.quality == GOOD:
-            if self.counts == _RAIL_HIGH or self.counts == _RAIL_LOW:
-                self.quality = RAIL
-            elif moved:
-                self.quality = LATE
+        self._grade(moved, self._pulses == 24 + self.input)
         return True
 
     def _step_on(self, words: int) -> None:
