@@ -17,6 +17,7 @@ SCHEMA: Final = "breakyard.summary/1"
 Bound = Literal["two-sided", "lower"]
 Manner = Literal["brittle", "ductile", "progressive", "none"]
 Regime = Literal["slow", "ramp_and_break", "too_short"]
+Shape = Literal["normal", "rectangular", "one-sided", "tabulated", "several"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +216,8 @@ class BudgetLine:
     standard_n: float
     degrees_of_freedom: float | None = None
     """None: as good as known (infinite)."""
+    shape: Shape = "normal"
+    """Of its distribution (JCGM 101): the interval comes from these, not from the root sum of squares alone."""
 
 
 @dataclass(frozen=True, slots=True)

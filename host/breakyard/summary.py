@@ -114,7 +114,7 @@ def summarise(
         too_short=reading.regime == "too_short",
     )
     story = tell(pull)
-    terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c)
+    terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage)
     peak = peak_with_interval(curve, reading, rail_n, terms, coverage)
     shift = _shift(curve, time, load, zero, story, peak)
     flags, notes = raise_flags(curve, zero, reading, story, peak, shift, len(spoilt), clipped)

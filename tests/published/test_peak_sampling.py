@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from breakyard.curve import curve_from_columns
 from breakyard.peak import PERIODS_PER_EVENT, read_peak, shortest_event_s
@@ -130,10 +131,25 @@ def test_the_first_peak_needs_a_fall_of_half_a_percent(dip: float, first: float)
 
 
 def test_the_budget_combines_as_in_the_gum() -> None:
-    """JCGM 100, 5.1.2 with G.3: 0.5 % stated accuracy of 50 kN and a rectangle of misalignment."""
+    """0.5 % stated accuracy of 50 kN (a Gaussian) and an angle of 10 degrees, by which the cell can only read too
+    little: standard uncertainties as in JCGM 100, 5.1.2; the interval as in JCGM 101 (exact: a Gaussian spread over a
+    rectangle from nothing to 1 - cos 10 degrees)."""
     time = np.arange(0.0, 40.0, 0.02)
     load = 50e3 * np.clip((time - 5.0) / 10.0, 0.0, 1.0) * (time < 30.0)
     summary = summarise(curve_from_columns(time, load, name="machine", accuracy=0.005), misalignment_deg=10.0)
+    spread, limit = 0.005 * 50e3, 50e3 * (1 - math.cos(math.radians(10.0)))
 
-    standard = math.hypot(0.005 * 50e3, 50e3 * (1 - math.cos(math.radians(10.0))) / math.sqrt(3.0))
-    assert summary.peak.high_n - summary.peak.estimate_n == pytest.approx(1.95996 * standard, rel=0.001)
+    def beyond(x: float) -> float:
+        """Probability above x: the Gaussian's, averaged over the rectangle."""
+
+        def area(z: float) -> float:
+            return z * float(norm.cdf(z)) + float(norm.pdf(z))
+
+        return 1.0 - spread / limit * (area(x / spread) - area((x - limit) / spread))
+
+    lines = {line.source: line for line in summary.budget}
+    assert lines["stated accuracy"].standard_n == pytest.approx(spread, rel=1e-3)
+    assert lines["misalignment"].standard_n == pytest.approx(limit / math.sqrt(3.0), rel=1e-3)
+    assert lines["misalignment"].shape == "one-sided"
+    assert beyond(summary.peak.high_n - summary.peak.estimate_n) == pytest.approx(0.025, abs=3e-4)
+    assert beyond(summary.peak.low_n - summary.peak.estimate_n) == pytest.approx(0.975, abs=3e-4)

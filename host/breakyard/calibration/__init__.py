@@ -20,9 +20,10 @@ from breakyard.calibration.monte_carlo import Drawn, monte_carlo
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.plateaus import Plateau, Plateaus, find_plateaus, pair, points_from_run
 from breakyard.calibration.points import Point, mass_point
+from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.quality import E74, Quality
 from breakyard.calibration.sanity import Finding, check_sanity
-from breakyard.calibration.terms import Combined, Term, combine, coverage_factor
+from breakyard.calibration.terms import Combined, Term, combine, coverage_factor, limits
 from breakyard.calibration.transfer import transfer_points, transferred_load
 
 __all__ = [
@@ -52,9 +53,11 @@ __all__ = [
     "combine",
     "copy_for_device",
     "coverage_factor",
+    "coverage_interval",
     "find_plateaus",
     "gravity_at",
     "interval_band",
+    "limits",
     "load_of_copy",
     "mass_load",
     "mass_point",

@@ -21,7 +21,8 @@ import numpy as np
 
 from breakyard.calibration.known_loads import Force, KnownLoad
 from breakyard.calibration.model import Calibration
-from breakyard.calibration.terms import Term, combine
+from breakyard.calibration.propagate import half_width_n
+from breakyard.calibration.terms import Shape, Term, limits
 from breakyard.errors import CalibrationError
 
 SPAN_DRIFT: Final = 0.0005
@@ -136,7 +137,10 @@ def weigh(
     terms = [
         term for term in calibration.terms(reading.loaded_counts, reading.zero_counts) if term.source in _OWN
     ]
-    terms += [Term(name, abs(size)) for name, size in _shared(calibration, reading, force, same_place)]
+    limited = calibration.limited_sources
+    for name, size in _shared(calibration, reading, force, same_place):
+        shape: Shape = "rectangular" if name in limited else "normal"
+        terms.append(Term(name, abs(size), shape=shape))
     slope = abs(float(calibration.slope_n_per_count(reading.loaded_counts)))
     own = slope * math.hypot(reading.zero_standard, reading.loaded_standard)
     # Readings of the calibration scattered about its line by more than their noise; the two of today will as well.
@@ -144,8 +148,8 @@ def weigh(
     freedom = float(calibration.degrees_of_freedom or math.inf)
     terms += [Term("reading", own, kind="A"), Term("repeatability", scatter, freedom, "A")]
     if calibration.plate is None or calibration.plate.span_per_c is None:
-        terms.append(Term("span from day to day", SPAN_DRIFT * force.newtons / math.sqrt(3.0)))
-    allowed = combine(terms).half_width_n()
+        terms.append(limits("span from day to day", SPAN_DRIFT * force.newtons))
+    allowed = half_width_n(terms)
     if not 0.0 < allowed < abs(force.newtons):
         raise CalibrationError(
             f'"{load.text}" is too light for a check: the calibration itself is unsure by {allowed:.3g} N there'
@@ -180,7 +184,11 @@ def _shared(
 ) -> list[tuple[str, float]]:
     """Newtons by which each source of known loads moves shown - known: equal names are one and the same error."""
     powers = _gradient(calibration, reading)
-    moved = {source: float(powers @ np.asarray(shift)) for source, shift in calibration.effects}
+    moved = {
+        source: float(powers @ np.asarray(shift))
+        for source, shift in calibration.effects
+        if source not in _OWN
+    }
     here = {}
     for source, size in force.sources.items():
         own = not same_place and source in ("gravity", "air density")

@@ -69,12 +69,19 @@ def lack_of_fit(x: ArrayLike, y: ArrayLike, degree: int) -> LackOfFit | None:
     return LackOfFit(f, between_df, within_df, float(fdtrc(between_df, within_df, f)))
 
 
-def information(x: ArrayLike, y: ArrayLike, degree: int) -> float:
-    """Akaike's criterion corrected for small samples (Hurvich and Tsai 1989); inf without room for it."""
-    residuals = fit_polynomial(x, y, degree).residuals
+def information(x: ArrayLike, y: ArrayLike, degree: int, standard: ArrayLike | None = None) -> float:
+    """Akaike's criterion corrected for small samples (Hurvich and Tsai 1989); inf without room for it.
+
+    With `standard` (n,), what each y is uncertain by, points weigh accordingly.
+    """
+    fit = fit_polynomial(x, y, degree, standard)
+    residuals = fit.residuals
     n, k = len(residuals), degree + 2
     if n <= k + 1:
         return math.inf
+    if standard is not None and np.any(np.asarray(standard) > 0.0):
+        misfit = float(np.sum(np.log(fit.variances) + residuals**2 / fit.variances))
+        return misfit + 2.0 * k + 2.0 * k * (k + 1) / (n - k - 1)
     squares = max(float(residuals @ residuals), 1e-30 * float(np.sum(np.asarray(y) ** 2)))
     return n * math.log(squares / n) + 2.0 * k + 2.0 * k * (k + 1) / (n - k - 1)
 
@@ -87,18 +94,29 @@ def supported(loads: Floats, capacity_n: float | None) -> int:
 
 
 def choose_degree(
-    loads: Floats, counts: Floats, patterns: Floats | None = None, capacity_n: float | None = None
+    loads: Floats,
+    counts: Floats,
+    patterns: Floats | None = None,
+    capacity_n: float | None = None,
+    standard: Floats | None = None,
+    alike: NDArray[np.bool_] | None = None,
 ) -> int:
     """Degree 1 to 3 for these points. `patterns` (n, sources) are the newtons one standard uncertainty of
-    each source of the loads adds to each point: a bend they could explain is not believed."""
+    each source of the loads adds to each point: a bend they could explain is not believed. `standard` (n,)
+    is what the readings of each point are uncertain by, where it differs (hysteresis of the falling ones), `alike`
+    (n,) tells which of them are replicates of one another if their loads are equal: those on the rising branch."""
     highest = supported(loads, capacity_n)
+    kept = slice(None) if alike is None else alike
     degree = 1
     while degree < highest:
-        tested = lack_of_fit(loads, counts, degree)
+        tested = lack_of_fit(loads[kept], counts[kept], degree)
         if tested is not None and tested.within_df >= 2:
             better = tested.p_value < SIGNIFICANCE
         else:
             gain = information(loads, counts, degree) - information(loads, counts, degree + 1)
+            if standard is not None:
+                first, second = (information(counts, loads, d, standard) for d in (degree, degree + 1))
+                gain = first - second
             better = gain > CLEAR_GAIN
         if not better or _explained(loads, counts, patterns, degree):
             break

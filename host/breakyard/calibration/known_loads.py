@@ -39,6 +39,8 @@ class Piece:
     source: str
     density_kg_m3: float = CONVENTIONAL_DENSITY
     assumed: bool = False
+    limited: bool = False
+    """Whether only limits of the mass are known (a rectangle), not a standard uncertainty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +129,8 @@ class KnownLoad:
                     "source": piece.source,
                     "density_kg_m3": piece.density_kg_m3,
                     "assumed": piece.assumed,
+                    # Only where true, so that calibrations from before it existed keep their hash.
+                    **({"limited": True} if piece.limited else {}),
                 }
                 for piece in self.pieces
             ]
@@ -159,6 +163,7 @@ class KnownLoad:
                     str(piece["source"]),
                     float(piece["density_kg_m3"]),
                     bool(piece["assumed"]),
+                    bool(piece.get("limited", False)),
                 )
                 for piece in document.get("pieces", ())
             ),
@@ -182,9 +187,9 @@ def mass_load(kilograms: float, limit_kg: float | None = None, *, name: str = ""
         return KnownLoad("0")
     if limit_kg is None:
         standard = abs(kilograms) * ASSUMED_MASS_LIMIT / math.sqrt(3.0)
-        return KnownLoad(text, (Piece(kilograms, standard, ASSUMED_SOURCE, assumed=True),))
+        return KnownLoad(text, (Piece(kilograms, standard, ASSUMED_SOURCE, assumed=True, limited=True),))
     source = f"mass {name or text}"
-    return KnownLoad(text, (Piece(kilograms, limit_kg / math.sqrt(3.0), source),))
+    return KnownLoad(text, (Piece(kilograms, limit_kg / math.sqrt(3.0), source, limited=True),))
 
 
 def reference_load(

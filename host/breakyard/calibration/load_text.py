@@ -13,6 +13,7 @@ the same piece wherever they occur: "20 kg" and later "2 x 20 kg" share their fi
 import math
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Final
 
 from breakyard.calibration.air import CONVENTIONAL_DENSITY, DENSITIES, density_of, water_density
@@ -142,7 +143,7 @@ def _pieces(item: str, whole: str, mass_limit: float | None, taken: dict[str, in
         )
         if not volume and limit is None:
             source = ASSUMED_SOURCE if mass_limit is None else COMMON_SOURCE
-        yield Piece(piece.kilograms, piece.standard_kg, source, piece.density_kg_m3, piece.assumed)
+        yield replace(piece, source=source)
 
 
 def _limit_to_standard(limit: re.Match[str], value: float, unit: str, whole: str) -> float:
@@ -171,12 +172,12 @@ def _mass(
     density = density_of(material) if material else CONVENTIONAL_DENSITY
     if limit is not None:
         standard = to_kilograms(_limit_to_standard(limit, value, unit, whole), unit)
-        return Piece(kilograms, standard, "mass", density)
+        return Piece(kilograms, standard, "mass", density, limited=not limit[3])
     relative = ASSUMED_MASS_LIMIT if mass_limit is None else mass_limit
     standard = kilograms * relative / math.sqrt(3.0)
     if mass_limit is None:
-        return Piece(kilograms, standard, "mass", density, assumed=True)
-    return Piece(kilograms, standard, "mass", density)
+        return Piece(kilograms, standard, "mass", density, assumed=True, limited=True)
+    return Piece(kilograms, standard, "mass", density, limited=True)
 
 
 def _water(
@@ -200,4 +201,4 @@ def _water(
         volume_relative = _limit_to_standard(limit, value, unit, whole) / value if value else 0.0
     kilograms = value * _LITRES[unit.lower()] * density / 1000.0
     standard = kilograms * math.hypot(volume_relative, density_relative)
-    return Piece(kilograms, standard, "water", density, assumed=limit is None)
+    return Piece(kilograms, standard, "water", density, assumed=limit is None, limited=limit is None)

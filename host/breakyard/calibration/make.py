@@ -11,6 +11,7 @@ from breakyard.calibration.degree import Suspect, choose_degree, find_suspects
 from breakyard.calibration.fit import Floats, fit_polynomial
 from breakyard.calibration.gravity import Gravity, standard_gravity
 from breakyard.calibration.known_loads import ASSUMED_SOURCE, COMMON_SOURCE, Force
+from breakyard.calibration.loops import loops
 from breakyard.calibration.model import TEMPERATURE_RANGE_C, Calibration
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
@@ -31,7 +32,7 @@ def calibrate(
     gain: int | None = 128,
     gravity: Gravity | None = None,
     air: Air | None = None,
-    degree: int | None = 1,
+    degree: int | None = None,
     name: str = "",
     created: str = "",
     provenance: Mapping[str, str] | None = None,
@@ -40,7 +41,7 @@ def calibrate(
 ) -> Calibration:
     """Fit newtons as a polynomial in counts through known loads.
 
-    `degree` None chooses 1 to 3 by what the points support. Without `gravity` standard gravity is taken
+    Without a `degree` 1 to 3 is chosen by what the points support. Without `gravity` standard gravity is taken
     with its large uncertainty and the flag "standard_gravity"; without `air` its usual density at that
     height. The fit does not depend on the order of the points; hysteresis and zero return do. Points that
     the others contradict are named in `suspects` and stay in: leave them out yourself if you know why.
@@ -54,18 +55,23 @@ def calibrate(
     _check(points, forces)
     loads = np.array([force.newtons for force in forces])
     counts = np.array([point.counts for point in points])
-    sources = sorted({source for force in forces for source in force.sources})
-    patterns = np.array([[force.sources.get(source, 0.0) for source in sources] for force in forces])
+    known, ways = _patterns(forces), loops(loads, plate)
+    # Points off the rising branch all err to one side, by up to the limit: as that they are weighed.
+    looped = np.sqrt(3.0 * sum((size**2 for size in ways.values()), np.zeros(len(loads))))
     if degree is None:
         capacity = None if plate is None else plate.capacity_n
-        degree = choose_degree(loads, counts, patterns, capacity)
+        read = np.hypot(_own(points, loads, counts, 1, plate), looped) if ways else None
+        degree = choose_degree(loads, counts, _columns(known), capacity, read, looped == 0.0)
     if not 1 <= degree <= 3:
         raise CalibrationError(f"a polynomial of degree {degree} is not offered: use 1, 2 or 3")
     own = _own(points, loads, counts, degree, plate)
-    standard = np.hypot(own, _independent(forces, COMMON))
+    certificates = _certificates(points)
+    standard = np.hypot(np.hypot(own, looped), _independent(forces, (*COMMON, *certificates)))
     fit = fit_polynomial(counts, loads, degree, standard if np.any(standard > 0.0) else None)
-    masses = _independent(forces, EVERYWHERE)
-    suspects = find_suspects(loads, counts, degree, own, masses, [point.load.text for point in points])
+    masses = _independent(forces, (*EVERYWHERE, *certificates))
+    suspects = find_suspects(
+        loads, counts, degree, np.hypot(own, looped), masses, [point.load.text for point in points]
+    )
     flags, sentences = _remarks(points, gravity, plate, suspects)
     return Calibration(
         name=name,
@@ -80,8 +86,7 @@ def calibrate(
         coefficients=_floats(fit.coefficients),
         covariance=tuple(_floats(row) for row in _scatter(fit.jacobian, fit.between, own)),
         effects=tuple(
-            (source, _floats(fit.jacobian @ column))
-            for source, column in zip(sources, patterns.T, strict=True)
+            (source, _floats(fit.jacobian @ pattern)) for source, pattern in {**known, **ways}.items()
         ),
         curvature=(_floats(fit.jacobian @ (loads * np.abs(loads))), _floats(fit.jacobian @ loads**3)),
         residuals_n=_floats(fit.residuals),
@@ -96,6 +101,21 @@ def calibrate(
         temperature_range_c=float(temperature_range_c),
         temperature_c=None if temperature_c is None else float(temperature_c),
     )
+
+
+def _patterns(forces: Sequence[Force]) -> dict[str, Floats]:
+    """(n,) newtons that one standard uncertainty of each source of the known loads adds to each of them."""
+    sources = sorted({source for force in forces for source in force.sources})
+    return {source: np.array([force.sources.get(source, 0.0) for force in forces]) for source in sources}
+
+
+def _columns(patterns: Mapping[str, Floats]) -> Floats | None:
+    return np.stack(list(patterns.values()), axis=-1) if patterns else None
+
+
+def _certificates(points: Sequence[Point]) -> set[str]:
+    """Names of what every point read from one reference shares: it moves them together."""
+    return {point.load.reference_name or "reference cell" for point in points if point.load.reference_n}
 
 
 def _floats(array: Floats) -> tuple[float, ...]:

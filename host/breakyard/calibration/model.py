@@ -9,21 +9,25 @@ z = (counts - centre) / scale. `effects` tell by how much one standard uncertain
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from breakyard.calibration.air import Air
+from breakyard.calibration.bend import Bends, by_points
 from breakyard.calibration.degree import Suspect
 from breakyard.calibration.document import derived, hash_of, read, write
 from breakyard.calibration.fit import powers
 from breakyard.calibration.gravity import Gravity
+from breakyard.calibration.loops import loops
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
+from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.quality import CREEP_SEEN_S, Quality, assess
-from breakyard.calibration.shape import nonlinearity_n
-from breakyard.calibration.terms import Term, combine
+from breakyard.calibration.shape import departure, errors_of_fit, scale_of, shapes
+from breakyard.calibration.terms import Shape, Table, Term, combine, limits, tabulated, together
 
 TEMPERATURE_RANGE_C: Final = 10.0
 """A pull may be this much warmer or colder than the calibration when nothing else is known."""
@@ -140,28 +144,36 @@ class Calibration:
         scatter = float(gradient @ np.asarray(self.covariance) @ gradient)
         freedom = float(self.degrees_of_freedom) if self.degrees_of_freedom else math.inf
         terms = [Term("calibration fit", math.sqrt(max(scatter, 0.0)), freedom, "A")]
-        grouped: dict[str, float] = {}
+        grouped: dict[str, list[Term]] = {}
         for source, shift in self.effects:
-            group = group_of(source)
-            grouped[group] = math.hypot(grouped.get(group, 0.0), float(gradient @ np.asarray(shift)))
-        terms += [Term(group, size) for group, size in grouped.items()]
-        terms += self._cell_terms(load, gradient)
-        terms.append(Term("temperature", self.warmth(temperature_c)[0] * abs(load) / math.sqrt(3.0)))
+            size = abs(float(gradient @ np.asarray(shift)))
+            shape: Shape = "rectangular" if source in self.limited_sources else "normal"
+            grouped.setdefault(group_of(source), []).append(Term(source, size, shape=shape))
+        terms += [together(group, parts) for group, parts in grouped.items()]
+        terms.append(self._bend(load, gradient))
+        terms.append(limits("temperature", self.warmth(temperature_c)[0] * load))
         return tuple(term for term in terms if term.standard_n > 0.0)
 
-    def _cell_terms(self, load: float, gradient: NDArray[np.float64]) -> list[Term]:
-        plate, size = self.plate, abs(load)
-        fitted = tuple(float(gradient @ np.asarray(vector)) for vector in self.curvature)
-        bent = nonlinearity_n(load, fitted[0], fitted[1], plate, self.highest_known_n)
+    def _bend(self, load: float, gradient: NDArray[np.float64]) -> Term:
+        capacity, bound = scale_of(self.plate, load, self.highest_known_n)
+        square, cube = (float(gradient @ np.asarray(vector)) for vector in self.curvature)
+        bow, s_curve = errors_of_fit(load, square, cube, capacity)
+        bends = self.bends(capacity, bound)
+        table = Table(bound * (bow * bends.bow + s_curve * bends.s_curve), bends.weights)
         beyond = self.extrapolation(load) > 1.01  # the highest mass itself reads a little high at times
-        terms = [Term("extrapolation" if beyond else "non-linearity", bent)]
-        if plate is None:
-            return terms
-        if plate.hysteresis:
-            terms.append(Term("hysteresis", plate.hysteresis * size / 2.0 / math.sqrt(3.0)))
-        if plate.zero_return:
-            terms.append(Term("zero return", plate.zero_return * size / 2.0 / math.sqrt(3.0)))
-        return terms
+        unseen = limits("departure", bound * departure(load, capacity, self.highest_known_n))
+        return together("extrapolation" if beyond else "non-linearity", [tabulated("bend", table), unseen])
+
+    def bends(self, capacity_n: float, bound_n: float) -> Bends:
+        """How the cell may be bent, by its rating and by these points."""
+        return _bends(self, capacity_n, bound_n)
+
+    @property
+    def limited_sources(self) -> frozenset[str]:
+        """Sources of which only limits are known: rectangles."""
+        pieces = {piece.source for point in self.points for piece in point.load.pieces if piece.limited}
+        gravity = set() if self.gravity.source == "stated" else {"gravity"}
+        return frozenset(pieces | gravity | {"lever ratio", "hysteresis", "zero return"})
 
     def warmth(self, temperature_c: float | None = None) -> tuple[float, str]:
         """By which part of the load the cell may err, being warmer or colder than when it was calibrated.
@@ -191,15 +203,19 @@ class Calibration:
     def interval(
         self, counts: float, zero_counts: float, *, coverage: float = 0.95, also: Iterable[Term] = ()
     ) -> LoadInterval:
-        """The load at these counts with its interval; `also` adds terms in newtons (noise, zero ...)."""
+        """The load at these counts with its interval; `also` adds terms in newtons (noise, zero ...).
+
+        The interval comes from the terms' distributions (`propagate`) and always holds the load itself; standard
+        uncertainty and degrees of freedom are the GUM's.
+        """
         load = float(self.load_n(counts, zero_counts))
         terms = (*self.terms(counts, zero_counts), *also)
         combined = combine(terms)
-        half = combined.half_width_n(coverage)
+        low, high = coverage_interval(terms, coverage)
         return LoadInterval(
             load,
-            load - half,
-            load + half,
+            load + min(low, 0.0),
+            load + max(high, 0.0),
             combined.standard_n,
             combined.degrees_of_freedom,
             coverage,
@@ -262,3 +278,22 @@ def group_of(source: str) -> str:
     if source.startswith(("mass", "water")):
         return "known masses"
     return source.split(":")[0]
+
+
+@lru_cache(maxsize=64)
+def _bends(calibration: Calibration, capacity_n: float, bound_n: float) -> Bends:
+    forces = [point.load.force(calibration.gravity, calibration.air) for point in calibration.points]
+    loads = np.array([force.newtons for force in forces])
+    counts = np.array([point.counts for point in calibration.points])
+    slope = abs(float(calibration.slope_n_per_count(calibration.zero_counts)))
+    own = slope * np.array([point.counts_standard or 0.0 for point in calibration.points])
+    sources = sorted({source for force in forces for source in force.sources})
+    covariance = np.diag(own**2)
+    for source in sources:
+        pattern = np.array([force.sources.get(source, 0.0) for force in forces])
+        covariance += np.outer(pattern, pattern)
+    for pattern in loops(loads, calibration.plate).values():
+        # Loops of one cell share their size, not their shape: half of it each.
+        covariance += 0.5 * np.outer(pattern, pattern) + 0.5 * np.diag(pattern**2)
+    rows = powers(counts, calibration.centre, calibration.scale, calibration.degree)
+    return by_points(rows, loads, bound_n * shapes(loads, capacity_n), covariance)

@@ -11,44 +11,68 @@ line (zero to capacity, the sheets' usual line) is L:
 
 Whatever of it the calibration points already straightened is taken off exactly: a fit passes any linear
 part unchanged, so only the square and the cube of the load matter, and their fits over the same points
-are part of the calibration.
+are part of the calibration. How much of each shape a cell has is in `bend`.
 """
 
 import math
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from breakyard.calibration.plate import DEFAULT_NONLINEARITY, Plate
 
-_S_PEAK: Final = math.sqrt(3.0) / 18.0
+S_PEAK: Final = math.sqrt(3.0) / 18.0
 """Largest value of x (1 - x) (1 - 2 x) on 0..1."""
 
-SHARE: Final = 1.0 / math.sqrt(6.0)
-"""Standard deviation of either amplitude in units of L when all pairs with |bow| + |S| <= L are equally
-likely: each alone then has a triangular distribution over -L..L."""
 
-
-def nonlinearity_n(
-    load_n: float, fitted_square: float, fitted_cube: float, plate: Plate | None, highest_known_n: float
-) -> float:
-    """Standard uncertainty in newtons at this load from the bend of the cell.
-
-    `fitted_square` and `fitted_cube` are what the calibration makes of load**2 and load**3 (N^2, N^3).
-    Without a plate the load itself (or the highest known load) is taken as the capacity.
-    """
+def scale_of(plate: Plate | None, load_n: float, highest_known_n: float) -> tuple[float, float]:
+    """Capacity and largest bend in newtons. Without a plate the load itself (or the highest known load) is taken
+    as the capacity, and the stated default as the bend."""
     capacity = plate.capacity_n if plate else max(abs(load_n), highest_known_n)
     stated = plate.nonlinearity if plate else None
-    bound = (DEFAULT_NONLINEARITY if stated is None else stated) * capacity
+    return capacity, (DEFAULT_NONLINEARITY if stated is None else stated) * capacity
 
-    def bent(part: float) -> float:
+
+def shapes(load_n: NDArray[np.float64], capacity_n: float) -> NDArray[np.float64]:
+    """Bow and S-curve at these loads, in units of L; shape (n, 2)."""
+    x = load_n / capacity_n
+    square = x * np.abs(x)
+    return np.stack([4.0 * (x - square), (x - 3.0 * square + 2.0 * x**3) / S_PEAK], axis=-1)
+
+
+def errors_of_fit(
+    load_n: float, fitted_square: float, fitted_cube: float, capacity_n: float
+) -> tuple[float, float]:
+    """True load less shown load for a cell that is all bow, and all S-curve, in units of L.
+
+    `fitted_square` and `fitted_cube` are what the calibration makes of load**2 and load**3 (N^2, N^3).
+    """
+
+    def error(part: float) -> tuple[float, float]:
         """The same at a part of this load; the fit's share goes down with it (exactly so for a line)."""
-        load, square_fit, cube_fit = part * load_n, part * fitted_square, part * fitted_cube
-        # Errors of the fit for a characteristic x**2 and x**3, in units of the capacity.
-        square = (load * abs(load) - square_fit) / capacity**2
-        cube = (load**3 - cube_fit) / capacity**3
-        return SHARE * bound * math.hypot(4.0 * square, (2.0 * cube - 3.0 * square) / _S_PEAK)
+        load = part * load_n
+        square = (load * abs(load) - part * fitted_square) / capacity_n**2
+        cube = (load**3 - part * fitted_cube) / capacity_n**3
+        return 4.0 * square / part, (3.0 * square - 2.0 * cube) / S_PEAK / part
 
-    if abs(load_n) <= capacity:
-        return bent(1.0)
+    if abs(load_n) <= capacity_n:
+        return error(1.0)
     # Beyond the capacity the sheet promises nothing: the shapes turn back there, the doubt does not.
-    within = capacity / abs(load_n)
-    return max(bent(1.0), *(bent(within * step / 20.0) / (within * step / 20.0) for step in range(1, 21)))
+    within = capacity_n / abs(load_n)
+    return max(
+        [error(1.0), *(error(within * step / 20.0) for step in range(1, 21))],
+        key=lambda pair: math.hypot(*pair),
+    )
+
+
+def departure(load_n: float, capacity_n: float, highest_known_n: float) -> float:
+    """How far the characteristic may leave, beyond the highest known load, what the points below it show; in
+    units of L.
+
+    Nothing below shows a bend that begins only there. It leaves the known part smoothly, without a kink, over no
+    shorter stretch than was calibrated, and reaches the rated limit at capacity at most.
+    """
+    stretch = max(capacity_n - highest_known_n, highest_known_n)
+    beyond = max(abs(load_n) - highest_known_n, 0.0) / stretch
+    return min(beyond, 1.0) ** 2 * max(abs(load_n) / capacity_n, 1.0)

@@ -1,30 +1,43 @@
 """Terms of an uncertainty budget and how they combine.
 
-Owns: the arithmetic of the GUM (JCGM 100:2008), clauses 5 and G.4. Knows nothing of cells or counts.
+Owns: the arithmetic of the GUM (JCGM 100:2008), clauses 5 and G.4. Knows nothing of cells or counts. The
+interval that terms of different shapes make together is in `propagate`.
 All terms are standard uncertainties in newtons and are taken as independent; whoever builds them
 must put what is correlated into one term.
 """
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from breakyard.errors import UsageError
+
+Shape = Literal["normal", "rectangular", "one-sided", "tabulated", "several"]
+"""What is known of a term besides its size (JCGM 101:2008, 6.4). normal: a Gaussian, or Student's t where its
+degrees of freedom are finite. rectangular: anywhere within +- sqrt(3) times the standard uncertainty. one-sided:
+anywhere from nothing to sqrt(3) times it upwards. tabulated: by its table. several: the sum of its parts."""
 
 
 @dataclass(frozen=True, slots=True)
 class Term:
-    """One source of doubt: a standard uncertainty in newtons and how well it is itself known.
+    """One source of doubt: a standard uncertainty in newtons, how well it is itself known, and its shape.
 
-    `kind` is the GUM's: "A" from repeated readings, "B" from anything else.
+    `kind` is the GUM's: "A" from repeated readings, "B" from anything else. The standard uncertainty is the
+    root mean square of true value less estimate, so that it holds what was not corrected (JCGM 100, F.2.4.5).
     """
 
     source: str
     standard_n: float
     degrees_of_freedom: float = math.inf
     kind: Literal["A", "B"] = "B"
+    shape: Shape = "normal"
+    table: "Table | None" = field(default=None, compare=False, repr=False)
+    parts: tuple["Term", ...] = ()
 
     def to_json(self) -> dict[str, object]:
         """The term as JSON; infinite degrees of freedom become null."""
@@ -34,7 +47,39 @@ class Term:
             "standard_n": self.standard_n,
             "degrees_of_freedom": self.degrees_of_freedom if known else None,
             "kind": self.kind,
+            "shape": self.shape,
         }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Table:
+    """A distribution of true value less estimate: newtons and their weights, both (n,), weights summing to 1."""
+
+    values_n: NDArray[np.float64]
+    weights: NDArray[np.float64]
+
+    @property
+    def standard_n(self) -> float:
+        """Root mean square."""
+        return math.sqrt(float(self.weights @ self.values_n**2))
+
+
+def limits(source: str, half_n: float, kind: Literal["A", "B"] = "B") -> Term:
+    """A term known only to lie within +- half_n (JCGM 100, 4.3.7)."""
+    return Term(source, abs(half_n) / math.sqrt(3.0), kind=kind, shape="rectangular")
+
+
+def tabulated(source: str, table: Table, kind: Literal["A", "B"] = "B") -> Term:
+    """A term with the distribution of a table."""
+    return Term(source, table.standard_n, kind=kind, shape="tabulated", table=table)
+
+
+def together(source: str, parts: Iterable[Term]) -> Term:
+    """One line of a budget for several independent terms."""
+    listed = tuple(part for part in parts if part.standard_n > 0.0)
+    if len(listed) == 1:
+        return replace(listed[0], source=source)
+    return Term(source, math.hypot(*(part.standard_n for part in listed)), shape="several", parts=listed)
 
 
 @dataclass(frozen=True, slots=True)

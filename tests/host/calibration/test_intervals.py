@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -28,6 +29,7 @@ from breakyard.calibration import (
     stated_gravity,
     transfer_points,
 )
+from breakyard.calibration.loops import loops
 from breakyard.calibration.model import group_of
 from breakyard.calibration.plateaus import Plateau
 from breakyard.errors import CalibrationError, UsageError
@@ -198,6 +200,128 @@ def test_drawing_agrees_with_the_budget(degree: int, kgf: float) -> None:
     assert monte_carlo(made, counts, zero) == drawn
 
 
+FORCES = [kgf * KGF for kgf in (0, 200, 400, 600, 800, 1000, 800, 600, 400, 200, 0)]
+
+
+def against_a_certificate(cell: Cell, **more: object) -> Calibration:
+    """Eleven forces up to half the capacity, up and down, from a certified cell of 0.05 %, read to 2 counts."""
+    per = counts_per_mv_v(128)
+    counts = per * cell.output_mv_v(np.arange(11.0), np.array(FORCES))
+    listed = [
+        Point(reference_load(force, 0.0, shared=0.0005), float(count), 2.0)
+        for force, count in zip(FORCES, counts, strict=True)
+    ]
+    return calibrate(listed, **{"plate": PLATE, "gravity": HERE, "air": STILL_AIR, **more})  # type: ignore[arg-type]
+
+
+BENT = Cell(CAPACITY, 2.0, nonlinearity=0.0003, quadratic=0.00018, cubic=-0.00009, hysteresis=0.0002)
+
+
+def test_points_tell_how_bent_the_cell_is() -> None:
+    """Eleven points to half the capacity find 0.6 bow and -0.3 S-curve of the rated limit; 60 kg tell nothing."""
+    made = against_a_certificate(BENT, degree=1)
+    seen, unseen = (m.bends(CAPACITY, 0.0003 * CAPACITY) for m in (made, make()))
+
+    assert float(seen.weights @ seen.bow) == pytest.approx(0.6, abs=0.1)
+    assert float(seen.weights @ seen.s_curve) == pytest.approx(-0.3, abs=0.05)
+    assert float(unseen.weights @ unseen.bow**2) == pytest.approx(1.0 / 6.0, rel=0.1)
+    assert size_of(made, "non-linearity", 700 * KGF) < 0.35 * 0.0003 * CAPACITY
+
+
+def test_a_line_through_a_bent_cell_has_a_lopsided_interval() -> None:
+    """The points show on which side the truth lies; with the degree left to them, it is less so."""
+    line, free = against_a_certificate(BENT, degree=1), against_a_certificate(BENT)
+    per, asked = counts_per_mv_v(128), 200 * KGF
+    zero, counts = (per * float(BENT.static_mv_v(load)) for load in (0.0, asked))
+    one, two = line.interval(counts, zero), free.interval(counts, zero)
+
+    assert one.low_n <= asked <= one.high_n
+    assert two.low_n <= asked <= two.high_n
+    lopsided, less = ((i.high_n + i.low_n - 2.0 * i.load_n) / (i.high_n - i.low_n) for i in (one, two))
+    assert abs(lopsided) > 0.3
+    assert abs(less) < abs(lopsided)
+    assert abs(two.load_n - asked) < abs(one.load_n - asked)
+
+
+def test_beyond_the_points_the_cell_may_bend_anew() -> None:
+    """Up to the highest known load its points bind; beyond, a bend may begin that they cannot show."""
+    made = against_a_certificate(BENT)
+    within, beyond, far = (
+        size_of(made, "non-linearity", 990 * KGF),
+        *(size_of(made, "extrapolation", kgf * KGF) for kgf in (1200, 1900)),
+    )
+
+    assert within < beyond < far
+    assert far > 0.3 * 0.0003 * CAPACITY / math.sqrt(3.0)
+
+
+@pytest.mark.parametrize("times", [2.0, 10.0])
+@pytest.mark.parametrize("kgf", [200.0, 500.0, 950.0])
+def test_more_bend_than_rated_is_still_read(times: float, kgf: float) -> None:
+    """A cell 2 or 10 times as bent as its plate says: within the points the truth is in the interval."""
+    worse = replace(BENT, nonlinearity=0.0003 * times, quadratic=0.0003 * times, cubic=0.0)
+    made = against_a_certificate(worse)
+    per = counts_per_mv_v(128)
+    zero, counts = (per * float(worse.static_mv_v(load)) for load in (0.0, kgf * KGF))
+    shown = made.interval(counts, zero)
+
+    assert shown.low_n <= kgf * KGF <= shown.high_n
+
+
+def test_a_rising_pull_shares_the_rising_branch() -> None:
+    """Hysteresis of 0.02 % in the falling points moves a rising load by less than a twentieth of it, and what is left
+    is in the budget; without a rating they pull the line with them."""
+    straight = replace(BENT, quadratic=0.0, cubic=0.0)
+    rated = against_a_certificate(straight)
+    unrated = against_a_certificate(straight, plate=replace(PLATE, hysteresis=None))
+    per, asked = counts_per_mv_v(128), 800 * KGF
+    zero, counts = (per * float(straight.static_mv_v(load)) for load in (0.0, asked))
+    off, off_unrated = (abs(float(m.load_n(counts, zero)) - asked) for m in (rated, unrated))
+
+    assert off < 0.05 * 0.0002 * 1000 * KGF
+    assert off < off_unrated
+    assert size_of(rated, "hysteresis", asked) > 0.0
+    assert (
+        size_of(
+            against_a_certificate(straight, plate=Plate(CAPACITY, 2.0, nonlinearity=0.0003)),
+            "hysteresis",
+            asked,
+        )
+        == 0.0
+    )
+
+
+def test_an_empty_cell_begins_a_new_loop() -> None:
+    """Of two rises only what follows a higher load is off the rising branch; the empty cell has the zero return."""
+    plate = replace(PLATE, zero_return=0.0004)
+    found = loops(np.array([0.0, 200.0, 400.0, 200.0, 0.0, 200.0, 400.0]), plate)
+
+    assert found["hysteresis"] * math.sqrt(3.0) == pytest.approx([0, 0, 0, 0.0002 * 400, 0, 0, 0])
+    assert found["zero return"] * math.sqrt(3.0) == pytest.approx([0, 0, 0, 0, 0.0004 * 400, 0, 0])
+
+
+def test_limits_of_masses_are_rectangles() -> None:
+    """One mass doubt of +- 0.5 % that dominates: 95 % within 0.95 of it, not 1.13 (JCGM 100, 4.3.7)."""
+    assumed = make(
+        "; ".join(["0", "20 kg", "40 kg", "60 kg", "40 kg", "20 kg", "0"]),
+        plate=replace(PLATE, nonlinearity=0.0),
+    )
+    shown = assumed.interval(assumed.counts_at(600.0, assumed.zero_counts), assumed.zero_counts)
+
+    assert (shown.high_n - shown.low_n) / 2.0 == pytest.approx(0.95 * 0.005 * 600.0, rel=0.02)
+
+
+def test_calibrations_from_before_keep_their_hash() -> None:
+    """What is new in the document is left out where it says nothing."""
+    document = against_a_certificate(BENT).to_json()
+    warm = against_a_certificate(BENT, temperature_c=21.0)
+
+    assert "temperature_c" not in document
+    assert Calibration.from_json(warm.to_json()).temperature_c == 21.0
+    assert Calibration.from_json(json.dumps(make().to_json())) == make()
+    assert "limited" not in json.dumps(document)
+
+
 def test_more_terms_widen_the_interval() -> None:
     """Noise and the pull's own zero join the budget."""
     made = make()
@@ -231,11 +355,13 @@ def test_a_known_line_is_recovered_in_95_percent_of_draws() -> None:
 
 @given(st.permutations(range(7)), st.floats(-5e6, 5e6))
 def test_order_and_zero_do_not_matter(order: list[int], moved: float) -> None:
-    """Points in another order, or a cell with another zero: the same load and the same doubt."""
-    plain, listed = make(), points()
+    """Points in another order, or a cell with another zero: the same load and the same doubt, where no hysteresis
+    is rated (which makes falling points weigh less)."""
+    plate = replace(PLATE, hysteresis=None)
+    plain, listed = make(plate=plate), points()
     other = calibrate(
         [Point(listed[i].load, listed[i].counts + moved, 3.0) for i in order],
-        plate=PLATE,
+        plate=plate,
         gravity=HERE,
         air=STILL_AIR,
     )
