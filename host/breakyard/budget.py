@@ -74,12 +74,22 @@ def _own(reading: Reading, noise_n: float, coverage: float) -> Term:
     if reading.recovered is not None and sure:
         found = reading.recovered
         table = mixture_table(found.weight, found.mean_n - reading.estimate_n, found.standard_n)
+        table = _as_wide_as(table, reading, coverage)
     elif reading.below_n == reading.above_n and -reading.below_n > floor:
         return Term(source, reading.standard_n, kind="A")
     else:
         table = lopsided_table(reading.below_n / factor, reading.above_n / factor)
     clipped = Table(np.maximum(table.values_n, floor), table.weights)
     return replace(tabulated(source, clipped, "A"), standard_n=reading.standard_n)
+
+
+def _as_wide_as(table: Table, reading: Reading, coverage: float) -> Table:
+    """The recovered peak's distribution, stretched on either side where the reading claims less than it."""
+    low, high = coverage_interval([tabulated("recovery", table)], coverage)
+    below = max(reading.below_n / -low, 1.0) if low < 0.0 else 1.0
+    above = max(reading.above_n / high, 1.0) if high > 0.0 else 1.0
+    values = table.values_n * np.where(table.values_n < 0.0, below, above)
+    return Table(np.asarray(values), table.weights)
 
 
 def peak_with_interval(

@@ -18,11 +18,11 @@ SOURCES: Final[Mapping[str, str]] = {
     "known masses": "what the known masses are known to",
     "non-linearity": "how far the cell may bend between the known loads",
     "extrapolation": "how far the cell may bend beyond the highest known load",
-    "hysteresis": "rising and falling readings differ",
-    "zero return": "the cell's zero after a full load",
+    "hysteresis": "falling readings among the known loads; the pull rises",
+    "zero return": "empty readings after a load among the known loads",
     "temperature": "warmer or colder than at the calibration",
     "stated accuracy": "of the other instrument, as stated when its recording was imported",
-    "misalignment": "angle between the line of pull and the cell",
+    "misalignment": "angle between the line of pull and the cell, which then reads too little",
 }
 """What a line of the budget means."""
 
@@ -43,12 +43,19 @@ def budget_rows(summary: Summary, unit: str) -> tuple[BudgetRow, ...]:
     """Every line of the budget, the largest first, and the root sum of squares last. Raises: UnitError."""
     peak = summary.peak.estimate_n
     lines = sorted(summary.budget, key=lambda line: -line.standard_n)
-    sizes = [(line.source, line.standard_n, SOURCES.get(line.source, "")) for line in lines]
+    sizes = [(line.source, line.standard_n, meaning_of(line.source)) for line in lines]
     sizes.append((ALL, standard_n(summary), "root of the sum of squares (JCGM 100, 5.1.2)"))
     return tuple(
         BudgetRow(source, rate_text(size, unit), percent_text(size / peak) if peak > 0.0 else "", meaning)
         for source, size, meaning in sizes
     )
+
+
+def meaning_of(source: str) -> str:
+    """What a line of the budget means; nothing for an unknown one."""
+    if source.startswith("reference"):
+        return "what the reference in the same line, or its certificate, is known to"
+    return SOURCES.get(source, "")
 
 
 def percent_text(share: float) -> str:

@@ -3,7 +3,7 @@
 import statistics
 
 from breakyard.calibration import Calibration
-from breakyard.report.budget_rows import SOURCES, percent_text
+from breakyard.report.budget_rows import meaning_of, percent_text
 from breakyard.report.calibration_figure import calibration_figure
 from breakyard.report.content import Content
 from breakyard.report.inline import both_widths, figure
@@ -30,7 +30,7 @@ def how_made(content: Content) -> Markup:
     steps += [
         "Glitches: a single sample that no force can make through the converter's filter is left out, and told.",
         _regimes([summary.peak.regime for summary in summaries]),
-        "Interval: each source of uncertainty is estimated by itself, and all are combined as the GUM (JCGM 100) says.",
+        "Interval: each source of uncertainty is estimated by itself with its shape; all are propagated (JCGM 101).",
         f"Coverage: the intervals are made to hold the true load in {100 * content.coverage:g} % of such cases.",
         'Bound: where a peak is only known to lie above a load, it says "at least", and no more.',
     ]
@@ -68,7 +68,7 @@ def _budget(content: Content) -> Markup | None:
             percent_text(statistics.median(values)),
             percent_text(max(values)),
             f"{len(values)}",
-            SOURCES.get(source, ""),
+            meaning_of(source),
         ]
         for source, values in ordered
     ]
