@@ -65,6 +65,9 @@ _FIRST_LOW: Final = 6
 
 _NEGLIGIBLE: Final = 1e-4
 
+_HOPELESS: Final = 1e-9
+"""A share, as seen coarsely, that is not looked at at all: a coarse grid tells less apart, not more."""
+
 _UNLIKELY: Final = 1e-6
 """A share that is not looked at more closely."""
 
@@ -174,18 +177,17 @@ def recover(
 
 def _search(model: FallModel, durations: Sequence[Durations], closely: bool) -> list[Solved]:
     """Solutions that share all of the weight that counts, found by looking coarsely first."""
-    choices = list(itertools.product(model.orders, durations))
     sizes = _sizes(_USUAL_BENDS, _USUAL_RINGS)
     found = []
-    for order, kind in choices:
+    for order, kind in itertools.product(model.orders, durations):
         earliest, latest, count = model.whole(order, kind)
         found.append(model.solve(order, kind, sizes, earliest, latest, count))
     best = max(found, key=lambda part: part.total)
     bend = float(best.sizes[int(best.log_evidence.max(axis=1).argmax()), 0])
     sizes = _sizes((bend,), RING_SIZES)
     found = [
-        model.solve(*choice, sizes, *part.around(), _ZOOMED)
-        for choice, part in zip(choices, found, strict=True)
+        model.solve(part.fall.order, part.fall.durations, sizes, *part.around(), _ZOOMED)
+        for part in _likely(found, _HOPELESS)
     ]
     model.learn_slope(max(found, key=lambda part: part.total))
     if not closely:
