@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent.parent
 def interpret(micropython):
     """Run the interpreter with arguments; returns the finished process, its output as text."""
 
-    def run(*arguments, folders=(), heap="8m", stdin=None):
+    def run(*arguments, folders=(), heap="16m", stdin=None):
         path = os.pathsep.join([*(str(ROOT / folder) for folder in folders), ".frozen"])
         return subprocess.run(
             [micropython, "-X", f"heapsize={heap}", *map(str, arguments)],
