@@ -53,6 +53,19 @@ def bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
         yield private
 
 
+class BusyLink(BleLink):
+    """Tells whether it is writing, so that the air waits for it."""
+
+    writing = 0
+
+    async def _write(self, data: bytes, inflow: Any) -> None:
+        BusyLink.writing += 1
+        try:
+            await super()._write(data, inflow)
+        finally:
+            BusyLink.writing -= 1
+
+
 @dataclass
 class Chain:
     """A board in the air and a computer's Bluetooth that can reach it."""
@@ -63,7 +76,7 @@ class Chain:
 
     def link(self) -> BleLink:
         """A link as a program on this computer has it, with more patience."""
-        return BleLink(SERIAL[-8:], lost_after_s=PATIENCE_S)
+        return BusyLink(SERIAL[-8:], lost_after_s=PATIENCE_S)
 
     def client(self, key: bytes | None = KEY, **more: Any) -> Client:
         """A client over the air that has the key."""
@@ -128,6 +141,7 @@ def chain(bus: PrivateBus, micropython: str) -> Callable[..., None]:
             logger = VirtualLogger("micropython", (*BOARD, *radio, *options))
             air = Air(logger, slice_s=slice_s, rest_s=rest_s)
             air.parameters |= air_parameters
+            air.host_writes = lambda: BusyLink.writing > 0
             async with air, Bluez(bus.address, air.link, host_mtu=host_mtu) as bluez:
                 made = Chain(air, bluez, logger)
                 async with made.over_cable() as client:

@@ -27,6 +27,9 @@ HANDLE = 64
 LARGEST_MTU = 517
 SUPERVISION_TIMEOUT = 0x08
 ATT_AND_L2CAP = 3 + 4
+_TURNS = 8
+"""Of the event loop, from a notification to what the host says to it."""
+_MOST_MS = 2000
 AIR_PACKET = 251
 """Longest payload of the link layer with the data length extension (Core specification, Vol 6, Part B, 2.4)."""
 
@@ -58,6 +61,8 @@ class Air:
         self.longest_queue = 0
         self.moved = asyncio.Condition()
         self.on_slice: Any = None
+        self.answering = 0
+        self.host_writes: Any = lambda: False
         self._characteristics: dict[int, gatt.Characteristic[bytes]] = {}
         self._values: dict[int, bytes] = {}
         self._connection: Connection | None = None
@@ -148,6 +153,19 @@ class Air:
                     await self.on_slice()
                 self.moved.notify_all()
             await asyncio.sleep(self.rest_s)
+            await self._wait_for_host()
+
+    async def _wait_for_host(self) -> None:
+        """Let no time pass while a host of this process does what takes a real one a millisecond.
+
+        It takes what was notified, and has its write carried over the bus: until the board has it, or its answer came.
+        """
+        for _ in range(_TURNS):
+            await asyncio.sleep(0)
+        for _ in range(_MOST_MS):
+            if self.answering or not self.host_writes():
+                return
+            await asyncio.sleep(0.001)
 
     async def _handle_told(self) -> None:
         while self._told:
@@ -190,7 +208,11 @@ class Air:
             self.writes += 1
             self.written_bytes += len(value)
             await self.logger.send_radio(b"W" + handle.to_bytes(2, "little") + value)
-            await self._next_slice()  # the answer needs a connection event of its own
+            self.answering += 1
+            try:
+                await self._next_slice()  # the answer needs a connection event of its own
+            finally:
+                self.answering -= 1
 
         return gatt.CharacteristicValue(read=lambda _: self._values.get(handle, b""), write=write)
 
