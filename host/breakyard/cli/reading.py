@@ -63,18 +63,19 @@ def read_pulls(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None
     A recording of several pulls gives as many, "NAME#1", "NAME#2" and so on. Results of pulls in a session are
     written to its results/ folder. `step` is called with each finished recording's name.
     """
-    kept = [_kept(pull, wanted) for pull in pulls]
+    sources = [_source(pull, wanted) for pull in pulls]
+    kept = [_kept(pull, source) for pull, source in zip(pulls, sources, strict=True)]
     left = [pull for pull, have in zip(pulls, kept, strict=True) if have is None]
     made = iter(_make(left, wanted, step))
     found: list[Read] = []
-    for pull, have in zip(pulls, kept, strict=True):
+    for pull, source, have in zip(pulls, sources, kept, strict=True):
         if have is not None:
             step(pull.name)
             found += have
             continue
         reads = next(made)
-        if pull.session is not None and all(read.summary is not None for read in reads):
-            _keep(pull, reads, wanted)
+        if source is not None and all(read.summary is not None for read in reads):
+            _keep(pull, reads, source)
         found += reads
     return tuple(found)
 
@@ -166,21 +167,28 @@ def _result_name(pull: Pull, ending: str) -> str:
     return f"{pull.path.stem}.{ending}.json"
 
 
-def _kept(pull: Pull, wanted: Wanted) -> list[Read] | None:
+def _source(pull: Pull, wanted: Wanted) -> dict[str, Any] | None:
+    """As `_made_from`; None outside sessions, and where something is missing (which the reading will then say)."""
+    if pull.session is None:
+        return None
+    with suppress(BreakyardError, OSError):
+        return _made_from(pull, wanted)
+    return None
+
+
+def _kept(pull: Pull, source: dict[str, Any] | None) -> list[Read] | None:
     """Return the stored summaries of a recording, if they were made from the very same things."""
     from breakyard.results import Summary
 
-    if pull.session is None:
+    if pull.session is None or source is None:
         return None
     with suppress(BreakyardError, OSError, ValueError, KeyError, TypeError, AttributeError):
-        made_from: dict[str, Any] | None = None
         for ending in (ONE, SEVERAL):
             path = pull.session.layout.result_file(_result_name(pull, ending))
             if not path.is_file():
                 continue
             document = json.loads(path.read_text(encoding="utf-8"))
-            made_from = made_from or _made_from(pull, wanted)
-            if document.get(MADE_FROM) == made_from:
+            if document.get(MADE_FROM) == source:
                 found = [document] if ending == ONE else [one["summary"] for one in document["pulls"]]
                 summaries = [Summary.from_json(one) for one in found]
                 parts = pull.parts(len(summaries))
@@ -188,7 +196,7 @@ def _kept(pull: Pull, wanted: Wanted) -> list[Read] | None:
     return None
 
 
-def _keep(pull: Pull, reads: Sequence[Read], wanted: Wanted) -> None:
+def _keep(pull: Pull, reads: Sequence[Read], source: dict[str, Any]) -> None:
     from breakyard.formats.write_json import json_text
 
     assert pull.session is not None
@@ -199,7 +207,5 @@ def _keep(pull: Pull, reads: Sequence[Read], wanted: Wanted) -> None:
         document = {"schema": "breakyard.summaries/1", "pulls": rows}
     ending, other = (ONE, SEVERAL) if len(made) == 1 else (SEVERAL, ONE)
     with suppress(UsageError):  # a name that cannot be a file's: the summary is still shown
-        pull.session.write_result(
-            _result_name(pull, ending), json_text(document | {MADE_FROM: _made_from(pull, wanted)})
-        )
+        pull.session.write_result(_result_name(pull, ending), json_text(document | {MADE_FROM: source}))
         pull.session.layout.result_file(_result_name(pull, other)).unlink(missing_ok=True)

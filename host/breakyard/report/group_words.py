@@ -96,6 +96,15 @@ def group_cells(group: Group, unit: str) -> tuple[str, ...]:
     )
 
 
+def spread_cell(group: Group, unit: str) -> str:
+    """Between which loads most of such parts lie, rounded outwards. Raises: UnitError."""
+    if group.spread is None:
+        return NOTHING
+    spread = _spread_n(group)
+    low, high = group.spread.low_n, group.spread.high_n
+    return f"{spread_text(low, unit, spread, -1)} to {spread_text(high, unit, spread, 1)}"
+
+
 def interval_line(group: Group, unit: str) -> str:
     """A group's mean or median with its interval, in words; "" where the data give none. Raises: UnitError."""
     interval = group.interval
