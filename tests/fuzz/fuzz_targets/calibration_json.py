@@ -45,6 +45,12 @@ def seeds():
     for old, new in changes:
         assert old in text, old
         found.append(text.replace(old, new, 1).encode())
+    # All points with nothing hung, and all with the same counts.
+    for name, value in (("load", {"text": "0"}), ("counts", 1000.0)):
+        same = json.loads(text)
+        for point in same["points"]:
+            point[name] = value
+        found.append(json.dumps(same).encode())
     return [*found, b"[" * 5000, b"[]", b"{}", b"5"]
 
 
