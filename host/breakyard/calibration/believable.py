@@ -65,12 +65,12 @@ def _surroundings(fields: Mapping[str, Any]) -> None:
     _need(_between(air.density, 0.0, 10.0) and _between(air.standard, 0.0, 10.0), "air")
     _need(_between(fields["temperature_range_c"], 0.0, 200.0), "temperature_range_c")
     _need(len({point.counts for point in points}) > 1, "points")
-    forces_n = [point.load.force(gravity, air).newtons for point in points]
-    _need(max(forces_n) - min(forces_n) >= SMALLEST, "points")
-    _within(forces_n, LARGEST_N, "points")
     for point in points:
         _within([point.counts, point.counts_standard or 0.0], LARGEST_COUNTS, "points")
         _need(all(SMALLEST <= piece.density_kg_m3 <= LARGEST_N for piece in point.load.pieces), "points")
+    forces_n = [point.load.force(gravity, air).newtons for point in points]
+    _need(max(forces_n) - min(forces_n) >= SMALLEST, "points")
+    _within(forces_n, LARGEST_N, "points")
     for suspect in fields["suspects"]:
         _need(all(0 <= at < len(points) for at in suspect.points), "suspects")
         _need(math.isfinite(suspect.off_n) and math.isfinite(suspect.t), "suspects")

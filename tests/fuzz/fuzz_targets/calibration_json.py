@@ -39,6 +39,7 @@ def seeds():
         ('"covariance_n2": [', '"covariance_n2": [[-1.0, 0.0], [0.0, -1.0]], "was": ['),
         ('"degrees_of_freedom": ', '"degrees_of_freedom": 1e300, "was": '),
         ('"scale": ', '"scale": 1e-300, "was": '),
+        ('"density_kg_m3": ', '"density_kg_m3": 0.0, "was": '),
         ('"gravity": {', '"gravity": {"value": 0.0, "more": 1, "standard": 0, "source": "x"}, "was": {'),
     )
     found = [text.encode()]
