@@ -11,16 +11,15 @@ the rating allows, all ways equally likely. Prints a table in Markdown: coverage
 
 import argparse
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "support"))
 
-from analysis_cases import KGF, calibrated
+from analysis_cases import KGF, bent, calibrated
 
-from breakyard.simulate.cell import Cell
 from breakyard.simulate.converter import counts_per_mv_v
 from breakyard.simulate.families import instrument
 
@@ -36,14 +35,6 @@ class Outcome:
     covered: bool
     half_width: float
     over_standard: float
-
-
-def bent(cell: Cell, seed: int, cells: str) -> Cell:
-    """The cell as bought, or bent anew in any way that its rating allows."""
-    if cells == "bought":
-        return cell
-    a, b = np.random.default_rng([77, seed]).uniform(-1.0, 1.0, 2) * cell.nonlinearity
-    return replace(cell, quadratic=float(a + b) / 2.0, cubic=float(a - b) / 2.0)
 
 
 def outcomes(seed: int, kind: str, cells: str) -> list[Outcome]:

@@ -1,12 +1,13 @@
 """How often the peak's interval covers the true peak, family by family; prints a table in Markdown.
 
     python tests/bench/peak_coverage.py                     500 pulls of each family, good calibration
-    python tests/bench/peak_coverage.py --pulls 50 --calibration small snatch ductile
+    python tests/bench/peak_coverage.py --pulls 50 --calibration small --cells any snatch ductile
     python tests/bench/peak_coverage.py --pulls 100 --calibration none fast_brittle slow_fall
 
-Without a calibration ("none") the cell has no errors and its output is known: then the interval holds noise, zero
-and the recovery alone, and the last column says how the errors compare with the standard uncertainties stated
-(root mean square of their ratio; 1 is honest on average, less is cautious).
+Cells are bent as `draw_cell` bends them ("bought") or in any way that the rating allows, all ways equally likely
+("any"). Without a calibration ("none") the cell has no errors and its output is known: then the interval holds noise,
+zero and the recovery alone. The last column says how the errors compare with the standard uncertainties stated (root
+mean square of their ratio; 1 is honest on average, less is cautious).
 
 500 pulls of all families take half an hour with two processes.
 """
@@ -45,10 +46,10 @@ class Outcome:
     rate_kgf_per_s: float
 
 
-def outcome(job: tuple[str, int, str]) -> Outcome:
+def outcome(job: tuple[str, int, str, str]) -> Outcome:
     """Simulate, summarise, compare with the truth."""
-    name, seed, kind = job
-    case, summary = read_exactly(name, seed) if kind == "none" else read_case(name, seed, kind)
+    name, seed, kind, cells = job
+    case, summary = read_exactly(name, seed) if kind == "none" else read_case(name, seed, kind, cells)
     standard = math.hypot(*(line.standard_n for line in summary.budget))
     true, peak = case.truth.peak_n, summary.peak
     high = float("inf") if peak.high_n is None else peak.high_n
@@ -114,6 +115,7 @@ def main() -> None:
     parser.add_argument("families", nargs="*", default=list(FAMILIES), help="all of them if none is named")
     parser.add_argument("--pulls", type=int, default=500, help="of each family")
     parser.add_argument("--calibration", choices=("good", "small", "none"), default="good")
+    parser.add_argument("--cells", choices=("bought", "any"), default="bought")
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
     print(
@@ -125,7 +127,7 @@ def main() -> None:
     near_500 = []
     with Pool(options.processes) as pool:
         for name in options.families:
-            jobs = [(name, seed, options.calibration) for seed in range(options.pulls)]
+            jobs = [(name, seed, options.calibration, options.cells) for seed in range(options.pulls)]
             outcomes = pool.map(outcome, jobs, chunksize=4)
             print(row(name, outcomes), flush=True)
             if name == "fast_brittle":

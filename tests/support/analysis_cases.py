@@ -1,5 +1,9 @@
 """From a simulated case to a summary, the way a user goes: calibration points in, counts in, summary out."""
 
+from dataclasses import replace
+
+import numpy as np
+
 from breakyard.calibration import Calibration, KnownLoad, Plate, Point, calibrate, gravity_at, reference_load
 from breakyard.calibration.known_loads import Piece
 from breakyard.curve import LoadCurve, curve_from_run
@@ -7,7 +11,7 @@ from breakyard.run import Converter, run_from_columns
 from breakyard.simulate.calibrations import SMALL_KG, calibration
 from breakyard.simulate.cell import Cell
 from breakyard.simulate.converter import Conversions, counts_per_mv_v
-from breakyard.simulate.families import CAPACITY_N, Case, family
+from breakyard.simulate.families import CAPACITY_N, Case, family, instrument
 from breakyard.summary import Summary, summarise
 
 KGF = 9.80665
@@ -30,6 +34,14 @@ def calibrated(seed: int, kind: str, cell: Cell) -> Calibration:
     place = None if case.weights is None else gravity_at(case.weights.latitude_deg, case.weights.height_m)
     plate = Plate(cell.capacity_n, cell.plate_mv_v, nonlinearity=cell.nonlinearity, hysteresis=0.0002)
     return calibrate(points, plate=plate, gravity=place, name=kind)
+
+
+def bent(cell: Cell, seed: int, cells: str) -> Cell:
+    """The cell as bought, or ("any") bent anew in any way that its rating allows, all ways equally likely."""
+    if cells == "bought":
+        return cell
+    a, b = np.random.default_rng([77, seed]).uniform(-1.0, 1.0, 2) * cell.nonlinearity
+    return replace(cell, quadratic=float(a + b) / 2.0, cubic=float(a - b) / 2.0)
 
 
 def curve_of(conversions: Conversions, calibration_: Calibration, name: str) -> LoadCurve:
@@ -57,8 +69,8 @@ def read_exactly(name: str, seed: int) -> tuple[Case, Summary]:
     return case, summarise(curve, filter_order=case.assumed_order)
 
 
-def read_case(name: str, seed: int, kind: str = "good") -> tuple[Case, Summary]:
-    """Draw one case of a family and summarise it."""
-    case = family(name, seed)
+def read_case(name: str, seed: int, kind: str = "good", cells: str = "bought") -> tuple[Case, Summary]:
+    """Draw one case of a family and summarise it. cells: see `bent`."""
+    case = family(name, seed, cell=bent(instrument(seed)[0], seed, cells))
     curve = curve_of(case.conversions, calibrated(seed, kind, case.cell), f"{name} {seed}")
     return case, summarise(curve, filter_order=case.assumed_order)
