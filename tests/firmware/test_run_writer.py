@@ -287,6 +287,6 @@ def test_an_overrun_shows_as_missing_numbers_and_in_the_totals():
     end = end_of(records)
 
     assert end["samples"] == 3010
-    assert end["samples"] - end["samples_not_stored"] == len(samples) == 2048 + 10
+    assert end["samples"] - end["samples_not_stored"] == len(samples) == 1024 + 10
     assert samples[-1][0] == 3009
-    assert [sample[3] for sample in samples[10:]] == list(range(3000 - 2048, 3000))
+    assert [sample[3] for sample in samples[10:]] == list(range(3000 - 1024, 3000))

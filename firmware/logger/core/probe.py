@@ -10,7 +10,7 @@ from . import layout
 from .recorder import Recorder
 from .timebase import elapsed_ms
 
-LONGEST_S = const(10)  # the ring holds 12 s at 160 samples a second
+LONGEST_S = const(10)  # the ring holds 11 s at 92 samples a second, less at faster rates
 SLOWEST_S = const(60)
 
 

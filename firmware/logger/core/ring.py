@@ -11,7 +11,7 @@ from micropython import const
 from .layout import QUALITY_SETTLING
 from .timebase import MICROSECONDS, elapsed_ms
 
-RING_SIZE = const(2048)  # 8 s of pre-trigger at 160/s are 1280; the rest is patience with a slow store
+RING_SIZE = const(1024)  # 8 s of pre-trigger at 92/s are 736; more would cost the heap 14 bytes a sample
 _REBASE = const(0x10000000)
 _RATE_SAMPLES = const(129)
 
@@ -65,10 +65,15 @@ class Ring:
         return oldest if oldest > self.floor else self.floor
 
     def position_before(self, position: int, milliseconds: int) -> int:
-        """Position of the first usable sample at most `milliseconds` before the one at `position`."""
+        """Position of the first usable sample at most `milliseconds` before the one at `position`.
+
+        Not one of the oldest quarter: they would be overwritten before the reader has come so far.
+        """
         second = self.second[position & self.mask]
         microsecond = self.microsecond[position & self.mask]
-        low = self.oldest()
+        low = self.head - self.size + (self.size >> 2)
+        if low < self.floor:
+            low = self.floor
         if low > position:
             return position
         high = position

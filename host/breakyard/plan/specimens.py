@@ -96,8 +96,10 @@ def _power(n: float, effect: float, risk: float) -> float:
     shift = effect * math.sqrt(n / 2.0)
     if shift > limit + 38.0:
         return 1.0  # the far tail of the noncentral t is past what the routine can do, and certain anyway
-    above = 1.0 - float(special.nctdtr(freedom, shift, limit))
+    # The routine gives NaN in tails that are zero for every purpose: below 1e-46 wherever it was looked for.
+    within = float(special.nctdtr(freedom, shift, limit))
     below = float(special.nctdtr(freedom, shift, -limit)) if shift < 8.0 else 0.0
+    above = 1.0 - (within if math.isfinite(within) else 0.0)
     return min(max(above + (below if math.isfinite(below) else 0.0), 0.0), 1.0)
 
 

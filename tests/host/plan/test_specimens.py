@@ -4,7 +4,7 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from breakyard.compare.tolerance import one_sided_factor
@@ -37,6 +37,7 @@ def test_exact_power_by_simulation(n: int, effect: float) -> None:
 
 
 @given(st.integers(2, 60), st.floats(0.01, 0.5), st.floats(0.01, 0.5), st.integers(2, 5))
+@example(23, 0.25, 0.0234375, 3)  # a tail that the routine calls NaN
 def test_power_rises_with_specimens_and_difference(n: int, difference: float, cv: float, groups: int) -> None:
     """More specimens or a larger difference never make it less likely to be found; more groups never more."""
     here = power(n, difference, cv, groups=groups)
