@@ -184,7 +184,12 @@ def _rig() -> dict[str, Any]:
     from breakyard.cli.rig import TEMPLATE
 
     rig: dict[str, Any] = tomllib.loads(TEMPLATE)["rig"]
-    stronger = {"pull line": {"breaking": "150 kN"}, "concrete block": {"mass": "6500 kg"}}
+    stronger = {
+        "eye bolt of the cell": {"wll": "1.2 tf"},
+        "rod end of the cell": {"static": "25 kN"},
+        "pull line": {"breaking": "150 kN"},
+        "concrete block": {"mass": "6500 kg"},
+    }
     for part in (*rig["element"], *rig["anchor"]):
         part.update(stronger.get(part["name"], {}))
     rig["line"][0]["breaking"] = "150 kN"

@@ -24,14 +24,25 @@ loading = "winch"               # hand winch, winch, hoist, slow vehicle, jerk
 
 [[rig.element]]
 name = "bow shackle"
-kind = "shackle"                # also hook, ring, eyebolt, swivel, turnbuckle, block, chain, wire rope, webbing sling,
-wll = "2 tf"                    # round sling, rope, cell, winch, anchor, other; wll or breaking, or both
+kind = "shackle"                # also hook, ring, eyebolt, rod end, swivel, turnbuckle, block, chain, wire rope,
+wll = "2 tf"                    # webbing sling, round sling, rope, cell, winch, anchor, other; wll or breaking, or both
 # side_load_deg = 0
 
 [[rig.element]]
 name = "S cell"
 kind = "cell"
 capacity = "1 tf"
+# link = true                   # a cell that takes the shackles' pins itself; else what is in its threads, as below
+
+[[rig.element]]
+name = "eye bolt of the cell"
+kind = "eyebolt"
+wll = "1 tf"                    # straight along its thread
+
+[[rig.element]]
+name = "rod end of the cell"
+kind = "rod end"
+static = "12 kN"                # static load rating of its sheet, C0; half of it is taken as its working load
 
 [[rig.element]]
 name = "bridle"

@@ -46,7 +46,9 @@ _KEYS: Final = {
             "kind",
             "wll",
             "breaking",
+            "static",
             "capacity",
+            "link",
             "safe_overload",
             "ultimate",
             "design_factor",
@@ -128,6 +130,16 @@ def _element(reader: "_Reader") -> Element:
         factor = reader.optional_number("ultimate") or factor
     elif capacity_n is not None:
         raise DataError(f"{reader.where}: a capacity belongs to a cell; write wll or breaking")
+    is_link = reader.table.get("link", False)
+    if not isinstance(is_link, bool) or (is_link and kind != "cell"):
+        raise DataError(f"{reader.where}: link = true belongs to a cell that takes the shackles' pins itself")
+    static_n = reader.force("static")
+    if static_n is not None:
+        if kind != "rod end" or breaking_n is not None:
+            raise DataError(
+                f"{reader.where}: static is the static load rating of a rod end, in place of breaking"
+            )
+        breaking_n = static_n
     return reader.build(
         lambda: Element(
             name=reader.text("name", kind),
@@ -144,6 +156,7 @@ def _element(reader: "_Reader") -> Element:
             turn_deg=reader.number("turn_deg", 0.0),
             share=reader.number("share", 1.0),
             safe_overload=reader.number("safe_overload", 1.5),
+            is_link=is_link,
         )
     )
 

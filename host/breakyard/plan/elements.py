@@ -41,6 +41,7 @@ KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
             Kind("hook", (4.0, 5.0), rules.METAL_PART),
             Kind("ring", (4.0, 5.0), rules.METAL_PART),
             Kind("eyebolt", (4.0, 5.0), rules.METAL_PART),
+            Kind("rod end", (2.0, 2.0), rules.ROD_END),
             Kind("swivel", (4.0, 5.0), rules.METAL_PART),
             Kind("turnbuckle", (4.0, 5.0), rules.METAL_PART),
             Kind("block", (4.0, 5.0), rules.METAL_PART),
@@ -73,7 +74,8 @@ ENDS: Final[Mapping[str, tuple[tuple[float, float], Rule | None]]] = MappingProx
 
 @dataclass(frozen=True, slots=True)
 class Element:
-    """One part of the line. Ratings are newtons of a single straight leg; a cell's WLL is its capacity.
+    """One part of the line. Ratings are newtons of a single straight leg; a cell's WLL is its capacity, a rod end's
+    breaking strength its static load rating.
 
     `share` is the load on the part per load on the specimen (a purchase or a lever in between); `turn_deg` the
     angle by which a block turns the line (180 for there and back); `leg_angle_deg` is counted from the line of pull.
@@ -94,6 +96,8 @@ class Element:
     share: float = 1.0
     safe_overload: float = 1.5
     """Of a cell only, in capacities."""
+    is_link: bool = False
+    """Of a cell only: it takes the pins of the shackles itself, without eye bolts or rod ends."""
 
     def __post_init__(self) -> None:
         where = f'"{self.name}"'

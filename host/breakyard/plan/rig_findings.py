@@ -28,7 +28,7 @@ def rig_findings(check: "RigCheck", unit: str) -> tuple[Finding, ...]:
         found += _element(part, check, unit)
     for anchor in check.anchors:
         found += _anchor(anchor, unit)
-    return sort_findings([*found, *_loading(check), *_line(check)])
+    return sort_findings([*found, *_joints(check), *_loading(check), *_line(check)])
 
 
 def _weakest(check: "RigCheck", unit: str) -> Iterator[Finding]:
@@ -133,6 +133,22 @@ def _cell(part: ElementCheck, unit: str) -> Iterator[Finding]:
             f'"{part.element.name}": {show_force(part.load_n, unit)} is above its capacity, '
             f"{show_force(part.wll_n, unit)}, though within its safe overload.",
         )
+
+
+def _joints(check: "RigCheck") -> Iterator[Finding]:
+    """An S-cell has threads: what is screwed into them is often the weakest part of the line."""
+    kinds = {part.element.kind for part in check.elements}
+    if kinds & {"eyebolt", "rod end"}:
+        return
+    for part in check.elements:
+        if part.element.kind == "cell" and not part.element.is_link:
+            yield Finding(
+                "cell_joint",
+                "caution",
+                f'"{part.element.name}": nothing is said of what joins it to the shackles. Describe the eye bolts or rod '
+                "ends in its threads with their ratings (an M12 eye bolt of DIN 580 bears 340 kgf); write link = true "
+                "for a cell that takes the shackles' pins itself.",
+            )
 
 
 def _anchor(check: "AnchorCheck", unit: str) -> Iterator[Finding]:

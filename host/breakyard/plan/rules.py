@@ -65,6 +65,13 @@ CELL_LIMITS: Final = Rule(
     "OIML R 60:2021, Annex C",
     "standard",
 )
+ROD_END: Final = Rule(
+    "rod end",
+    "its static load rating is where its housing begins to bend for good (makers' catalogues), and counts as its "
+    "breaking strength; half of it as its working load (own choice)",
+    "makers' catalogues of rod ends, DIN ISO 12240-4",
+    "own",
+)
 GIVEN: Final = Rule("given", "stated in the description of the rig", "the user", "own")
 
 KNOTS: Final = Rule(

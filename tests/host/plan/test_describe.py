@@ -34,7 +34,9 @@ def test_the_template_is_a_rig_that_passes() -> None:
     described = rig_from_table(tomllib.loads(TEMPLATE)["rig"])
 
     assert check_rig(described).ok
-    assert [element.kind for element in described.elements] == ["shackle", "cell", "chain", "rope"]
+    assert [element.kind for element in described.elements] == [
+        *("shackle", "cell", "eyebolt", "rod end", "chain", "rope")
+    ]
     assert described.elements[0].wll_n == pytest.approx(2000.0 * KGF)
     assert described.anchors[1].role == "pull"
 
@@ -188,3 +190,43 @@ def test_percent() -> None:
         "3.2 %",
         "unbounded",
     ]
+
+
+def test_a_rod_end_is_described_by_its_static_load_rating() -> None:
+    """The rating at which it begins to bend stands for its strength; half of it is its working load."""
+    described = rig('[[rig.element]]\nkind = "rod end"\nstatic = "33 kN"')
+    check = check_rig(described).elements[0]
+
+    assert described.elements[0].breaking_n == pytest.approx(33_000.0)
+    assert check.wll_n == pytest.approx(16_500.0)
+
+
+@pytest.mark.parametrize(
+    ("element", "words"),
+    [
+        ('kind = "shackle"\nstatic = "33 kN"', "rod end"),
+        ('kind = "rod end"\nstatic = "33 kN"\nbreaking = "40 kN"', "in place of breaking"),
+        ('kind = "shackle"\nwll = "1 tf"\nlink = true', "a cell that takes"),
+        ('kind = "cell"\ncapacity = "1 tf"\nlink = "yes"', "a cell that takes"),
+    ],
+)
+def test_ratings_of_the_joints_at_the_wrong_part(element: str, words: str) -> None:
+    """One line says where such a key belongs."""
+    with pytest.raises(DataError, match=words):
+        rig(f"[[rig.element]]\n{element}")
+
+
+@pytest.mark.parametrize(
+    ("more", "remarked"),
+    [
+        ("", True),
+        ("link = true", False),
+        ('[[rig.element]]\nkind = "eyebolt"\nwll = "1 tf"', False),
+        ('[[rig.element]]\nkind = "rod end"\nstatic = "33 kN"', False),
+    ],
+)
+def test_a_cell_without_eye_or_rod_end_is_remarked(more: str, remarked: bool) -> None:
+    """What is screwed into an S-cell is a part of the line; a link cell has none."""
+    check = check_rig(rig(f'[[rig.element]]\nkind = "cell"\ncapacity = "1 tf"\n{more}'))
+
+    assert ("cell_joint" in [finding.code for finding in check.findings]) == remarked
