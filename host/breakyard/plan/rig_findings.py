@@ -145,8 +145,8 @@ def _joints(check: "RigCheck") -> Iterator[Finding]:
             yield Finding(
                 "cell_joint",
                 "caution",
-                f'"{part.element.name}": nothing is said of what joins it to the shackles. Describe the eye bolts or rod '
-                "ends in its threads with their ratings (an M12 eye bolt of DIN 580 bears 340 kgf); write link = true "
+                f'"{part.element.name}": nothing is said of what joins it to the shackles. Describe the eye bolts or '
+                "rod ends in its threads with their ratings (an M12 eye bolt of DIN 580: 340 kgf); write link = true "
                 "for a cell that takes the shackles' pins itself.",
             )
 
