@@ -29,9 +29,9 @@ from ble_air.air import ATT_AND_L2CAP, Air
 from ble_air.bluez import Bluez
 from ble_air.private_bus import PrivateBus, missing
 
-from breakyard.client.client import Client
-from breakyard.client.download import fetch
-from breakyard.link.ble import BleLink
+from breakyard.device.client.client import Client
+from breakyard.device.client.download import fetch
+from breakyard.device.link.ble import BleLink
 from breakyard.simulate.logger import VirtualLogger
 
 RATE_HZ = 150

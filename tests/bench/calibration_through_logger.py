@@ -19,8 +19,8 @@ import numpy as np
 from calibration_coverage import ASKED_KGF, Case, calibrated, make_case, report
 
 from breakyard.calibration import Calibration
-from breakyard.client.client import Client
-from breakyard.client.download import fetch
+from breakyard.device.client.client import Client
+from breakyard.device.client.download import fetch
 from breakyard.run import read_run
 from breakyard.simulate.feed import write_feed
 from breakyard.simulate.logger import VirtualLogger

@@ -14,13 +14,13 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from breakyard.compare import Observation, compare
-from breakyard.compare.groups import Group, describe
-from breakyard.compare.instrument import SharedTerm
-from breakyard.compare.tolerance import BOUNDS
-from breakyard.compare.verdict import pair_of
-from breakyard.compare.weibull import fit_weibull, sample_of
-from breakyard.compare.weibull_intervals import quantile_lower_bound
+from breakyard.comparison import Observation, compare
+from breakyard.comparison.groups import Group, describe
+from breakyard.comparison.instrument import SharedTerm
+from breakyard.comparison.tolerance import BOUNDS
+from breakyard.comparison.verdict import pair_of
+from breakyard.comparison.weibull import fit_weibull, sample_of
+from breakyard.comparison.weibull_intervals import quantile_lower_bound
 
 SIZES = (2, 3, 5, 10)
 MEAN_N, CV, SHAPE = 5000.0, 0.10, 12.0

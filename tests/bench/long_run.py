@@ -19,7 +19,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path.append(str(ROOT / "host"))
 
-from breakyard.client.client import Client  # noqa: E402
+from breakyard.device.client.client import Client  # noqa: E402
 from breakyard.run import read_run  # noqa: E402
 from breakyard.simulate import logger as virtual  # noqa: E402
 from breakyard.wire.frame import frame  # noqa: E402

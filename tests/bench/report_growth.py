@@ -12,11 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from breakyard.compare import compare, observe
+from breakyard.comparison import compare, observe
 from breakyard.curve import curve_from_columns
-from breakyard.report.content import Content, Entry
-from breakyard.report.page import make_page
-from breakyard.summary import summarise
+from breakyard.pull.summarize import summarise
+from breakyard.report.page.content import Content, Entry
+from breakyard.report.page.page import make_page
 
 WORST = 1.5
 GROUPS = 4

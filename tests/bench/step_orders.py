@@ -12,8 +12,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "support"))
 
 from step_cuts import cuts_of
 
+from breakyard.converter import find_cuts, measure
 from breakyard.simulate.converter import Faults
-from breakyard.step import find_cuts, measure
 
 FAMILIES = {
     "let go in 0.3 to 2 ms": {},

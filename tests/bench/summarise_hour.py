@@ -16,11 +16,11 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "support"))
 from analysis_cases import KGF, calibrated, curve_of
 
 from breakyard.curve import LoadCurve
+from breakyard.pull.summarize import summarise
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
 from breakyard.simulate.families import instrument
 from breakyard.simulate.pull import pull
-from breakyard.summary import summarise
 
 WINDOW = 80
 

@@ -11,7 +11,7 @@ import pytest
 
 from breakyard.calibration import Calibration
 from breakyard.cli.app import main
-from breakyard.client.client import Client
+from breakyard.device.client.client import Client
 from breakyard.run import read_run
 from breakyard.simulate.logger import VirtualLogger
 

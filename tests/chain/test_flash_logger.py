@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from breakyard.client.client import Client
-from breakyard.client.download import fetch
+from breakyard.device.client.client import Client
+from breakyard.device.client.download import fetch
 from breakyard.errors import LinkLost
 from breakyard.run import read_run
 from breakyard.simulate.logger import VirtualLogger

@@ -5,9 +5,9 @@ from collections.abc import Callable
 
 import pytest
 
-from breakyard.client.client import Client, Refused
+from breakyard.device.client.client import Client, Refused
+from breakyard.device.link.memory import CutLink, MemoryLink
 from breakyard.errors import LinkLost, LinkTimeout
-from breakyard.link.memory import CutLink, MemoryLink
 from breakyard.wire.commands import pack_results
 from breakyard.wire.frame import NEED_DATA, FrameReader, frame
 from breakyard.wire.layout import Command, Error

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from breakyard.calibration import calibrate, load_of_copy, mass_point, record_for_device
-from breakyard.client.client import Client, Refused
-from breakyard.client.download import fetch, fetch_over_breaks, kept_part
+from breakyard.device.client.client import Client, Refused
+from breakyard.device.client.download import fetch, fetch_over_breaks, kept_part
+from breakyard.device.link.memory import CutLink
 from breakyard.errors import LinkError, LinkLost
-from breakyard.link.memory import CutLink
 from breakyard.run import read_run
 from breakyard.simulate.logger import VirtualLogger
 from breakyard.wire.frame import NEED_DATA, FrameReader

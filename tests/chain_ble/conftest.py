@@ -16,9 +16,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 from ble_air.private_bus import PrivateBus, missing
 
-from breakyard.client.client import Client
-from breakyard.client.download import fetch
-from breakyard.link.ble import BleLink
+from breakyard.device.client.client import Client
+from breakyard.device.client.download import fetch
+from breakyard.device.link.ble import BleLink
 from breakyard.simulate.logger import VirtualLogger
 
 RATE_HZ = 150

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.client.client import Client
-from breakyard.client.download import fetch, fetch_over_breaks
+from breakyard.device.client.client import Client
+from breakyard.device.client.download import fetch, fetch_over_breaks
 from breakyard.run import read_run
 from breakyard.simulate.logger import VirtualLogger
 from breakyard.wire.layout import LINK_SILENCE

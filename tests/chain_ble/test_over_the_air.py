@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.client.client import Refused
-from breakyard.client.download import fetch, kept_part
+from breakyard.device.client.client import Refused
+from breakyard.device.client.download import fetch, kept_part
+from breakyard.device.link.ble import COMMAND_UUID, BleLink, find
 from breakyard.errors import LinkError, LinkLost
-from breakyard.link.ble import COMMAND_UUID, BleLink, find
 from breakyard.run import read_run
 from breakyard.wire.layout import LINK_FIRST_WORD, LINK_SILENCE, Error, State
 

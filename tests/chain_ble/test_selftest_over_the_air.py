@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from breakyard.selftest import Plan, Verdict, run
+from breakyard.device.selftest import Plan, Verdict, run
 
 KEY = bytes(range(7, 39))
 

@@ -17,12 +17,12 @@ from breakyard.cli import selftest
 from breakyard.cli.app import app, main
 from breakyard.cli.commands import register
 from breakyard.cli.output import Output
+from breakyard.device.selftest import Report, checks
+from breakyard.device.selftest.measure import RATE_IS_A_WIRE
+from breakyard.device.selftest.results import left_out
+from breakyard.device.selftest.seen import Clock, Press, Samples, Store, Supply
 from breakyard.plan.ranges import counts_per_mv_v, rail_mv_v
 from breakyard.plan.standoff import stand_off
-from breakyard.selftest import Report, checks
-from breakyard.selftest.measure import RATE_IS_A_WIRE
-from breakyard.selftest.results import left_out
-from breakyard.selftest.seen import Clock, Press, Samples, Store, Supply
 from breakyard.units import parse_force
 from breakyard.wire.layout import ResetCause
 

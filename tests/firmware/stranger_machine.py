@@ -10,7 +10,7 @@ import hypothesis.strategies as st
 from firmware_support import Logger, command, split_frames
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
-from breakyard.client.auth import Session
+from breakyard.device.client.auth import Session
 from breakyard.wire.commands import pack_arguments
 from breakyard.wire.layout import Command
 from logger.core import layout

@@ -2,11 +2,11 @@
 
 import pytest
 
-from breakyard.compare import Observation
-from breakyard.compare.groups import describe
-from breakyard.compare.tolerance import BoundKind, normed_residual, one_sided_factor, two_sided_factor
-from breakyard.compare.weibull import fit_weibull, sample_of
-from breakyard.compare.weibull_intervals import quantile_lower_bound
+from breakyard.comparison import Observation
+from breakyard.comparison.groups import describe
+from breakyard.comparison.tolerance import BoundKind, normed_residual, one_sided_factor, two_sided_factor
+from breakyard.comparison.weibull import fit_weibull, sample_of
+from breakyard.comparison.weibull_intervals import quantile_lower_bound
 
 STAT17 = (
     *(137.4438, 139.5395, 150.89, 141.4474, 141.8203, 151.8821, 143.9245, 132.9732, 136.6419),

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pytest
 
-from breakyard.compare import Comparison, Observation, compare
-from breakyard.compare.anova import one_way, welch_f
-from breakyard.compare.pairwise import welch
-from breakyard.compare.studentized import interval_factor, range_tail
-from breakyard.compare.survival import kaplan_meier, log_rank
+from breakyard.comparison import Comparison, Observation, compare
+from breakyard.comparison.anova import one_way, welch_f
+from breakyard.comparison.pairwise import welch
+from breakyard.comparison.studentized import interval_factor, range_tail
+from breakyard.comparison.survival import kaplan_meier, log_rank
 
 S355 = {
     # Direction: (upper-yield force kN, peak force kN). Open data set of ISO 6892-1 tests of S355 steel by a national

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from breakyard.converter.response import filtered_exponentials, filtered_power, variance
 from breakyard.curve import curve_from_columns
-from breakyard.peak import PERIODS_PER_EVENT, read_peak, shortest_event_s
-from breakyard.rate import loading_rate
-from breakyard.response import filtered_exponentials, filtered_power, variance
-from breakyard.results import Summary
-from breakyard.summary import summarise
+from breakyard.pull.peak.read import PERIODS_PER_EVENT, read_peak, shortest_event_s
+from breakyard.pull.rate import loading_rate
+from breakyard.pull.results import Summary
+from breakyard.pull.summarize import summarise
 
 
 @pytest.mark.parametrize(("order", "corner"), [(1, 0.443), (2, 0.319), (3, 0.262), (4, 0.228)])

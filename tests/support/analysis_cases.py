@@ -7,12 +7,12 @@ import numpy as np
 from breakyard.calibration import Calibration, KnownLoad, Plate, Point, calibrate, gravity_at, reference_load
 from breakyard.calibration.known_loads import Piece
 from breakyard.curve import LoadCurve, curve_from_run
+from breakyard.pull.summarize import Summary, summarise
 from breakyard.run import Converter, run_from_columns
 from breakyard.simulate.calibrations import SMALL_KG, calibration
 from breakyard.simulate.cell import Cell
 from breakyard.simulate.converter import Conversions, counts_per_mv_v
 from breakyard.simulate.families import CAPACITY_N, Case, family, instrument
-from breakyard.summary import Summary, summarise
 
 KGF = 9.80665
 

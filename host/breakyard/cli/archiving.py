@@ -91,8 +91,8 @@ def restore(archive: Path, into: Path) -> dict[str, int]:
     Raises: DataError, UsageError.
     """
     from breakyard.formats.archive import read_files, sessions_in
-    from breakyard.session.atomic import write_once
-    from breakyard.session.layout import safe_name
+    from breakyard.session.files.atomic import write_once
+    from breakyard.session.files.layout import safe_name
 
     names = sessions_in(archive)
     if not names:

@@ -1,14 +1,14 @@
 """The budget of one pull's peak, for people."""
 
 from breakyard.cli.output import Output
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
 
 
 def show_budget(out: Output, summary: Summary, unit: str) -> None:
     """Print every source of doubt with its size, the largest first, and what was taken for granted."""
     if out.as_json:
         return
-    from breakyard.report.budget_rows import budget_rows
+    from breakyard.report.words.budget_rows import budget_rows
 
     rows = [[row.source, row.size, row.share, row.meaning] for row in budget_rows(summary, unit)]
     out.table(

@@ -265,8 +265,8 @@ def write_calibration(made: "Calibration", recording: Path, output: Path | None)
     """
     import json
 
-    from breakyard.session.atomic import write_once
-    from breakyard.session.layout import name_from
+    from breakyard.session.files.atomic import write_once
+    from breakyard.session.files.layout import name_from
     from breakyard.session.session import find_session
 
     text = json.dumps(made.to_json(), indent=1, ensure_ascii=False) + "\n"
@@ -285,13 +285,13 @@ def _draw(
     drawn = []
     if picture is not None:
         from breakyard.cli.planning import save_picture
-        from breakyard.report.calibration_figure import calibration_figure
+        from breakyard.report.figures.calibration_figure import calibration_figure
 
         save_picture(calibration_figure(made, unit=unit), picture)
         drawn.append(picture)
     if recording_picture is not None:
         from breakyard.cli.planning import save_picture
-        from breakyard.report.plateau_figure import plateau_figure
+        from breakyard.report.figures.plateau_figure import plateau_figure
 
         if known.run is None or known.plateaus is None:
             raise UsageError("--recording-picture needs a recording; a table of points has none")

@@ -113,7 +113,7 @@ def load_counts(path: Path) -> "Run":
 def read_calibration_file(path: Path) -> "Calibration":
     """Read a calibration file, naming it in errors. Raises: DataError."""
     from breakyard.calibration import Calibration
-    from breakyard.session.calibrations import read_calibration
+    from breakyard.session.files.calibrations import read_calibration
 
     try:
         return Calibration.from_json(read_calibration(path))

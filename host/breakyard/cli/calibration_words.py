@@ -90,7 +90,7 @@ def _loads(made: "Calibration") -> list[float]:
 
 
 def _show_intervals(out: Output, made: "Calibration", unit: str, drawn: "Mapping[float, Drawn]") -> None:
-    from breakyard.report.values import load_text
+    from breakyard.report.words.values import load_text
     from breakyard.units import from_newtons
 
     rows, zero = [], made.zero_counts

@@ -75,8 +75,8 @@ def command(
     from breakyard.calibration.check_weighing import judge, weigh
     from breakyard.cli import calibrating
     from breakyard.cli.inputs import load_calibration, shown_unit
-    from breakyard.session.checks import add_check, check_file
-    from breakyard.session.checks import history as all_checks
+    from breakyard.session.files.checks import add_check, check_file
+    from breakyard.session.files.checks import history as all_checks
     from breakyard.session.session import find_session
 
     if (recording is None) == (counts is None):
@@ -118,7 +118,7 @@ def command(
     verdict = judge(made, own)
     if picture is not None:
         from breakyard.cli.planning import save_picture
-        from breakyard.report.check_figure import check_figure
+        from breakyard.report.figures.check_figure import check_figure
 
         save_picture(check_figure(own, verdict, title=f"Check weighings, logger {serial}"), picture)
     out = Output(as_json)
@@ -209,7 +209,7 @@ def _place(
 def _show(
     out: Output, made: "Calibration", check: "Check", own: "Sequence[Check]", verdict: "Verdict", unit: str
 ) -> None:
-    from breakyard.report.values import load_text
+    from breakyard.report.words.values import load_text
     from breakyard.units import from_newtons
 
     out.say(

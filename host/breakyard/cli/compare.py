@@ -16,7 +16,7 @@ from breakyard.cli.inputs import (
 from breakyard.cli.output import JsonOption, Output, UnitOption
 
 if TYPE_CHECKING:
-    from breakyard.compare import Comparison, Quantity
+    from breakyard.comparison import Comparison, Quantity
 
 
 class Of(StrEnum):
@@ -93,7 +93,7 @@ def command(
     )
     if picture is not None:
         from breakyard.cli.planning import save_picture
-        from breakyard.report.survival_figure import survival_figure
+        from breakyard.report.figures.survival_figure import survival_figure
 
         save_picture(survival_figure(comparison, unit=shown), picture)
     out.document(comparison.to_json() | ({"picture": str(picture)} if picture else {}))
@@ -109,7 +109,7 @@ SIDE_BY_SIDE: Final = 4
 
 def show(out: Output, comparison: "Comparison", unit: str) -> None:
     """Print groups, claims and verdicts."""
-    from breakyard.report import group_words as words
+    from breakyard.report.words import group_words as words
 
     shown = unit + comparison.quantity.unit.removeprefix("N")
     names = (*words.group_headings(comparison)[1:], *words.claim_headings(comparison)[1:])

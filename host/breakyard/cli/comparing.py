@@ -8,8 +8,8 @@ from breakyard.cli.reading import Read
 from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.compare import Comparison, Quantity
-    from breakyard.session.specimens import Specimen
+    from breakyard.comparison import Comparison, Quantity
+    from breakyard.session.files.specimens import Specimen
 
 MASS_WORDS: Final = ("mass", "gram", "grams", "g", "weight")
 
@@ -41,7 +41,7 @@ def compare_reads(
     per: "mass" for newtons per gram, or the name of a column of specimens.csv.
     Raises: DataError if no pull can take part; UsageError for an unknown group or column.
     """
-    from breakyard.compare import Compared, compare, observe
+    from breakyard.comparison import Compared, compare, observe
 
     table = _specimens(reads)
     several = len({read.pull.session.root for read in reads if read.pull.session is not None}) > 1

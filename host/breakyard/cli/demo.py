@@ -63,7 +63,7 @@ def command(
     from breakyard.cli.reporting import gather
     from breakyard.cli.summarize import show, write_tables
     from breakyard.plan.rig import CAUTIONS
-    from breakyard.report.page import make_page
+    from breakyard.report.page.page import make_page
     from breakyard.simulate.scenario import boatyard
 
     if interpreter not in (None, "micropython", "cpython"):
@@ -198,10 +198,10 @@ def _rig() -> dict[str, Any]:
 
 def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
     """Make the session folder, replacing an older demo. Raises: UsageError for a folder that is none."""
-    from breakyard.session.info import SessionInfo, read_info
-    from breakyard.session.layout import Layout
+    from breakyard.session.files.info import SessionInfo, read_info
+    from breakyard.session.files.layout import Layout
+    from breakyard.session.files.specimens import Specimen
     from breakyard.session.session import create_session
-    from breakyard.session.specimens import Specimen
 
     session_file = Layout(folder).session_file
     if session_file.exists():
@@ -231,7 +231,7 @@ async def _record_all(
     scenario: "Scenario", session: "Session", interpreter: str | None, step: Callable[[str], None]
 ) -> str:
     """Let the virtual logger record the day and fetch each run; returns what ran the firmware."""
-    from breakyard.client.client import Client
+    from breakyard.device.client.client import Client
     from breakyard.simulate.feed import write_feed
     from breakyard.simulate.logger import VirtualLogger
 
@@ -257,8 +257,8 @@ async def _record_all(
 
 async def _fetch(client: Any, run: int, session: "Session", recording: "Recording") -> None:
     """Fetch a run, keep it and its notes, and only then let the logger erase it."""
-    from breakyard.client.download import PART, fetch
-    from breakyard.session.notes import RunNotes
+    from breakyard.device.client.download import PART, fetch
+    from breakyard.session.files.notes import RunNotes
 
     part = session.layout.runs / f"{recording.id}{PART}"
     end = await fetch(client, run, part)

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from breakyard.plan.few import Scatter, Shows, SinglePull
     from breakyard.plan.order import PlannedPull
     from breakyard.plan.specimens import Plan
+    from breakyard.session.files.specimens import Specimen
     from breakyard.session.session import Session
-    from breakyard.session.specimens import Specimen
 
 
 class Strengths(StrEnum):
@@ -215,7 +215,7 @@ def _past_scatter(past: Sequence[Path], out: Output) -> "Scatter":
 
 def _listed(names: Sequence[str], have: "Sequence[Specimen]", per_group: int) -> list[tuple[str, str]]:
     """The specimens to order: those in the table, else `per_group` new ones of each group."""
-    from breakyard.session.layout import name_from
+    from breakyard.session.files.layout import name_from
 
     known = [(one.group, one.id) for one in have if one.group in names]
     if known:
@@ -231,7 +231,7 @@ def _listed(names: Sequence[str], have: "Sequence[Specimen]", per_group: int) ->
 
 def _write(session: "Session", have: "Sequence[Specimen]", order: "Sequence[PlannedPull]") -> Path:
     """Put the order into specimens.csv. Raises: UsageError if an order is there already."""
-    from breakyard.session.specimens import Specimen
+    from breakyard.session.files.specimens import Specimen
 
     path = session.layout.specimens_file
     if any(one.order is not None for one in have):

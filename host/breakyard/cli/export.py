@@ -72,8 +72,8 @@ def command(
 
     breakyard export sessions/* --archive --to club-archive
     """
-    from breakyard.session.atomic import write_atomically
-    from breakyard.session.layout import name_from
+    from breakyard.session.files.atomic import write_atomically
+    from breakyard.session.files.layout import name_from
 
     if archive and form is Format.JSON:
         raise UsageError("--archive writes Parquet; leave out --format json")

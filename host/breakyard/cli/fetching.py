@@ -13,8 +13,8 @@ from breakyard.cli.reach import LinkOption, make_link, pause_s, reach, run_name
 from breakyard.errors import LinkError, LinkLost, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.client.client import Client, StoredRun
-    from breakyard.link.base import Link
+    from breakyard.device.client.client import Client, StoredRun
+    from breakyard.device.link.base import Link
 
 TRIES: Final = 6
 """Attempts in a row that bring nothing, before it gives up: about a minute by radio."""
@@ -72,8 +72,8 @@ class _Job:
 
 async def _fetch(way: str, job: _Job, out: Output) -> None:
     """Go through with it. Raises: LinkError at once if nobody answers, LinkLost when the link brings nothing more."""
-    from breakyard.client.auth import WrongLogger
-    from breakyard.client.refused import Refused
+    from breakyard.device.client.auth import WrongLogger
+    from breakyard.device.client.refused import Refused
 
     async with make_link(way) as link:
         async with reach(link) as client:

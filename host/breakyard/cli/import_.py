@@ -66,8 +66,8 @@ def command(
         return
     from breakyard.formats.read_csv import parse_csv
     from breakyard.formats.recording import CsvOptions
-    from breakyard.session.info import SessionInfo
-    from breakyard.session.layout import name_from
+    from breakyard.session.files.info import SessionInfo
+    from breakyard.session.files.layout import name_from
     from breakyard.session.session import create_session, find_session
 
     options = CsvOptions(

@@ -13,10 +13,10 @@ from breakyard.errors import CalibrationError, DataError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration
+    from breakyard.converter import StepResponse
     from breakyard.curve import LoadCurve
     from breakyard.run import Run
     from breakyard.session.session import Session
-    from breakyard.step import StepResponse
 
 PURPOSE: Final = "purpose"
 """Key in a run's notes; what has another purpose than a pull is not summarised as one."""
@@ -211,7 +211,7 @@ def load_calibration(wanted: Path | None, session: "Session | None", what: str) 
     Raises: UsageError when none is named and none is to be found; CalibrationError for a file that is none.
     """
     from breakyard.calibration import Calibration
-    from breakyard.session.calibrations import read_calibration
+    from breakyard.session.files.calibrations import read_calibration
 
     if wanted is not None and (wanted.exists() or session is None):
         path = wanted
@@ -247,7 +247,7 @@ def load_curve(
     A pull that is one of several in its recording gets its own part of the curve.
     Raises: BreakyardError of any kind, naming the file.
     """
-    from breakyard.pulls import split_pulls
+    from breakyard.pull.split import split_pulls
 
     curve, run = _whole_curve(pull, calibration, accuracy_percent)
     return (curve if pull.part is None else split_pulls(curve)[pull.part - 1]), run
@@ -293,7 +293,7 @@ def load_response(pull: Pull, run: "Run | None", wanted: str | None) -> "StepRes
 
     Raises: DataError (file), UsageError (a response that is not sure).
     """
-    from breakyard.session.responses import find_response, read_response
+    from breakyard.session.files.responses import find_response, read_response
 
     if wanted == ASSUMED or run is None:
         return None
@@ -306,7 +306,7 @@ def load_response(pull: Pull, run: "Run | None", wanted: str | None) -> "StepRes
 
 def visible_responses(pull: Pull, wanted: str | None) -> list[str]:
     """Hashes of all response files that `load_response` might choose from. Raises: OSError."""
-    from breakyard.session import responses
+    from breakyard.session.files import responses
 
     if wanted == ASSUMED or pull.path.suffix.lower() != ".run":
         return []

@@ -11,8 +11,8 @@ from breakyard.cli.output import JsonOption, Output
 from breakyard.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.install import Installed
-    from breakyard.install.first_words import Met
+    from breakyard.device.install import Installed
+    from breakyard.device.install.first_words import Met
 
 RESTART_S: Final = 20.0
 """A board restarts within some seconds, and a computer takes some more to see its port again."""
@@ -60,11 +60,11 @@ def command(
 
     breakyard logger install --port COM5 --set capacity_counts=4294967 --set lamp_pin=15
     """
-    from breakyard.install import Board, install
-    from breakyard.install.board import PROMPT
-    from breakyard.install.first_words import answers
-    from breakyard.install.key import wanted_key
-    from breakyard.install.settings import check_names
+    from breakyard.device.install import Board, install
+    from breakyard.device.install.board import PROMPT
+    from breakyard.device.install.first_words import answers
+    from breakyard.device.install.key import wanted_key
+    from breakyard.device.install.settings import check_names
     from breakyard.simulate.logger import firmware_dir
     from breakyard.wire.layout import Access
 
@@ -141,7 +141,7 @@ def _document(done: "Installed") -> dict[str, Any]:
 
 async def _wait(port: str, output: Output) -> tuple[str, ...] | None:
     """What a logger has to say, once it answers; a person at a terminal is told what to do and given time."""
-    from breakyard.install.first_words import answers
+    from breakyard.device.install.first_words import answers
 
     output.say("waiting for the logger to answer")
     said = await answers(port, RESTART_S)
@@ -167,8 +167,8 @@ async def _meet_and_test(
 ) -> dict[str, Any]:
     from breakyard.cli.reach import keep_key, reach_way, read_keys
     from breakyard.cli.selftest import make_and_show
-    from breakyard.install.first_words import meet
-    from breakyard.install.key import KeyState
+    from breakyard.device.install.first_words import meet
+    from breakyard.device.install.key import KeyState
 
     async with reach_way(f"usb:{port}") as client:
         met = await meet(client, changes, wanted, read_keys(), access)
@@ -195,7 +195,7 @@ async def _meet_and_test(
 
 
 def _say_who(output: Output, met: "Met", where: str | None) -> None:
-    from breakyard.install.key import KeyState
+    from breakyard.device.install.key import KeyState
 
     called = f', called "{met.name}"' if met.name else ""
     output.say(f"logger {met.serial}{called} answers")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from breakyard.errors import DataError
 
 if TYPE_CHECKING:
-    from breakyard.client.client import Client
-    from breakyard.session.notes import RunNotes
+    from breakyard.device.client.client import Client
+    from breakyard.session.files.notes import RunNotes
     from breakyard.session.session import Session
 
 
@@ -35,7 +35,7 @@ class Keeper:
 
     def part(self, name: str) -> Path:
         """The file that grows while a run is fetched."""
-        from breakyard.client.download import PART
+        from breakyard.device.client.download import PART
 
         return self._folder / f"{name}{PART}"
 
@@ -45,7 +45,7 @@ class Keeper:
         What another command has kept of this very run, under whatever name, goes first: it is completed, never
         fetched twice. A file counts only if it begins with the very record that the run begins with. Raises: LinkError.
         """
-        from breakyard.client.download import PART, begins_alike, holds_beginning
+        from breakyard.device.client.download import PART, begins_alike, holds_beginning
 
         for path in sorted(self._folder.glob(f"*{PART}")) + sorted(self._folder.glob("*.run")):
             if await holds_beginning(client, run, path) and (path.suffix == PART or _kept(path).complete):
@@ -69,7 +69,7 @@ class Keeper:
         notes: "RunNotes | None" = None,
     ) -> Kept:
         """Bring a run's file up to date; `name` is what `place` said. Raises: LinkError, with what came in the part."""
-        from breakyard.client.download import fetch
+        from breakyard.device.client.download import fetch
 
         path = self._final(name)
         if path.exists():
@@ -79,7 +79,7 @@ class Keeper:
 
     def _notes(self, name: str) -> "RunNotes | None":
         """Notes for a part that `record` left under a specimen's id."""
-        from breakyard.session.notes import RunNotes
+        from breakyard.session.files.notes import RunNotes
 
         known = self.session.specimens() if self.session is not None else ()
         return RunNotes(specimen=name) if any(one.id == name for one in known) else None

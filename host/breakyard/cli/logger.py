@@ -12,7 +12,7 @@ from breakyard.cli.room import ask_room, time_words
 from breakyard.errors import DataError, LinkError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.client.client import Client
+    from breakyard.device.client.client import Client
 
 
 def _state(number: int | None) -> str:
@@ -34,7 +34,7 @@ def find(
 
     Example: breakyard logger find
     """
-    from breakyard.link import ble, usb
+    from breakyard.device.link import ble, usb
 
     out = Output(as_json)
     trouble = ""
@@ -237,7 +237,7 @@ def key(
 
     Example: breakyard logger key --link usb --access status
     """
-    from breakyard.client.auth import NO_KEY, new_key
+    from breakyard.device.client.auth import NO_KEY, new_key
     from breakyard.wire.layout import Access
 
     if access.upper() not in Access.__members__:

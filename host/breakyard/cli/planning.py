@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 from breakyard.errors import UnitError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.report.style import Picture
+    from breakyard.report.figures.style import Picture
 
 T = TypeVar("T")
 
@@ -22,7 +22,7 @@ def option(name: str, parse: Callable[[str], T], text: str) -> T:
 
 def save_picture(picture: "Picture", path: Path) -> None:
     """Write a picture as its file's ending says. Raises: UsageError (another ending), DataError (disk)."""
-    from breakyard.session.atomic import write_atomically
+    from breakyard.session.files.atomic import write_atomically
 
     ending = path.suffix.lower()
     if ending not in (".png", ".svg"):

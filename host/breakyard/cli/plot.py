@@ -25,7 +25,7 @@ from breakyard.cli.reading import Read, Wanted, read_one, read_pulls
 from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.report.style import Picture
+    from breakyard.report.figures.style import Picture
 
 
 class View(StrEnum):
@@ -186,7 +186,7 @@ def _plateaus(pull: Pull, wanted: Wanted, unit: str, shade: Shade, form: Form) -
 
 def _write(picture: "Picture", pull: Pull, view: View, output: Path | None) -> Path:
     """Write the picture where asked, else into the session's results, else beside the recording."""
-    from breakyard.session.atomic import write_atomically
+    from breakyard.session.files.atomic import write_atomically
 
     kind = "png" if output is None else output.suffix.lower().lstrip(".")
     if kind not in ("png", "svg"):

@@ -85,7 +85,7 @@ def command(
     plan = plan_range(question, unit=shown)
     out = Output(as_json)
     if picture is not None:
-        from breakyard.report.plan_figures import range_figure
+        from breakyard.report.figures.plan_figures import range_figure
 
         save_picture(range_figure(plan, unit=shown, mode="dark" if dark else "light"), picture)
     out.document(plan.to_json() | ({"picture": str(picture)} if picture else {}))

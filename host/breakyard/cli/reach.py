@@ -13,8 +13,8 @@ import typer
 from breakyard.errors import DataError, LinkError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.client.client import Client
-    from breakyard.link.base import Link
+    from breakyard.device.client.client import Client
+    from breakyard.device.link.base import Link
 
 PAUSES_S: Final = (0.5, 1.0, 2.0, 4.0)
 """Between attempts to connect again; the last one is repeated."""
@@ -80,11 +80,11 @@ async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
     kind, _, rest = way.partition(":")
     async with AsyncExitStack() as stack:
         if kind == "ble":
-            from breakyard.link.ble import BleLink
+            from breakyard.device.link.ble import BleLink
 
             yield BleLink(rest)
         elif kind == "usb":
-            from breakyard.link.usb import UsbLink
+            from breakyard.device.link.usb import UsbLink
 
             yield UsbLink(rest or _only_port())
         elif kind == "virtual" and not rest:
@@ -117,7 +117,7 @@ def _simulated_pull(folder: Path, calm: bool) -> Path:
 
 
 def _only_port() -> str:
-    from breakyard.link.usb import find
+    from breakyard.device.link.usb import find
 
     ports = [port.name for port in find()]
     if len(ports) != 1:
@@ -153,8 +153,8 @@ async def reach(link: "Link") -> AsyncIterator["Client"]:
 
     Raises: LinkError, DataError.
     """
-    from breakyard.client.client import Client
-    from breakyard.link.ble import BleLink
+    from breakyard.device.client.client import Client
+    from breakyard.device.link.ble import BleLink
 
     async with Client(link) as client:
         identity = await client.hello()

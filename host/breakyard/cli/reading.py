@@ -21,9 +21,9 @@ from breakyard.cli.inputs import (
 from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
+    from breakyard.converter import StepResponse
     from breakyard.curve import LoadCurve
-    from breakyard.results import Summary
-    from breakyard.step import StepResponse
+    from breakyard.pull.results import Summary
 
 MADE_FROM: Final = "made_from"
 """Key beside a stored summary: what it was computed from; another value means that it must be made again."""
@@ -82,7 +82,7 @@ def read_pulls(pulls: Sequence[Pull], wanted: Wanted, step: Callable[[str], None
 
 def read_one(pull: Pull, wanted: Wanted) -> "tuple[tuple[Read, LoadCurve], ...]":
     """Summarise each pull of one recording; with the curves. Raises: BreakyardError."""
-    from breakyard.pulls import split_pulls
+    from breakyard.pull.split import split_pulls
 
     curve, run = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
     response = load_response(pull, run, wanted.response)
@@ -97,7 +97,7 @@ def read_one(pull: Pull, wanted: Wanted) -> "tuple[tuple[Read, LoadCurve], ...]"
 def _read(
     pull: Pull, curve: "LoadCurve", wanted: Wanted, response: "StepResponse | None", *, alone: bool
 ) -> Read:
-    from breakyard.summary import summarise
+    from breakyard.pull.summarize import summarise
 
     try:
         summary = summarise(
@@ -178,7 +178,7 @@ def _source(pull: Pull, wanted: Wanted) -> dict[str, Any] | None:
 
 def _kept(pull: Pull, source: dict[str, Any] | None) -> list[Read] | None:
     """Return the stored summaries of a recording, if they were made from the very same things."""
-    from breakyard.results import Summary
+    from breakyard.pull.results import Summary
 
     if pull.session is None or source is None:
         return None

@@ -19,8 +19,8 @@ from breakyard.cli.room import ask_room, room_lines
 from breakyard.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.client.client import Client
-    from breakyard.link.base import Link
+    from breakyard.device.client.client import Client
+    from breakyard.device.link.base import Link
     from breakyard.wire.records import Status
 
 
@@ -246,7 +246,7 @@ async def _once(link: "Link", job: _Job) -> Kept | None:
         notes = None
         if job.keeper.session is not None:
             from breakyard.cli.inputs import PURPOSE
-            from breakyard.session.notes import RunNotes
+            from breakyard.session.files.notes import RunNotes
 
             more = {PURPOSE: "calibration"} if job.now else {}
             notes = RunNotes(specimen=job.specimen or None, more=more)
@@ -267,7 +267,7 @@ async def _watch(client: "Client", job: _Job) -> bool:
                 job.began_s = job.began_s or time.monotonic()
                 job.name = await job.keeper.place(client, job.run, job.name)
                 part = job.keeper.part(job.name)
-                from breakyard.client.download import fetch
+                from breakyard.device.client.download import fetch
 
                 follow = asyncio.create_task(fetch(client, job.run, part, follow=True))
             if job.should_stop:
@@ -286,7 +286,7 @@ async def _watch(client: "Client", job: _Job) -> bool:
 
 def _base_name(job: _Job, serial: bytes) -> str:
     """The specimen's id, or the logger's name for the run."""
-    from breakyard.session.layout import safe_name
+    from breakyard.session.files.layout import safe_name
 
     with suppress(UsageError):  # an id that no file can be called
         return safe_name(job.specimen) if job.specimen else run_name(serial, job.run)

@@ -60,8 +60,8 @@ def command(
     from breakyard.cli.reading import Wanted, read_pulls
     from breakyard.cli.reporting import gather
     from breakyard.cli.summarize import write_tables
-    from breakyard.report.page import make_page
-    from breakyard.session.atomic import write_atomically
+    from breakyard.report.page.page import make_page
+    from breakyard.session.files.atomic import write_atomically
     from breakyard.session.session import open_session
 
     worth = option("--matters", share, matters)
@@ -82,7 +82,7 @@ def command(
     write_atomically(page, make_page(content).encode())
     written = [page]
     if markdown:
-        from breakyard.report.markdown import make_markdown
+        from breakyard.report.page.markdown import make_markdown
 
         written.append(page.with_suffix(".md"))
         write_atomically(written[-1], make_markdown(content).encode())

@@ -13,10 +13,10 @@ from breakyard.errors import BreakyardError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration
-    from breakyard.compare import Comparison
+    from breakyard.comparison import Comparison
     from breakyard.plan.rig import RigCheck
-    from breakyard.report.content import Content, Entry, FileHash
-    from breakyard.report.style import Picture
+    from breakyard.report.figures.style import Picture
+    from breakyard.report.page.content import Content, Entry, FileHash
     from breakyard.session.session import Session
 
 PACKAGES: Final = ("numpy", "scipy", "pandas", "matplotlib")
@@ -31,7 +31,7 @@ def gather(
     What can't be had (a comparison, a rig) is told with its reason; it stops nothing.
     Raises: BreakyardError if a curve that was read before can't be read now.
     """
-    from breakyard.report.content import Content
+    from breakyard.report.page.content import Content
 
     good = [read for read in reads if read.summary is not None]
     comparison, comparison_problem = _comparison(reads, wanted, matters)
@@ -71,7 +71,7 @@ def _title(session: "Session") -> str:
 
 
 def _entry(read: Read, wanted: Wanted, written: Mapping[str, str]) -> "Entry":
-    from breakyard.report.content import Entry
+    from breakyard.report.page.content import Entry
 
     assert read.summary is not None
     curve, _ = load_curve(read.pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
@@ -121,8 +121,8 @@ def _calibrations(reads: Sequence[Read], wanted: Wanted) -> "list[Calibration]":
 
 def _files(session: "Session", reads: Sequence[Read]) -> "tuple[FileHash, ...]":
     """What the numbers come from: session, specimens, calibrations, and each recording with its notes."""
-    from breakyard.report.content import FileHash
-    from breakyard.session.responses import visible_responses
+    from breakyard.report.page.content import FileHash
+    from breakyard.session.files.responses import visible_responses
 
     layout = session.layout
     paths = [layout.session_file, layout.specimens_file, *session.calibrations()]
@@ -198,9 +198,9 @@ def _commands(wanted: Wanted, unit: str) -> tuple[str, ...]:
 def pictures(content: "Content") -> "dict[str, Picture]":
     """Every picture by the name of its file: all pulls, strengths, calibrations, rig, each pull and its break."""
     from breakyard.report.figures import Pull, break_figure, calibration_figure, overlay_figure, pull_figure
-    from breakyard.report.plan_figures import rig_figure
-    from breakyard.report.strip_figure import Strip, strip_figure
-    from breakyard.session.layout import name_from
+    from breakyard.report.figures.plan_figures import rig_figure
+    from breakyard.report.figures.strip_figure import Strip, strip_figure
+    from breakyard.session.files.layout import name_from
 
     unit, entries = content.unit, content.entries
     found = {

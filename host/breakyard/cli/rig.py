@@ -135,7 +135,7 @@ def command(
     check = check_rig(rig, unit=shown)
     out = Output(as_json)
     if picture is not None:
-        from breakyard.report.plan_figures import rig_figure
+        from breakyard.report.figures.plan_figures import rig_figure
 
         save_picture(rig_figure(check, mode="dark" if dark else "light"), picture)
     out.document(check.to_json() | {"file": str(file)} | ({"picture": str(picture)} if picture else {}))
@@ -148,8 +148,8 @@ def command(
 
 def read_rig(path: Path) -> tuple[Path, Mapping[str, Any], str | None]:
     """The file, its table [rig] and its unit, from a session or a TOML file. Raises: UsageError, DataError."""
-    from breakyard.session.layout import SESSION_FILE, find_root
-    from breakyard.session.toml_text import read_toml
+    from breakyard.session.files.layout import SESSION_FILE, find_root
+    from breakyard.session.files.toml_text import read_toml
 
     file = path
     if path.suffix.lower() != ".toml":

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from breakyard.client.client import Client
+    from breakyard.device.client.client import Client
     from breakyard.session.session import Session
     from breakyard.wire.records import Status
 

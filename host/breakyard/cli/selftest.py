@@ -14,8 +14,8 @@ from breakyard.cli.reach import LinkOption, keys_file, reach_way
 from breakyard.errors import DataError
 
 if TYPE_CHECKING:
-    from breakyard.client.client import Client
-    from breakyard.selftest import Report
+    from breakyard.device.client.client import Client
+    from breakyard.device.selftest import Report
 
 OTHER: Final = {"fast": "slow", "slow": "fast"}
 HOW: Final = {
@@ -57,7 +57,7 @@ async def make_and_show(
     client: "Client", out: Output, *, press: bool = True, slow: bool = False
 ) -> dict[str, Any]:
     """Make the test over a client that has said hello, show it, keep it; returns the JSON document."""
-    from breakyard.selftest import Plan, run
+    from breakyard.device.selftest import Plan, run
 
     asks = press and sys.stdin.isatty() and sys.stderr.isatty()
     report = await run(
@@ -121,7 +121,7 @@ def keep(document: dict[str, Any]) -> dict[str, Any]:
 
     Raises: DataError if the file cannot be read or written.
     """
-    from breakyard.session.atomic import write_atomically
+    from breakyard.session.files.atomic import write_atomically
 
     path = results_file()
     try:

@@ -11,8 +11,8 @@ from breakyard.cli.output import STATUS_NO, JsonOption, Output
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
+    from breakyard.converter import Cut, StepResponse, StepSource
     from breakyard.run import Run
-    from breakyard.step import Cut, StepResponse, StepSource
 
 
 def command(
@@ -48,9 +48,9 @@ def command(
 
     Example: breakyard step indoors/runs/cuts-1.run indoors/runs/cuts-2.run --picture step.png
     """
-    from breakyard.session.responses import keep_response, response_file
+    from breakyard.converter import measure
+    from breakyard.session.files.responses import keep_response, response_file
     from breakyard.session.session import find_session
-    from breakyard.step import measure
 
     cuts, sources, runs = _read(recordings)
     serial = _serial(runs, logger)
@@ -69,7 +69,7 @@ def command(
         kept = keep_response(path, response, replace=replace_old)
     if picture is not None:
         from breakyard.cli.planning import save_picture
-        from breakyard.report.step_figure import step_figure
+        from breakyard.report.figures.step_figure import step_figure
 
         save_picture(step_figure(response, cuts), picture)
     out = Output(as_json)
@@ -94,8 +94,8 @@ def _read(paths: Sequence[Path]) -> "tuple[list[Cut], list[StepSource], list[Run
     """All cuts of all recordings. Raises: DataError for a recording without one."""
     from breakyard.cli.calibrating import load_counts
     from breakyard.cli.inputs import digest
+    from breakyard.converter import StepSource, find_cuts
     from breakyard.errors import DataError
-    from breakyard.step import StepSource, find_cuts
 
     cuts: list[Cut] = []
     sources: list[StepSource] = []

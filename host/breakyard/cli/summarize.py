@@ -24,7 +24,7 @@ from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
 from breakyard.cli.reading import Read, Wanted, read_pulls
 
 if TYPE_CHECKING:
-    from breakyard.results import Summary
+    from breakyard.pull.results import Summary
 
 STRENGTH: Final = 3
 """Which column of the table tells what the specimen bears."""
@@ -82,7 +82,7 @@ def command(
 
 def show(out: Output, reads: Sequence[Read], unit: str) -> None:
     """Print the table, and under it what is to be doubted about which row."""
-    from breakyard.report.table import make_table
+    from breakyard.report.words.table import make_table
 
     good = [(read.pull, read.summary) for read in reads if read.summary is not None]
     table = make_table(
@@ -112,7 +112,7 @@ def tell(out: Output, summary: "Summary", unit: str) -> None:
     """Print one pull's story, line by line."""
     if out.as_json:
         return
-    from breakyard.report.account import account
+    from breakyard.report.words.account import account
 
     out.table("The pull, line by line", ("", ""), account(summary, unit))
 

@@ -30,7 +30,7 @@ from breakyard.formats.write_parquet import (
     schema_of,
     summary_row,
 )
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
 
 TABLES: Final = ("files", "samples", "pulls")
 PARTITION: Final = "session="

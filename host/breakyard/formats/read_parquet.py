@@ -11,7 +11,7 @@ from breakyard.errors import DataError
 from breakyard.formats.arrow import arrow, first_line, parquet
 from breakyard.formats.write_json import CURVE_SCHEMA
 from breakyard.formats.write_parquet import METADATA, SAMPLE_COLUMNS, SUMMARIES_SCHEMA
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
 
 
 def read_curve(data: bytes, *, where: str = "the file") -> LoadCurve:

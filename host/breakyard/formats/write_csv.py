@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Final
 
 from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
-from breakyard.results import Summary
-from breakyard.summary import summaries_to_frame
+from breakyard.pull.results import Summary
+from breakyard.pull.summarize import summaries_to_frame
 from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
 from breakyard.formats.arrow import arrow, parquet
 from breakyard.formats.write_json import CURVE_SCHEMA, json_text
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
 
 SUMMARIES_SCHEMA: Final = "breakyard.summaries/1"
 

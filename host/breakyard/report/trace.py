@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.curve import LoadCurve
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
 from breakyard.units import FORCE_UNITS, force_unit
 
 Floats = NDArray[np.float64]

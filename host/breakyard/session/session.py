@@ -6,13 +6,13 @@ from pathlib import Path
 
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import Recording
-from breakyard.session import calibrations, run_files
-from breakyard.session.atomic import write_atomically, write_once
-from breakyard.session.info import SessionInfo, read_info, write_info
-from breakyard.session.layout import Layout, find_root
-from breakyard.session.notes import RunNotes, read_notes, write_notes
-from breakyard.session.run_files import RunFile
-from breakyard.session.specimens import Specimen, read_specimens, specimens_text, write_specimens
+from breakyard.session.files import calibrations, run_files
+from breakyard.session.files.atomic import write_atomically, write_once
+from breakyard.session.files.info import SessionInfo, read_info, write_info
+from breakyard.session.files.layout import Layout, find_root
+from breakyard.session.files.notes import RunNotes, read_notes, write_notes
+from breakyard.session.files.run_files import RunFile
+from breakyard.session.files.specimens import Specimen, read_specimens, specimens_text, write_specimens
 
 
 def create_session(root: Path, info: SessionInfo, specimens: Iterable[Specimen] = ()) -> "Session":

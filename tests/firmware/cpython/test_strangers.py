@@ -3,7 +3,7 @@
 from hypothesis import settings
 from stranger_machine import machine
 
-from breakyard.client.client import UNLOCK_WAITS_S
+from breakyard.device.client.client import UNLOCK_WAITS_S
 from logger.core import auth, commands
 
 TestStrangers = machine(auth, commands).TestCase

@@ -1,6 +1,6 @@
 """What a logger may say at any time: kept to a fixed number, and a sound answer behind it is still understood."""
 
-from breakyard.client.conversation import MAX_KEPT_LINES, MAX_KEPT_RECORDS, Conversation
+from breakyard.device.client.conversation import MAX_KEPT_LINES, MAX_KEPT_RECORDS, Conversation
 from breakyard.wire.frame import LONGEST_BODY
 from breakyard.wire.layout import Command
 from fuzz_targets.feeding import Cursor, data_of, records, stream_of, stuffed, vectors, with_checksum

@@ -5,10 +5,10 @@ from types import SimpleNamespace
 
 from breakyard.cli.output import printable
 from breakyard.cli.reach import run_name
+from breakyard.device.link import ble
 from breakyard.errors import UsageError
-from breakyard.link import ble
-from breakyard.session.layout import LONGEST_NAME, Layout, name_from, safe_name
-from breakyard.session.run_files import _natural
+from breakyard.session.files.layout import LONGEST_NAME, Layout, name_from, safe_name
+from breakyard.session.files.run_files import _natural
 
 MAX_LEN = 160
 ROOT = Path("/somewhere/session")

@@ -16,7 +16,7 @@ from breakyard.errors import BreakyardError
 from breakyard.formats.archive import read_files, sessions_in, write_session
 from breakyard.formats.read_parquet import read_curve, read_summaries
 from breakyard.formats.write_parquet import METADATA, curve_parquet, schema_of, summaries_parquet
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
 from fuzz_targets import summary_json
 from fuzz_targets.places import folder
 

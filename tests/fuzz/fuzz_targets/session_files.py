@@ -8,8 +8,8 @@ import tomli_w
 
 from breakyard.cli.reach import KEYS_VARIABLE, read_keys
 from breakyard.errors import BreakyardError
-from breakyard.session.info import read_info, write_info
-from breakyard.session.notes import read_notes, write_notes
+from breakyard.session.files.info import read_info, write_info
+from breakyard.session.files.notes import read_notes, write_notes
 from fuzz_targets.feeding import Cursor
 from fuzz_targets.places import scratch
 

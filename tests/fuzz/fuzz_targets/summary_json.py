@@ -6,7 +6,7 @@ from functools import cache
 
 from breakyard.errors import DataError
 from breakyard.formats.write_json import json_text
-from breakyard.results import SCHEMA, Summary
+from breakyard.pull.results import SCHEMA, Summary
 
 MAX_LEN = 4000
 

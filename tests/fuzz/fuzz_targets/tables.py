@@ -3,8 +3,8 @@
 import math
 
 from breakyard.errors import BreakyardError
-from breakyard.session.checks import checks_text, read_checks
-from breakyard.session.specimens import parse_specimens, read_specimens, specimens_text
+from breakyard.session.files.checks import checks_text, read_checks
+from breakyard.session.files.specimens import parse_specimens, read_specimens, specimens_text
 from fuzz_targets.feeding import Cursor
 from fuzz_targets.places import scratch
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.session.checks import COLUMNS
+from breakyard.session.files.checks import COLUMNS
 
 from .calibration_runs import MASSES, PLATE, UTC_S, hung, make_cell, write_run
 from .conftest import Said

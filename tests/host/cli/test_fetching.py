@@ -10,14 +10,14 @@ from pathlib import Path
 import pytest
 
 from breakyard.cli import fetching, reach
-from breakyard.client.client import Client
-from breakyard.client.download import fetch
-from breakyard.link.base import Link
-from breakyard.link.memory import CutLink
+from breakyard.device.client.client import Client
+from breakyard.device.client.download import fetch
+from breakyard.device.link.base import Link
+from breakyard.device.link.memory import CutLink
 from breakyard.run import read_run
-from breakyard.session.info import SessionInfo
+from breakyard.session.files.info import SessionInfo
+from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import create_session
-from breakyard.session.specimens import Specimen
 from breakyard.simulate.logger import VirtualLogger
 
 from .conftest import Said

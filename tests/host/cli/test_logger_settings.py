@@ -7,7 +7,7 @@ import pytest
 
 from breakyard.cli import logger_settings
 from breakyard.cli.setting_words import MEANINGS, parse_setting, value_words
-from breakyard.client.client import Client
+from breakyard.device.client.client import Client
 from breakyard.errors import UsageError
 from breakyard.simulate.logger import VirtualLogger
 from breakyard.wire.layout import FIELDS, Input, Kind

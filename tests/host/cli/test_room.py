@@ -5,10 +5,10 @@ from pathlib import Path
 import pytest
 
 from breakyard.cli.room import LEAST_S, needed_s, room_lines, time_words
-from breakyard.session.info import SessionInfo
-from breakyard.session.notes import RunNotes
+from breakyard.session.files.info import SessionInfo
+from breakyard.session.files.notes import RunNotes
+from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import Session, create_session
-from breakyard.session.specimens import Specimen
 from breakyard.wire.layout import FIELDS, Kind
 from breakyard.wire.records import Status
 

@@ -1,13 +1,10 @@
 """breakyard step, and what summarize makes of its answer."""
 
 import json
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "support"))
 from step_cuts import cuts_of
 
 from breakyard.simulate import recipes

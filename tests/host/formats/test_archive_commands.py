@@ -10,9 +10,9 @@ import pytest
 from breakyard.cli import export, import_
 from breakyard.errors import UsageError
 from breakyard.formats.read_csv import parse_csv
-from breakyard.session.info import SessionInfo
+from breakyard.session.files.info import SessionInfo
+from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import create_session
-from breakyard.session.specimens import Specimen
 
 
 def make_session(root: Path) -> Path:

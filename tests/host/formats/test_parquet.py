@@ -16,8 +16,8 @@ from breakyard.formats.archive import ArchivedFile, ArchivedPull, read_files, se
 from breakyard.formats.read_parquet import read_curve, read_summaries
 from breakyard.formats.write_json import curve_json
 from breakyard.formats.write_parquet import SAMPLE_COLUMNS, SUMMARY_COLUMNS, curve_parquet, summaries_parquet
-from breakyard.results import Summary
-from breakyard.summary import summarise
+from breakyard.pull.results import Summary
+from breakyard.pull.summarize import summarise
 
 pa = pytest.importorskip("pyarrow")
 pq = pytest.importorskip("pyarrow.parquet")

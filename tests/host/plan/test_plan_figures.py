@@ -10,7 +10,7 @@ from breakyard.errors import UsageError
 from breakyard.plan.energy import Line
 from breakyard.plan.ranges import RangePlan, RangeQuestion, plan_range
 from breakyard.plan.rig import Rig, RigCheck, check_rig
-from breakyard.report.plan_figures import range_figure, rig_figure
+from breakyard.report.figures.plan_figures import range_figure, rig_figure
 
 KGF = 9.80665
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from breakyard.compare.tolerance import one_sided_factor
+from breakyard.comparison.tolerance import one_sided_factor
 from breakyard.errors import UsageError
 from breakyard.plan.few import cautious_scatter, shows, single_pull
 from breakyard.plan.order import pulling_order

@@ -7,10 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from breakyard.compare import compare, observe
+from breakyard.comparison import compare, observe
 from breakyard.curve import LoadCurve
-from breakyard.report.content import Content, Entry
-from breakyard.results import (
+from breakyard.pull.results import (
     Break,
     BudgetLine,
     Drop,
@@ -25,6 +24,7 @@ from breakyard.results import (
     Summary,
     Zero,
 )
+from breakyard.report.page.content import Content, Entry
 from breakyard.run import Gap
 
 PERIOD_S = 0.0125

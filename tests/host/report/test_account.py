@@ -1,21 +1,16 @@
 """One pull told line by line: everything that its JSON holds is also told to people."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "support"))
 from analysis_cases import KGF, calibrated, curve_of, read_case
 
 from breakyard.curve import curve_from_columns
-from breakyard.report.account import account
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
+from breakyard.pull.summarize import summarise
+from breakyard.report.words.account import account
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
 from breakyard.simulate.families import instrument
 from breakyard.simulate.pull import pull
-from breakyard.summary import summarise
 
 
 def told(summary: Summary) -> dict[str, str]:

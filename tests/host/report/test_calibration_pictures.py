@@ -17,10 +17,10 @@ from breakyard.calibration import (
 )
 from breakyard.calibration.check_weighing import DAY_S, Check, judge
 from breakyard.errors import UnitError
-from breakyard.report.calibration_figure import calibration_figure
-from breakyard.report.check_figure import check_figure
-from breakyard.report.plateau_figure import plateau_figure
-from breakyard.report.style import VERMILLION
+from breakyard.report.figures.calibration_figure import calibration_figure
+from breakyard.report.figures.check_figure import check_figure
+from breakyard.report.figures.plateau_figure import plateau_figure
+from breakyard.report.figures.style import VERMILLION
 from breakyard.run import Run, run_from_columns
 
 LEVELS = (0.0, 20.0, 40.0, 60.0, 40.0, 20.0, 0.0)

@@ -17,6 +17,7 @@ from PIL import Image
 from breakyard.calibration import Plate, calibrate, gravity_at, mass_point
 from breakyard.curve import LoadCurve
 from breakyard.errors import UnitError, UsageError
+from breakyard.pull.results import Recovery, Summary
 from breakyard.report.figures import (
     Picture,
     Pull,
@@ -25,9 +26,8 @@ from breakyard.report.figures import (
     overlay_figure,
     pull_figure,
 )
-from breakyard.report.style import ORANGE, thinned
+from breakyard.report.figures.style import ORANGE, thinned
 from breakyard.report.trace import make_trace
-from breakyard.results import Recovery, Summary
 
 Make = Callable[..., Summary]
 
@@ -258,7 +258,7 @@ def test_pictures_leave_pyplot_alone_and_load_late() -> None:
     """Importing the report loads no matplotlib; drawing loads no pyplot."""
     code = (
         "import sys; import breakyard.report.figures as f; assert 'matplotlib' not in sys.modules;"
-        "from breakyard.report.style import make_look, new_figure; new_figure(make_look('light', 'wide'));"
+        "from breakyard.report.figures.style import make_look, new_figure; new_figure(make_look('light', 'wide'));"
         "assert 'matplotlib.pyplot' not in sys.modules"
     )
 

@@ -16,12 +16,12 @@ from breakyard.calibration import Plate, calibrate, gravity_at, mass_point
 from breakyard.errors import UsageError
 from breakyard.plan.describe import rig_from_table
 from breakyard.plan.rig import CAUTIONS, check_rig
-from breakyard.report.content import Content, FileHash
 from breakyard.report.figures import Pull, overlay_figure, pull_figure
-from breakyard.report.markdown import literal, make_markdown
-from breakyard.report.markup import Markup, clean, join, table, tag
-from breakyard.report.page import make_page
-from breakyard.report.strip_figure import Strip, strip_figure
+from breakyard.report.figures.strip_figure import Strip, strip_figure
+from breakyard.report.page.content import Content, FileHash
+from breakyard.report.page.markdown import literal, make_markdown
+from breakyard.report.page.markup import Markup, clean, join, table, tag
+from breakyard.report.page.page import make_page
 
 MakeContent = Callable[..., Content]
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.report.content import Content
-from breakyard.report.page import make_page
+from breakyard.report.page.content import Content
+from breakyard.report.page.page import make_page
 
 PROBE = """<script>
 addEventListener("load", function () {

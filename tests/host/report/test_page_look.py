@@ -6,10 +6,10 @@ from itertools import pairwise
 
 import pytest
 
-from breakyard.report.chart import SHAPES, ticks
-from breakyard.report.inline import COLOUR_NAMES
-from breakyard.report.strip_figure import MARKERS
-from breakyard.report.style import THEMES
+from breakyard.report.figures.strip_figure import MARKERS
+from breakyard.report.figures.style import THEMES
+from breakyard.report.page.chart import SHAPES, ticks
+from breakyard.report.page.inline import COLOUR_NAMES
 
 TEXT, SIGN = 4.5, 3.0
 """Least contrast of text (WCAG 2.2, 1.4.3 AA) and of what is needed to understand a picture (1.4.11)."""
@@ -29,7 +29,7 @@ def contrast(one: str, other: str) -> float:
 
 def shades() -> dict[str, dict[str, str]]:
     """The page's colours by mode and name."""
-    style = (files("breakyard.report") / "templates" / "page.css").read_text(encoding="utf-8")
+    style = (files("breakyard.report.page") / "templates" / "page.css").read_text(encoding="utf-8")
     light, dark = re.findall(r":root \{(.*?)\}", style, flags=re.DOTALL)
     return {
         mode: dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", part))

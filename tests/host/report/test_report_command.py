@@ -11,9 +11,9 @@ import typer
 from breakyard.cli import report
 from breakyard.errors import UsageError
 from breakyard.formats.read_csv import parse_csv
-from breakyard.session.info import SessionInfo
+from breakyard.session.files.info import SessionInfo
+from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import Session, create_session
-from breakyard.session.specimens import Specimen
 
 
 def pull(peak_n: float, seed: int) -> bytes:

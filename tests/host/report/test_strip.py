@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from breakyard.errors import UnitError, UsageError
-from breakyard.report.content import Content
-from breakyard.report.strip_figure import MARKERS, Strip, strip_figure
+from breakyard.report.figures.strip_figure import MARKERS, Strip, strip_figure
+from breakyard.report.page.content import Content
 
 MakeContent = Callable[..., Content]
 

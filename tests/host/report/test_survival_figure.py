@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from breakyard.compare import Observation, compare
+from breakyard.comparison import Observation, compare
 from breakyard.errors import UsageError
-from breakyard.report.survival_figure import describe_survival, survival_figure
+from breakyard.report.figures.survival_figure import describe_survival, survival_figure
 
 
 def observed(group: str, value_n: float, at_least: bool = False) -> Observation:

@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import pytest
 
-from breakyard.report.table import make_row, make_table
-from breakyard.report.wording import SERIOUS, SHORT, doubts, is_doubtful, manner_text, short_doubts
-from breakyard.results import Summary
+from breakyard.pull.results import Summary
+from breakyard.report.words.table import make_row, make_table
+from breakyard.report.words.wording import SERIOUS, SHORT, doubts, is_doubtful, manner_text, short_doubts
 
 
 def test_a_row_in_the_unit_of_the_reader(make_summary: Callable[..., Summary]) -> None:

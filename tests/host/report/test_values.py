@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from breakyard.errors import UnitError
-from breakyard.report.values import (
+from breakyard.pull.results import BudgetLine, Summary
+from breakyard.report.words.values import (
     at_least_text,
     bound_text,
     ceiled,
@@ -23,7 +24,6 @@ from breakyard.report.values import (
     standard_n,
     strength_text,
 )
-from breakyard.results import BudgetLine, Summary
 
 
 @pytest.mark.parametrize(

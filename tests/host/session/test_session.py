@@ -13,10 +13,10 @@ from breakyard.errors import BreakyardError, DataError, UnitError, UsageError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import CsvOptions
 from breakyard.session import Session, create_session, find_session, open_session
-from breakyard.session.atomic import write_atomically, write_once
-from breakyard.session.info import SessionInfo
-from breakyard.session.layout import Layout, name_from, safe_name
-from breakyard.session.notes import RunNotes, read_notes, write_notes
+from breakyard.session.files.atomic import write_atomically, write_once
+from breakyard.session.files.info import SessionInfo
+from breakyard.session.files.layout import Layout, name_from, safe_name
+from breakyard.session.files.notes import RunNotes, read_notes, write_notes
 
 CSV = "Zeit;Kraft\n[ms];[kN]\n0,5;1\n1,5;2\n3,5;1,5\n"
 

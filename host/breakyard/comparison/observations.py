@@ -1,0 +1,128 @@
+"""Summary -> Observation: what one pull says about its group, its doubts kept beside it.
+
+An observation that is only "at least" is censored: the specimen bears that much or more. Nothing is ever dropped
+here because of its size; a pull leaves only where the asked quantity does not exist, and then it is named.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+from breakyard.comparison.instrument import SharedTerm, is_shared
+from breakyard.errors import DataError, UsageError
+from breakyard.pull.results import Summary
+
+Quantity = Literal["strength", "first_peak", "settled"]
+QUANTITIES: Final[tuple[Quantity, ...]] = ("strength", "first_peak", "settled")
+
+NOT_DOUBTS: Final = frozenset({"no_break"})
+"""Flags that are a finding about the specimen and no doubt about the number: "at least" says it already."""
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One specimen's value in newtons (or newtons per unit of what it was divided by)."""
+
+    group: str
+    specimen: str
+    value_n: float
+    at_least: bool = False
+    own_n: float = 0.0
+    """Standard uncertainty that belongs to this pull alone: zero, noise, sampling."""
+    shared: tuple[SharedTerm, ...] = ()
+    """Standard uncertainties that every pull with the same calibration has in common."""
+    flags: tuple[str, ...] = ()
+    run: str = ""
+
+    def __post_init__(self) -> None:
+        if not (0.0 < self.value_n < float("inf")):
+            raise DataError(
+                f"{self.specimen or self.run or self.group}: a load of {self.value_n:g} N cannot be compared; "
+                "look at the pull's curve, or leave it out"
+            )
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """The flags that are a reason to look at the pull again."""
+        return tuple(flag for flag in self.flags if flag not in NOT_DOUBTS)
+
+
+def observe(
+    summary: Summary, *, group: str, specimen: str = "", of: Quantity = "strength", per: float | None = None
+) -> Observation | None:
+    """Take one pull's value, censoring and uncertainties from its summary.
+
+    per: mass, price or area of this specimen; the value and all uncertainties are divided by it.
+    Returns None where the pull has no such quantity (nothing settled after its peak).
+    Raises: UsageError if `per` is not positive.
+    """
+    if per is not None and not 0.0 < per < float("inf"):
+        raise UsageError(
+            f"{specimen or summary.run.name}: cannot divide a load by {per:g}; give a number above 0"
+        )
+    found = _value(summary, of)
+    if found is None:
+        return None
+    value, at_least = found
+    # The budget is the peak's. A scale error keeps its share of any load, so it is carried over in proportion.
+    share = value / summary.peak.estimate_n if summary.peak.estimate_n > 0.0 else 1.0
+    divisor = 1.0 if per is None else per
+    calibration = summary.run.calibration_hash or summary.run.calibration or "stated"
+    shared = tuple(
+        SharedTerm(calibration, line.source, line.standard_n * share / divisor)
+        for line in summary.budget
+        if is_shared(line.source) and line.standard_n > 0.0
+    )
+    own = math.hypot(*(line.standard_n for line in summary.budget if not is_shared(line.source)))
+    return Observation(
+        group=group,
+        specimen=specimen or summary.run.name,
+        value_n=value / divisor,
+        at_least=at_least,
+        own_n=own / divisor,
+        shared=shared,
+        flags=summary.flags,
+        run=summary.run.name,
+    )
+
+
+def _value(summary: Summary, of: Quantity) -> tuple[float, bool] | None:
+    if of == "strength":
+        # Where the peak itself is a bound, only its lower end is certain; a pull that was let go held its peak.
+        certain = summary.peak.bound == "lower"
+        strength = summary.strength
+        return (strength.low_n if certain and strength.low_n > 0.0 else strength.value_n), strength.at_least
+    if of == "first_peak":
+        is_peak = summary.first_peak.load_n >= 0.999 * summary.peak.estimate_n
+        return summary.first_peak.load_n, is_peak and summary.strength.at_least
+    return None if summary.settled is None else (summary.settled.load_n, False)
+
+
+def one_per_specimen(observations: Iterable[Observation]) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
+    """Keep one observation per specimen, and say in sentences which pulls that joins.
+
+    A specimen pulled again after it was let go is one specimen, not two: its break counts, else its highest bound.
+    """
+    by_specimen: dict[tuple[str, str], list[Observation]] = {}
+    for observation in observations:
+        by_specimen.setdefault((observation.group, observation.specimen), []).append(observation)
+    kept, notes = [], []
+    for (_, specimen), pulls in by_specimen.items():
+        chosen = _joined(pulls)
+        kept.append(chosen)
+        if len(pulls) > 1:
+            notes.append(
+                f"{specimen} was pulled {len(pulls)} times and counts once, with {chosen.run or 'one of them'}"
+            )
+    return tuple(kept), tuple(notes)
+
+
+def _joined(pulls: Sequence[Observation]) -> Observation:
+    broken = [pull for pull in pulls if not pull.at_least]
+    if not broken:
+        return max(pulls, key=lambda pull: pull.value_n)
+    chosen = min(broken, key=lambda pull: pull.value_n)
+    if len(broken) > 1:
+        return replace(chosen, flags=(*chosen.flags, "broke_more_than_once"))
+    return chosen

@@ -1,0 +1,122 @@
+"""A run from the logger's store into a run file, resumed wherever the last attempt stopped."""
+
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Final
+
+from breakyard.device.client.client import Client
+from breakyard.errors import DataError, LinkError, LinkLost
+from breakyard.wire.frame import FrameReader, frame
+from breakyard.wire.layout import MAX_FRAME
+from breakyard.wire.records import RunEnd, parse
+
+Connect = Callable[[], Awaitable[Client]]
+
+LARGEST_RUN: Final = 64 << 20
+"""Bytes; four times the largest flash of the boards. What goes on longer is no run, and must not fill the disk."""
+
+PART: Final = ".part"
+"""Ending of a run file that is not complete yet."""
+
+
+def kept_part(path: Path, run: int) -> tuple[int, int]:
+    """Return how many records of a run, from index 0 on without a hole, a file holds, and their bytes.
+
+    A damaged end (the host was killed while it wrote) is not counted; it is fetched again.
+    """
+    if not path.exists():
+        return 0, 0
+    reader = FrameReader()
+    reader.receive_data(path.read_bytes())
+    reader.receive_end()
+    records = size = 0
+    while isinstance(raw := reader.next_bytes(), bytes):
+        record = parse(raw)
+        if record.run != run or record.index != records:
+            break
+        records += 1
+        size += len(frame(raw))
+    return records, size
+
+
+async def fetch(
+    client: Client,
+    run: int,
+    path: Path,
+    *,
+    follow: bool = False,
+    step: Callable[[], None] = lambda: None,
+) -> RunEnd | None:
+    """Append the records of a run that a file lacks, as they arrive; the file is readable at any moment.
+
+    Args:
+        client: talks to the logger.
+        run: the run's number.
+        path: the file.
+        follow: wait for a run that is still being recorded.
+        step: called once per record, those that were there already included.
+
+    Returns the end record, or None if the store holds none. Raises: LinkError, call again to go on; DataError if
+    the file holds something else, such as a run of the same number from before the logger lost its memory.
+    """
+    first, size = kept_part(path, run)
+    if path.exists() and not await begins_alike(client, run, path):
+        raise DataError(
+            f"{path}: holds another run than the logger's run {run}; move it away and fetch again"
+        )
+    for _ in range(first):
+        step()
+    with path.open("ab") as file:
+        file.truncate(size)
+
+        def keep(raw: bytes) -> None:
+            if file.tell() > LARGEST_RUN:
+                raise LinkError(
+                    f"run {run} has no end: {LARGEST_RUN >> 20} MB came; is this one of our loggers?"
+                )
+            file.write(frame(raw))
+            file.flush()
+            step()
+
+        return await client.read_run(run, keep, first=first, follow=follow)
+
+
+async def begins_alike(client: Client, run: int, path: Path) -> bool:
+    """True if a file begins with the first record of the logger's run, or with less than a record.
+
+    Numbers of runs come again when a logger loses its memory; what the record says of the start does not.
+    Raises: LinkError.
+    """
+    if path.stat().st_size <= MAX_FRAME and kept_part(path, run) == (0, 0):
+        return True
+    return await holds_beginning(client, run, path)
+
+
+async def holds_beginning(client: Client, run: int, path: Path) -> bool:
+    """True if the first record of a file is one of the logger's run, byte for byte. Raises: LinkError."""
+    reader = FrameReader()
+    with path.open("rb") as file:
+        reader.receive_data(file.read(2 * MAX_FRAME))
+    raw = reader.next_bytes()
+    if not isinstance(raw, bytes):
+        return False
+    first = parse(raw)
+    # The record itself may be lost in the store: then the file begins behind it.
+    return first.run == run and raw == await client.read_record(run, first.index)
+
+
+async def fetch_over_breaks(connect: Connect, run: int, path: Path, *, tries: int = 10) -> RunEnd | None:
+    """Fetch a run over a link that breaks: connect again and go on, up to `tries` breaks without any progress.
+
+    Raises: LinkLost when the link brings nothing any more.
+    """
+    barren = 0
+    while True:
+        before = kept_part(path, run)
+        try:
+            async with await connect() as client:
+                return await fetch(client, run, path)
+        except LinkError as error:
+            barren = 0 if kept_part(path, run) > before else barren + 1
+            if barren >= tries:
+                raise LinkLost(f"the link broke {tries} times without bringing anything: {error}") from error

@@ -1,0 +1,152 @@
+"""Sends commands over a link and waits for what comes back. One task alone takes bytes from the link.
+
+So several tasks may use a client at once: one follows a run while another asks for its end.
+"""
+
+import asyncio
+import time
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from typing import Final
+
+from breakyard.device.client.conversation import Conversation
+from breakyard.device.client.refused import Refused
+from breakyard.device.link.base import Link
+from breakyard.errors import LinkError, LinkLost, LinkTimeout
+from breakyard.wire.commands import unpack_results
+from breakyard.wire.fields import Value
+from breakyard.wire.layout import Command, Error
+
+TRIES: Final = 3
+
+Seal = Callable[[Command, bytes], bytes | None]
+"""Given a command and its arguments: the arguments of SEALED in its place, or None to send it as it is."""
+
+
+class Exchange:
+    """One connection: what was sent, and what is waited for."""
+
+    def __init__(self, link: Link, conversation: Conversation, timeout_s: float) -> None:
+        self.link = link
+        self.conversation = conversation
+        self.timeout_s = timeout_s
+        self.seal: Seal | None = None
+        self._news = asyncio.Event()
+        self._failure: BaseException | None = None
+        self._pump: asyncio.Task[None] | None = None
+
+    async def start(self) -> None:
+        """Connect and begin to take bytes. Raises: LinkError."""
+        await self.link.connect()
+        self._pump = asyncio.create_task(self._take())
+
+    async def stop(self) -> None:
+        """Stop taking bytes and disconnect."""
+        if self._pump is not None:
+            self._pump.cancel()
+            with suppress(asyncio.CancelledError):
+                await self._pump
+            self._pump = None
+        with suppress(LinkError):
+            await self.link.disconnect()
+
+    async def _take(self) -> None:
+        try:
+            while True:
+                self.conversation.receive(await self.link.receive())
+                self._wake()
+                await asyncio.sleep(0)  # a babbling logger must not keep everybody else from running
+        except asyncio.CancelledError:
+            raise
+        except BaseException as error:
+            self._failure = error  # told to whoever waits next
+            self._wake()
+
+    def _wake(self) -> None:
+        news, self._news = self._news, asyncio.Event()
+        news.set()
+
+    async def wait(self, deadline: float) -> None:
+        """Wait until something came, at most until a moment of the monotonic clock. Raises: LinkTimeout, LinkLost."""
+        news = self._news
+        if self._failure is None:
+            try:
+                await asyncio.wait_for(news.wait(), max(0.0, deadline - time.monotonic()))
+            except TimeoutError as error:
+                raise LinkTimeout("the logger is silent") from error
+        if self._failure is not None:
+            raise self._failure
+
+    def message(self, command: Command, **arguments: Value) -> tuple[int, bytes]:
+        """Number a command, sealed if need be; return its index and its bytes. Raises: UsageError."""
+        return self.conversation.command(command, self.seal, **arguments)
+
+    async def send(self, message: bytes) -> None:
+        """Send bytes, cut as the link wants them. Raises: LinkLost."""
+        start = 0
+        while start < len(message):
+            size = max(1, self.link.max_packet)  # may grow meanwhile
+            await self.link.send(message[start : start + size])
+            start += size
+
+    async def ask(self, command: Command, **arguments: Value) -> dict[str, Value]:
+        """Send a command, again if nothing comes back, and return the results of its answer.
+
+        Raises: Refused, LinkLost, LinkTimeout.
+        """
+        index, message = self.message(command, **arguments)
+        try:
+            for _ in range(TRIES):
+                await self.send(message)
+                deadline = time.monotonic() + self.timeout_s
+                with suppress(LinkTimeout):
+                    while (answer := self.conversation.take_answer(index)) is None:
+                        await self.wait(deadline)
+                    if answer.error != Error.OK:
+                        raise Refused(command, answer.error)
+                    return unpack_results(command, answer.results, version=answer.version)
+        finally:
+            self.conversation.give_up(index)
+        raise LinkTimeout(silent(command, self.timeout_s))
+
+    async def ask_many(
+        self, command: Command, arguments: Sequence[Mapping[str, Value]], at_once: int
+    ) -> list[dict[str, Value]]:
+        """Send a command with each of these arguments, `at_once` on their way, none sent again; the results in order.
+
+        Raises: Refused, LinkLost, LinkTimeout when an answer did not come.
+        """
+        waiting: deque[int] = deque()
+        results: list[dict[str, Value]] = []
+        to_come = iter(arguments)
+        try:
+            while True:
+                while len(waiting) < at_once and (one := next(to_come, None)) is not None:
+                    index, message = self.message(command, **one)
+                    waiting.append(index)
+                    await self.send(message)
+                if not waiting:
+                    return results
+                deadline = time.monotonic() + self.timeout_s
+                while (answer := self.conversation.take_answer(waiting[0])) is None:
+                    await self.wait(deadline)
+                waiting.popleft()
+                if answer.error != Error.OK:
+                    raise Refused(command, answer.error)
+                results.append(unpack_results(command, answer.results, version=answer.version))
+        finally:
+            for index in waiting:
+                self.conversation.give_up(index)
+
+
+def silent(command: Command, timeout_s: float) -> str:
+    """What to say when no answer came."""
+    return f"no answer to {command.name} within {timeout_s:g} s; is the logger on and in range?"
+
+
+def number(value: Value) -> int:
+    """A result that the table says is a number. Raises: LinkLost if the logger sent something else."""
+    if not isinstance(value, int):
+        raise LinkLost("the logger answered with something else than a number; is it faulty?")
+    return value

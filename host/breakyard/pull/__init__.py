@@ -1,0 +1,1 @@
+"""One pull, read: LoadCurve -> Summary."""

@@ -1,0 +1,126 @@
+"""The peak's budget: one term per source in newtons, and the interval that they make together."""
+
+import math
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from breakyard.calibration.propagate import coverage_interval, lopsided_table, mixture_table
+from breakyard.calibration.terms import Table, Term, tabulated
+from breakyard.curve import LoadCurve
+from breakyard.pull.peak.read import shortest_event_s
+from breakyard.pull.peak.reading import Reading, normal_factor
+from breakyard.pull.results import BudgetLine, Peak
+from breakyard.pull.zero import ZeroLine
+
+_NAMES: Final = {
+    "slow": "sampling and filter",
+    "ramp_and_break": "recovery of the peak",
+    "too_short": "noise",
+}
+
+FLOOR: Final = 3.0
+"""The peak is not below the largest sample less so many times the noise of one."""
+
+
+def budget_terms(
+    curve: LoadCurve,
+    zero: ZeroLine,
+    reading: Reading,
+    rail_n: float | None,
+    misalignment_deg: float,
+    temperature_c: float | None,
+    coverage: float,
+) -> tuple[Term, ...]:
+    """The budget: one term per source, in newtons, independent of each other."""
+    load = reading.estimate_n if rail_n is None else rail_n
+    terms = [
+        _own(reading, zero.noise_n, coverage)
+        if rail_n is None
+        else Term(_NAMES[reading.regime], zero.noise_n)
+    ]
+    terms.append(Term("zero", zero.standard_at_n(reading.time_s), kind="A"))
+    if curve.calibration is not None:
+        at_peak = zero.at_n(reading.time_s)
+        zero_counts = curve.calibration.counts_at(at_peak, 0.0)
+        counts = curve.calibration.counts_at(load, zero_counts)
+        terms += curve.calibration.terms(counts, zero_counts, temperature_c=temperature_c)
+    if curve.accuracy:
+        terms.append(Term("stated accuracy", curve.accuracy * load))
+    if misalignment_deg:
+        # The cell reads F cos(angle), so it can only read too little. All directions of the line within a cone of
+        # that angle are equally likely: then 1 - cos(angle) is rectangular from nothing to its limit.
+        limit = load * (1.0 - math.cos(math.radians(misalignment_deg)))
+        terms.append(Term("misalignment", limit / math.sqrt(3.0), shape="one-sided"))
+    return tuple(term for term in terms if term.standard_n > 0.0)
+
+
+def assumptions(curve: LoadCurve, misalignment_deg: float, temperature_c: float | None) -> tuple[str, ...]:
+    """Sentences that say what the budget takes for granted about angle and temperature."""
+    said = "Angle: the line of pull is taken to lie in the cell's axis, because no angle was stated."
+    if misalignment_deg:
+        said = f"Angle: up to {misalignment_deg:g} degrees between line and cell is allowed for, as stated."
+    if curve.calibration is None:
+        return (said,)
+    return (said, curve.calibration.warmth(temperature_c)[1])
+
+
+def _own(reading: Reading, noise_n: float, coverage: float) -> Term:
+    """What samples and filter leave open: a Gaussian, or a table where it is lopsided or ends at the floor."""
+    source, factor = _NAMES[reading.regime], normal_factor(coverage)
+    sure = reading.bound == "two-sided"
+    floor = min(reading.largest_n - FLOOR * noise_n - reading.estimate_n, 0.0) if sure else -math.inf
+    if reading.recovered is not None and sure:
+        found = reading.recovered
+        table = mixture_table(found.weight, found.mean_n - reading.estimate_n, found.standard_n)
+        table = _as_wide_as(table, reading, coverage)
+    elif reading.below_n == reading.above_n and -reading.below_n > floor:
+        return Term(source, reading.standard_n, kind="A")
+    else:
+        table = lopsided_table(reading.below_n / factor, reading.above_n / factor)
+    clipped = Table(np.maximum(table.values_n, floor), table.weights)
+    return replace(tabulated(source, clipped, "A"), standard_n=reading.standard_n)
+
+
+def _as_wide_as(table: Table, reading: Reading, coverage: float) -> Table:
+    """The recovered peak's distribution, stretched on either side where the reading claims less than it."""
+    low, high = coverage_interval([tabulated("recovery", table)], coverage)
+    below = max(reading.below_n / -low, 1.0) if low < 0.0 else 1.0
+    above = max(reading.above_n / high, 1.0) if high > 0.0 else 1.0
+    values = table.values_n * np.where(table.values_n < 0.0, below, above)
+    return Table(np.asarray(values), table.weights)
+
+
+def peak_with_interval(
+    curve: LoadCurve, reading: Reading, rail_n: float | None, terms: tuple[Term, ...], coverage: float
+) -> Peak:
+    """The peak with the interval that all terms make together (JCGM 101); it always holds the estimate."""
+    lower = reading.bound == "lower" or rail_n is not None
+    estimate = reading.estimate_n if rail_n is None else rail_n
+    counted = terms if rail_n is None else terms[1:]
+    low, high = coverage_interval(counted, coverage)
+    return Peak(
+        estimate_n=estimate,
+        low_n=estimate + min(low, 0.0),
+        high_n=None if lower else estimate + max(high, 0.0),
+        largest_sample_n=reading.largest_n if rail_n is None else rail_n,
+        time_s=reading.time_s,
+        bound="lower" if lower else "two-sided",
+        coverage=coverage,
+        regime=reading.regime,
+        shortest_event_s=shortest_event_s(curve.period_s),
+    )
+
+
+def told(terms: tuple[Term, ...]) -> tuple[BudgetLine, ...]:
+    """The terms as they stand in the result."""
+    return tuple(
+        BudgetLine(
+            term.source,
+            term.standard_n,
+            term.degrees_of_freedom if math.isfinite(term.degrees_of_freedom) else None,
+            term.shape,
+        )
+        for term in terms
+    )

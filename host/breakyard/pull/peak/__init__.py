@@ -1,0 +1,1 @@
+"""The highest force of one pull, with what the samples cannot tell."""

@@ -1,0 +1,257 @@
+"""The highest force, from the samples around the largest one.
+
+Three regimes. Slow: the largest samples are the peak, but for a small correction by the curvature that the
+filter rounds off. Ramp and break: the force is recovered through the filter (see `recover`). Too short: the
+event is not much longer than the filter's memory; the largest sample is a lower bound and no more is claimed.
+
+Everything here is about reading the samples; zero and calibration add their own doubts in the summary.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breakyard.converter.response import variance
+from breakyard.pull.peak.between_samples import read_between_samples
+from breakyard.pull.peak.reading import WIDEST_READING, Reading, lower_bound, normal_factor
+from breakyard.pull.peak.recovery import FILTER_ORDERS, Recovered, recover
+from breakyard.pull.peak.shape import DURATIONS, Durations
+
+Array = NDArray[np.float64]
+
+PERIODS_PER_EVENT: Final = 90.0
+"""ASTM STP19268S: a bandwidth of 3/T and about 30 times that in data rate for 1 % on a peak of duration T."""
+
+SHORTEST_RISE: Final = 10.0
+"""Conversions from a tenth of the peak to the peak. The filter remembers four; a line needs as many again that
+are free of what came before it, and two to show that it is one. Shorter rises are not recovered."""
+
+WORST_MISFIT: Final = 4.0
+"""Residuals so many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
+
+LONGEST_HOLE: Final = 8.0
+"""Across so many conversions without a sample a fall can still be placed, with a wide interval."""
+
+SUSPICIOUS_MISFIT: Final = 0.7
+
+SUSPICIOUS_SURPRISE: Final = 4.0
+"""Nineteen of twenty good pulls stay below both; beyond, each sample near the fall is doubted in turn."""
+
+GLITCH_CHANCE: Final = 1e-3
+"""Prior chance that a given sample near the fall is a wrong reading (1 to 5 % were reported of bad set-ups)."""
+
+_AROUND: Final = 6.5
+"""Conversions after the largest sample within which a sudden fall shows: the filter's four and a spare."""
+
+
+def read_peak(
+    time: Array,
+    load: Array,
+    *,
+    period_s: float,
+    noise_n: float,
+    coverage: float,
+    filtered: bool,
+    orders: Mapping[int, float] = FILTER_ORDERS,
+) -> Reading:
+    """Read the highest force.
+
+    time, load: usable samples without glitches, zero subtracted, shape (n,). filtered: whether a converter with
+    a filter made them; else only the time between samples counts.
+    """
+    top = int(np.argmax(load))
+    if not filtered:
+        return read_between_samples(time, load, top, noise_n, coverage)
+    if _hidden_by_gap(time, load, top, period_s):
+        return replace(
+            lower_bound(time, load, top, noise_n, "conversions are missing where it fell"), holed=True
+        )
+    rise = (time[top] - _rise_start(time, load, top)) / period_s
+    if rise < SHORTEST_RISE:
+        return lower_bound(time, load, top, noise_n, f"the load rose within {rise:.0f} conversions")
+    falling = _sudden_fall(time, load, top, period_s, noise_n)
+    if falling is None:
+        return _smooth(time, load, top, period_s, noise_n, coverage, orders)
+    return _recovered(time, load, falling, period_s, noise_n, coverage, orders)
+
+
+def shortest_event_s(period_s: float) -> float:
+    """Duration of the shortest event whose peak this rate supports to 1 % (ASTM STP19268S)."""
+    return PERIODS_PER_EVENT * period_s
+
+
+def _rise_start(time: Array, load: Array, top: int) -> float:
+    """When the load last left a tenth of its largest value before reaching it."""
+    low = np.flatnonzero(load[:top] < 0.1 * load[top])
+    if not len(low):
+        return float(time[0]) if top == 0 or load[0] < 0.5 * load[top] else -np.inf
+    k = int(low[-1])
+    part = (0.1 * load[top] - load[k]) / max(load[k + 1] - load[k], 1e-300)
+    return float(time[k] + min(part, 1.0) * (time[k + 1] - time[k]))
+
+
+def _hidden_by_gap(time: Array, load: Array, top: int, period_s: float) -> bool:
+    """Whether the load fell within a gap so long that nothing of the fall itself was recorded."""
+    if top + 1 >= len(load):
+        return False
+    return bool(time[top + 1] - time[top] > LONGEST_HOLE * period_s and load[top + 1] < 0.9 * load[top])
+
+
+def _sudden_fall(time: Array, load: Array, top: int, period_s: float, noise_n: float) -> int | None:
+    """Index of the first sample that is clearly down in a sudden fall right after `top`; None if there is none."""
+    next_s = time[min(top + 1, len(time) - 1)]
+    after = load[top : np.searchsorted(time, max(next_s - period_s, time[top]) + _AROUND * period_s)]
+    before = load[np.searchsorted(time, time[top] - _AROUND * period_s) : top + 1]
+    fall = float(load[top] - after.min())
+    rise = float(load[top] - before.min())
+    if fall < max(12.0 * noise_n, 0.01 * load[top]) or fall < min(1.5 * rise, 0.5 * load[top]):
+        return None
+    steps = -np.diff(after)
+    steep = np.flatnonzero(steps > 0.08 * fall)
+    return top + 1 + int(steep[0]) if len(steep) else None
+
+
+def _recovered(
+    time: Array,
+    load: Array,
+    falling: int,
+    period_s: float,
+    noise_n: float,
+    coverage: float,
+    orders: Mapping[int, float],
+) -> Reading:
+    top = int(np.argmax(load))
+    found = recover(time, load, falling, period_s, noise_n, orders)
+    glitch = _wrong_reading(time, load, falling, period_s, noise_n, found, orders)
+    if glitch is not None:
+        falling -= glitch < falling
+        load, time = np.delete(load, glitch), np.delete(time, glitch)
+        found = recover(time, load, falling, period_s, noise_n, orders)
+        top = int(np.argmax(load))
+    largest = float(load[top])
+    floor = largest - 3.0 * noise_n
+    low, high = found.quantiles(0.5 - 0.5 * coverage, 0.5 + 0.5 * coverage)
+    estimate = max(found.estimate_n, floor)
+    below, above = max(estimate - max(low, floor), 0.0), max(high - estimate, 0.0)
+    contradicted = high < floor or found.misfit > WORST_MISFIT
+    if max(below, above) > WIDEST_READING * estimate or contradicted:
+        reason = "the load rose too fast and unsteadily before it fell"
+        return lower_bound(time, load, top, noise_n, reason, glitch)
+    return Reading(
+        estimate,
+        found.deviation_n,
+        below,
+        above,
+        largest,
+        found.break_s,
+        "ramp_and_break",
+        "two-sided",
+        found,
+        glitch,
+        "recovered from ramp and fall through the converter's filter",
+    )
+
+
+def _wrong_reading(
+    time: Array,
+    load: Array,
+    falling: int,
+    period_s: float,
+    noise_n: float,
+    found: Recovered,
+    orders: Mapping[int, float],
+) -> int | None:
+    """Index of a sample near the fall that is more likely a wrong reading than part of what was found."""
+    odd = found.misfit > SUSPICIOUS_MISFIT or found.surprise > SUSPICIOUS_SURPRISE
+    odd = odd or _stands_out(load, falling, noise_n)
+    doubted = [
+        k
+        for k in range(max(1, falling - 4), min(len(load) - 1, falling + 6))
+        if 2 <= (falling - 1 if k < falling else falling) < len(load) - 2
+    ]
+    # Evidence per newton: a wrong reading may lie anywhere within twice the peak.
+    needed = found.log_evidence - math.log(GLITCH_CHANCE / (2.0 * float(load.max())))
+
+    def evidence(k: int, durations: Sequence[Durations]) -> float:
+        left = np.delete(time, k), np.delete(load, k)
+        first = falling - 1 if k < falling else falling
+        return recover(*left, first, period_s, noise_n, orders, durations, closely=False).log_evidence
+
+    # What looks like a slow or softened fall may be a sudden one with a wrong reading: that is soon tried.
+    for durations, worth in (DURATIONS[:1], odd or found.plain < 0.5), (DURATIONS, odd):
+        tried = {k: evidence(k, durations) for k in doubted} if worth else {}
+        best = max(tried, key=lambda k: tried[k], default=None)
+        if best is not None and tried[best] > needed:
+            return best
+    return None
+
+
+def _stands_out(load: Array, falling: int, noise_n: float) -> bool:
+    """Whether one of the last samples before the fall lies well above the line through those before it."""
+    for k in range(max(falling - 3, 4), falling):
+        d, c, b, a = load[k - 4 : k]
+        bend = max(abs(a - 2 * b + c), abs(b - 2 * c + d))
+        if load[k] - (2 * a - b) > 5.0 * bend + 8.0 * noise_n and load[k] - a > 2.0 * (a - b):
+            return True
+    return False
+
+
+def _smooth(
+    time: Array,
+    load: Array,
+    top: int,
+    period_s: float,
+    noise_n: float,
+    coverage: float,
+    orders: Mapping[int, float],
+) -> Reading:
+    """Peak of a load that changes slowly against the filter.
+
+    The filter lowers a curved peak by half its variance times the curvature, to second order. The correction's
+    own doubt, the order and the higher terms, is taken as large as 0.6 of it.
+    """
+    level, curvature = _crest(time, load, top, period_s, noise_n)
+    correction = 0.5 * sum(weight * variance(order) for order, weight in orders.items()) * curvature
+    estimate = max(level + 1.2 * correction, float(load[top]) - 3.0 * noise_n)
+    steps = np.diff(time[max(0, top - 3) : top + 4]) / period_s
+    hole = float(np.max(steps, initial=1.0)) - 1.0
+    standard = float(np.hypot(0.6 * correction, noise_n))
+    if hole > 0.5:  # a conversion is missing beside the peak: it may have been higher by the local bend
+        neighbours = load[max(0, top - 1) : top + 2]
+        standard = float(np.hypot(standard, float(np.ptp(neighbours)) * min(hole, 3.0) / np.sqrt(12.0)))
+    half = normal_factor(coverage) * standard
+    if half > WIDEST_READING * estimate:
+        return lower_bound(time, load, top, noise_n, "the peak is as short as the filter's memory")
+    reason = "slow against the filter: the largest samples are the peak"
+    return Reading(
+        estimate,
+        standard,
+        half,
+        half,
+        float(load[top]),
+        float(time[top]),
+        "slow",
+        "two-sided",
+        None,
+        None,
+        reason,
+    )
+
+
+def _crest(time: Array, load: Array, top: int, period_s: float, noise_n: float) -> tuple[float, float]:
+    """Level at the crest, and how it curves down per squared conversion, from three conversions either side.
+
+    A corner between a rise and a hold is no crest: the flatter side decides.
+    """
+    reach = 3.0
+    sides = np.interp([time[top] - reach * period_s, time[top] + reach * period_s], time, load)
+    drop = max(float(load[top] - sides.max()), 0.0)
+    near = load[max(0, top - 3) : top + 4]
+    level = (
+        float(near[near >= load[top] - 4.0 * noise_n].mean()) if drop < 8.0 * noise_n else float(load[top])
+    )
+    return level, 2.0 * drop / reach**2

@@ -1,0 +1,281 @@
+"""LoadCurve -> Summary: puts the stages together, combines the budget and raises the flags."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breakyard.converter import StepResponse
+from breakyard.converter.noise import noise_of
+from breakyard.converter.response import delay
+from breakyard.curve import MINIMUM_SAMPLES, LoadCurve
+from breakyard.errors import NoPull, UsageError
+from breakyard.pull.budget import assumptions, budget_terms, peak_with_interval, told
+from breakyard.pull.events import Pull, Story, tell, work
+from breakyard.pull.flags import raise_flags
+from breakyard.pull.glitches import find_glitches
+from breakyard.pull.peak.filter import choose_filter
+from breakyard.pull.peak.read import read_peak
+from breakyard.pull.peak.reading import Reading
+from breakyard.pull.rate import loading_rate
+from breakyard.pull.results import Energy, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
+from breakyard.pull.zero import ZeroLine, find_zero, zero_after
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+
+def summarise(
+    curve: LoadCurve,
+    *,
+    coverage: float = 0.95,
+    misalignment_deg: float = 0.0,
+    temperature_c: float | None = None,
+    filter_order: int | None = None,
+    response: StepResponse | None = None,
+    pull_speed_m_per_s: float | None = None,
+) -> Summary:
+    """Read one pull: its peak with an interval, how it was loaded and how it let go.
+
+    coverage: of the peak's interval, from 0.5 to 0.999. misalignment_deg: largest angle between the line of pull
+    and the cell's axis that the user vouches for. temperature_c: of the cell during the pull, held against that of
+    the calibration. filter_order: assumed order of the converter's filter, where
+    more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
+    response: measured of this logger, used instead unless an order is stated or its rate is another.
+    pull_speed_m_per_s: speed of pulling, from which the extension follows where none was recorded.
+    Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
+    """
+    if not 0.5 <= coverage <= 0.999:
+        raise UsageError(
+            f"a coverage of {coverage:g} is not sensible: give a number from 0.5 to 0.999, as 0.95"
+        )
+    if not 0.0 <= misalignment_deg <= 30.0:
+        raise UsageError(f"a misalignment of {misalignment_deg:g} degrees is not sensible: give 0 to 30")
+    if temperature_c is not None and not -60.0 <= temperature_c <= 80.0:
+        raise UsageError(f"a temperature of {temperature_c:g} C is not sensible: give -60 to 80")
+    if filter_order is not None and not 1 <= filter_order <= 5:
+        raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
+    if pull_speed_m_per_s is not None and not pull_speed_m_per_s > 0.0:
+        raise UsageError(f"a pulling speed of {pull_speed_m_per_s:g} m/s is not sensible: give one above 0")
+    seen_through = choose_filter(curve, filter_order, response)
+    orders = seen_through.orders
+    used, rails, spoilt = _sort_samples(curve)
+    if len(used) < MINIMUM_SAMPLES:
+        raise NoPull(f"{curve.name}: only {len(used)} usable samples; at least {MINIMUM_SAMPLES} are needed")
+    time, load = curve.time_s[used], curve.load_n[used]
+    try:
+        zero = find_zero(time, load, force_zero_known=curve.calibration is None)
+    except NoPull as problem:
+        raise NoPull(f"{curve.name}: {problem}") from None
+    load = load - zero.load_n(time)
+    if load.max() <= 8.0 * zero.noise_n:
+        raise NoPull(
+            f"{curve.name}: the load never rises clearly above its zero; are the signal wires swapped?"
+        )
+    filtered = curve.converter is not None
+    reading = read_peak(
+        time,
+        load,
+        period_s=curve.period_s,
+        noise_n=zero.noise_n,
+        coverage=coverage,
+        filtered=filtered,
+        orders=orders,
+    )
+    reading = seen_through.doubted(reading)
+    if reading.glitch is not None:
+        spoilt = np.append(spoilt, used[reading.glitch])
+        kept = np.arange(len(used)) != reading.glitch
+        used, time, load = used[kept], time[kept], load[kept]
+    rail_n = _rail(curve, rails, zero, float(load.max()))
+    if rail_n is not None:  # the story goes on at the rail
+        used = np.sort(np.concatenate([used, rails]))
+        time, load = curve.time_s[used], curve.load_n[used] - zero.load_n(curve.time_s[used])
+    onset = int(np.searchsorted(time, zero.onset_s))
+    top = int(np.argmax(load))
+    late_s = (
+        sum(weight * delay(order) for order, weight in orders.items()) * curve.period_s if filtered else 0.0
+    )
+    rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]))
+    clipped = rail_n is not None
+    pull = Pull(
+        time_s=time,
+        load_n=load,
+        onset=onset,
+        period_s=curve.period_s,
+        noise_n=zero.noise_n,
+        usual_rate=rate.median_n_per_s,
+        delay_s=late_s,
+        clipped=clipped,
+        too_short=reading.regime == "too_short",
+    )
+    story = tell(pull)
+    terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage)
+    peak = peak_with_interval(curve, reading, rail_n, terms, coverage)
+    shift = _shift(curve, time, load, zero, story, peak)
+    flags, notes = raise_flags(curve, zero, reading, story, peak, shift, len(spoilt), clipped)
+    if reading.recovered is not None:
+        flags, notes = flags + seen_through.flags, notes + seen_through.notes
+    at_least = peak.bound == "lower" or story.failure.manner == "none"
+    energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, story.break_index)
+    return Summary(
+        run=_source(curve),
+        peak=peak,
+        strength=Strength(peak.estimate_n, peak.low_n, None if at_least else peak.high_n, at_least),
+        settled=story.settled,
+        first_peak=story.first_peak,
+        failure=story.failure,
+        rate=rate,
+        drops=story.drops,
+        energy=energy,
+        flags=flags,
+        budget=told(terms),
+        zero=Zero(
+            zero.at_n(peak.time_s),
+            zero.standard_at_n(peak.time_s),
+            zero.drift_n_per_s,
+            zero.noise_n,
+            shift,
+            zero.start_s,
+            zero.end_s,
+        ),
+        onset_s=zero.onset_s,
+        end_load_n=story.end_load_n,
+        recovery=_recovery(reading, rail_n),
+        plateaus=story.plateaus,
+        glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
+        notes=notes,
+        assumptions=assumptions(curve, misalignment_deg, temperature_c)
+        + seen_through.sentences(reading)
+        + of_speed,
+        filter=seen_through.told,
+    )
+
+
+def _energy(
+    curve: LoadCurve,
+    speed: float | None,
+    used: Indices,
+    time: Array,
+    load: Array,
+    onset_s: float,
+    broke: int | None,
+) -> tuple[Energy | None, tuple[str, ...]]:
+    """Work and stiffness from the recorded extension, else from the stated speed, and what that takes for granted."""
+    onset, top = int(np.searchsorted(time, onset_s)), int(np.argmax(load))
+    if curve.extension_m is not None:
+        return work(time, load, curve.extension_m[used], onset, top, broke), ()
+    if speed is None:
+        return None, ()
+    found = work(time, load, speed * np.maximum(time - onset_s, 0.0), onset, top, broke)
+    sentence = (
+        f"Extension: {1000 * speed:.4g} mm/s, as stated, times the time from onset. The rig's stretch is in it, so "
+        "work and stiffness are those of rig and specimen together, if it ran at that speed all the time."
+    )
+    return replace(found, stated_speed_m_per_s=speed), (sentence,)
+
+
+def _sort_samples(curve: LoadCurve) -> tuple[Indices, Indices, Indices]:
+    """Indices of samples to use, of samples on a rail (really), and of glitches, each in order."""
+    candidates = np.flatnonzero(curve.usable | curve.clipped)
+    if curve.converter is None:
+        clipped = curve.clipped[candidates]
+        return candidates[~clipped], candidates[clipped], np.zeros(0, dtype=np.intp)
+    time, load = curve.time_s[candidates], curve.load_n[candidates]
+    wrong = np.zeros(len(candidates), dtype=np.bool_)
+    wrong[find_glitches(time, load, noise_of(load), curve.period_s)] = True
+    clipped = curve.clipped[candidates]
+    return candidates[~clipped & ~wrong], candidates[clipped & ~wrong], candidates[wrong]
+
+
+def _rail(curve: LoadCurve, rails: Indices, zero: ZeroLine, largest: float) -> float | None:
+    """The load of the rail that cut off the peak; None if none did."""
+    if not len(rails):
+        return None
+    level = float((curve.load_n[rails] - zero.load_n(curve.time_s[rails])).max())
+    return level if level >= largest else None
+
+
+def _recovery(reading: Reading, rail_n: float | None) -> Recovery | None:
+    found = reading.recovered
+    if found is None or rail_n is not None:
+        return None
+    return Recovery(
+        force_s=tuple(found.before_s.tolist()),
+        force_n=tuple(found.before_n.tolist()),
+        seen_s=tuple(found.seen_s.tolist()),
+        seen_n=tuple(found.seen_n.tolist()),
+        third_order=found.order_weights.get(3, 0.0),
+    )
+
+
+def _shift(
+    curve: LoadCurve, time: Array, load: Array, zero: ZeroLine, story: Story, peak: Peak
+) -> float | None:
+    if not zero.quiet:
+        return None
+    from_s = (story.failure.time_s or peak.time_s) + 1.0
+    flat = ZeroLine(0.0, 0.0, 0.0, 0.0, 0.0, zero.noise_n, 0.0, 0, 0.0, 0.0, True)
+    return zero_after(time, load, flat, from_s, peak.estimate_n)
+
+
+def _told_glitches(
+    curve: LoadCurve, spoilt: Indices, zero: ZeroLine, time: Array, load: Array
+) -> tuple[Glitch, ...]:
+    at = curve.time_s[spoilt]
+    shown = curve.load_n[spoilt] - zero.load_n(at)
+    expected = np.interp(at, time, load)
+    return tuple(Glitch(*map(float, row)) for row in zip(at, shown, expected, strict=True))
+
+
+def _source(curve: LoadCurve) -> Source:
+    calibration = curve.calibration
+    return Source(
+        name=curve.name,
+        number=curve.number,
+        samples=len(curve.time_s),
+        duration_s=float(curve.time_s[-1] - curve.time_s[0]),
+        rate_hz=1.0 / curve.period_s,
+        missing_samples=sum(gap.missing for gap in curve.gaps),
+        start_utc_s=curve.start_utc_s,
+        start_utc_uncertainty_s=curve.start_utc_uncertainty_s,
+        calibration=None if calibration is None else calibration.name,
+        calibration_hash=None if calibration is None else calibration.content_hash,
+    )
+
+
+def summaries_to_frame(summaries: Sequence[Summary]) -> "pd.DataFrame":
+    """One row per summary, for spreadsheets and notebooks; forces in newtons, times in seconds."""
+    import pandas as pd
+
+    return pd.DataFrame(
+        [
+            {
+                "name": s.run.name,
+                "peak_n": s.peak.estimate_n,
+                "low_n": s.peak.low_n,
+                "high_n": s.peak.high_n,
+                "bound": s.peak.bound,
+                "largest_sample_n": s.peak.largest_sample_n,
+                "regime": s.peak.regime,
+                "strength_n": s.strength.value_n,
+                "at_least": s.strength.at_least,
+                "settled_n": None if s.settled is None else s.settled.load_n,
+                "first_peak_n": s.first_peak.load_n,
+                "manner": s.failure.manner,
+                "sure": s.failure.sure,
+                "residual_n": s.failure.residual_n,
+                "rate_n_per_s": s.rate.median_n_per_s,
+                "drops": len(s.drops),
+                "peak_time_s": s.peak.time_s,
+                "break_time_s": s.failure.time_s,
+                "flags": " ".join(s.flags),
+            }
+            for s in summaries
+        ]
+    )

@@ -1,0 +1,21 @@
+"""The pictures: a pull, its break in detail, a session in one picture, a calibration and its recording."""
+
+from breakyard.report.figures.calibration_figure import calibration_figure
+from breakyard.report.figures.overlay_figure import Align, Pull, overlay_figure
+from breakyard.report.figures.plateau_figure import plateau_figure
+from breakyard.report.figures.pull_figure import break_figure, describe_pull, pull_figure
+from breakyard.report.figures.style import Mode, Picture, Shape
+
+__all__ = [
+    "Align",
+    "Mode",
+    "Picture",
+    "Pull",
+    "Shape",
+    "break_figure",
+    "calibration_figure",
+    "describe_pull",
+    "overlay_figure",
+    "plateau_figure",
+    "pull_figure",
+]

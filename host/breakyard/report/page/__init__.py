@@ -1,0 +1,1 @@
+"""The report: one HTML page that stands alone, and its Markdown twin."""

@@ -1,0 +1,1 @@
+"""Sentences, tables and rounded numbers, shared by the page and the command line."""

@@ -1,0 +1,169 @@
+"""One pull told line by line: what was read, how it was loaded, what happened, what is left open."""
+
+from typing import Final
+
+from breakyard.pull.rate import CLASS_PERCENT, STEADY
+from breakyard.pull.results import Summary
+from breakyard.report.page.curves_chart import has_first_peak
+from breakyard.report.words.values import load_text, peak_text, rate_text, standard_n, strength_text
+from breakyard.report.words.wording import manner_text
+
+Lines = list[tuple[str, str]]
+
+REGIMES: Final = {
+    "slow": "the largest samples: the load changed slowly enough",
+    "ramp_and_break": "recovery through the converter's filter: a ramp that ended in a break",
+    "too_short": "the largest sample, as a lower bound: the event was too short for the rate",
+}
+
+MOST_TOLD: Final = 6
+"""Drops and jerks told one by one; of more only the number."""
+
+
+def account(summary: Summary, unit: str) -> Lines:
+    """Everything that a summary says of its pull, as (name, text); lines that say nothing are left out.
+
+    Raises: UnitError.
+    """
+    lines = [
+        (
+            "Peak",
+            f"{peak_text(summary, unit)} {unit} ({100 * summary.peak.coverage:g} %), at {summary.peak.time_s:.2f} s",
+        ),
+        ("Strength", f"{strength_text(summary, unit)} {unit}"),
+        *story(summary, unit),
+    ]
+    return [(name, text) for name, text in lines if text]
+
+
+def story(summary: Summary, unit: str) -> Lines:
+    """As `account`, without peak and strength, and with empty lines."""
+    deviation = standard_n(summary)
+
+    def load(value: float) -> str:
+        return f"{load_text(value, unit, deviation)} {unit}"
+
+    settled = summary.settled
+    return [
+        ("Largest sample", load(summary.peak.largest_sample_n)),
+        ("Peak read by", REGIMES.get(summary.peak.regime, summary.peak.regime)),
+        ("Onset", f"{summary.onset_s:.2f} s from the first sample"),
+        (
+            "First peak",
+            f"{load(summary.first_peak.load_n)}, at {summary.first_peak.time_s:.2f} s; then it fell by 0.5 % or more"
+            if has_first_peak(summary)
+            else "",
+        ),
+        (
+            "Plateaus",
+            _listed([f"{load(p.load_n)} from {p.start_s:.1f} to {p.end_s:.1f} s" for p in summary.plateaus]),
+        ),
+        (
+            "Settled load",
+            ""
+            if settled is None
+            else f"{load(settled.load_n)}, held for {settled.end_s - settled.start_s:.1f} s after the peak",
+        ),
+        (
+            "Partial drops",
+            _listed(
+                [
+                    f"at {d.time_s:.2f} s from {load(d.from_n)} to {load(d.to_n)} "
+                    f"({_percent((d.from_n - d.to_n) / summary.peak.estimate_n)} of the peak)"
+                    for d in summary.drops
+                ]
+            ),
+        ),
+        ("Break", _broke(summary, unit)),
+        ("Load at the end", load(summary.end_load_n) if "ended_early" in summary.flags else ""),
+        ("Loading", _loading(summary, unit)),
+        ("Jerks", _jerks(summary, unit)),
+        ("Steady enough", _steady(summary, unit)),
+        ("Energy", _energy(summary)),
+        ("Zero", _zero(summary, unit)),
+        ("Recording", _recording(summary)),
+    ]
+
+
+def _broke(summary: Summary, unit: str) -> str:
+    failure = summary.failure
+    text = f"{manner_text(summary)} ({failure.reason})"
+    if failure.time_s is not None and failure.load_n is not None:
+        text += (
+            f"; at {failure.time_s:.2f} s, from {load_text(failure.load_n, unit, standard_n(summary))} {unit}"
+        )
+    if failure.residual_n is not None and failure.residual_n > 0.02 * summary.peak.estimate_n:
+        text += f"; {load_text(failure.residual_n, unit)} {unit} left after it"
+    return text
+
+
+def _loading(summary: Summary, unit: str) -> str:
+    rate = summary.rate
+    return (
+        f"{rate_text(rate.median_n_per_s, unit)} {unit}/s in the middle, "
+        f"{rate_text(rate.at_peak_n_per_s, unit)} {unit}/s at the peak; unsteadiness {_percent(rate.unsteadiness)}"
+    )
+
+
+def _jerks(summary: Summary, unit: str) -> str:
+    return _listed(
+        [
+            f"at {j.time_s:.2f} s by {load_text(j.rise_n, unit)} {unit} at {rate_text(j.rate_n_per_s, unit)} {unit}/s"
+            for j in summary.rate.jerks
+        ]
+    )
+
+
+def _steady(summary: Summary, unit: str) -> str:
+    rate = summary.rate
+    limits = (
+        f"no jerks, unsteadiness up to {_percent(STEADY)}, and at {summary.run.rate_hz:.0f} samples a second at most "
+        f"{rate_text(rate.fastest_for_one_percent_n_per_s, unit)} {unit}/s for {CLASS_PERCENT:g} % (ISO 6892-1, "
+        "Annex A: samples a second = rate / force / class x 100)"
+    )
+    return f"{'yes' if rate.steady_enough else 'no'}; asked for are {limits}"
+
+
+def _energy(summary: Summary) -> str:
+    energy = summary.energy
+    if energy is None:
+        return ""
+    text = f"{energy.work_to_peak_j:.3g} J to the peak"
+    if energy.work_to_break_j is not None:
+        text += f", {energy.work_to_break_j:.3g} J to the break"
+    if energy.stiffness_n_per_m is not None:
+        text += f"; stiffness {energy.stiffness_n_per_m / 1000.0:.3g} N/mm"
+    text += f"; {1000.0 * energy.extension_at_peak_m:.3g} mm at the peak"
+    if energy.stated_speed_m_per_s is None:
+        return f"{text} (extension as recorded; no interval is claimed)"
+    return (
+        f"{text} (from the stated {1000.0 * energy.stated_speed_m_per_s:.3g} mm/s, of rig and specimen together; "
+        "no interval is claimed)"
+    )
+
+
+def _zero(summary: Summary, unit: str) -> str:
+    zero = summary.zero
+    text = f"noise of a sample {rate_text(zero.noise_n, unit)} {unit}"
+    if zero.drift_n_per_s:
+        text += f", drift {rate_text(60.0 * zero.drift_n_per_s, unit)} {unit} a minute"
+    if zero.shift_n is not None:
+        text += f", {rate_text(zero.shift_n, unit)} {unit} away after the pull"
+    return text
+
+
+def _recording(summary: Summary) -> str:
+    run = summary.run
+    text = f"{run.samples} samples in {run.duration_s:.1f} s, {run.rate_hz:.1f} a second"
+    return f"{text}, {run.missing_samples} missing" if run.missing_samples else text
+
+
+def _listed(told: list[str]) -> str:
+    if len(told) < 2:
+        return "".join(told)
+    more = [f"{len(told) - MOST_TOLD} more"] if len(told) > MOST_TOLD else []
+    return f"{len(told)}: {'; '.join([*told[:MOST_TOLD], *more])}"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.2g} %" if abs(share) < 0.995 else f"{100 * share:.0f} %"

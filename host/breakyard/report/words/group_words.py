@@ -1,0 +1,188 @@
+"""A comparison in words and cells, for tables of any kind. Loads are in the unit, without naming it."""
+
+from typing import Final
+
+from breakyard.comparison import Comparison
+from breakyard.comparison.groups import Group
+from breakyard.comparison.pairwise import Beats
+from breakyard.comparison.verdict import Pair
+from breakyard.report.words.values import ceiled, decimals_for, fixed, floored
+from breakyard.report.words.wording import short_words
+from breakyard.units import from_newtons
+
+WIDEST: Final = 10.0
+"""An interval whose ends differ by more than this factor is called "too few"; its numbers are in the JSON."""
+
+NOTHING: Final = "\N{EN DASH}"
+
+
+INTERVAL_NOTE: Final = (
+    'Interval*: of the mean or, where some loads are only "at least", of the median of the Weibull curve. It includes '
+    "the instrument's own uncertainty."
+)
+
+
+def group_headings(comparison: Comparison) -> tuple[str, ...]:
+    """What the cells of `group_cells` are."""
+    level = f"{100 * comparison.coverage:.6g} %"
+    return (
+        "Group",
+        "Specimens",
+        "Mean",
+        f"{level} interval*",
+        "SD",
+        "Scatter (SD/mean)",
+        "Median",
+        "Lowest to highest",
+    )
+
+
+def claim_headings(comparison: Comparison) -> tuple[str, ...]:
+    """What the cells of `claim_cells` are."""
+    bounds = comparison.groups[0].bounds
+    told = (
+        f"{100 * one.content:.0f} % bear it, {100 * one.confidence:.0f} % sure ({one.name})" for one in bounds
+    )
+    return ("Group", *told, "Weibull shape", "Weibull scale")
+
+
+def claim_cells(group: Group, unit: str) -> tuple[str, ...]:
+    """What may be claimed of a group's next specimens. Raises: UnitError."""
+    spread = _spread_n(group)
+    curve = group.weibull
+    shape = scale = NOTHING
+    if curve is not None:
+        ends = ("?" if end is None else f"{end:.3g}" for end in (curve.shape_low, curve.shape_high))
+        shape = f"{curve.shape:.3g} ({' to '.join(ends)})"
+        scale = spread_text(curve.scale_n, unit, spread)
+        low, high = curve.scale_low_n, curve.scale_high_n
+        if low is None or high is None or high > WIDEST * low:
+            scale += " (too few breaks)"
+        else:
+            scale += f" ({spread_text(low, unit, spread, -1)} to {spread_text(high, unit, spread, 1)})"
+    claims = (_claimed(spread_text(bound.value_n, unit, spread, -1)) for bound in group.bounds)
+    return (group.name, *claims, shape, scale)
+
+
+def _spread_n(group: Group) -> float:
+    return group.sd_n or max(group.own_n, 0.01 * group.max_n)
+
+
+def group_cells(group: Group, unit: str) -> tuple[str, ...]:
+    """One group's numbers; what the data can't say is a dash. Raises: UnitError."""
+    spread = _spread_n(group)
+
+    def load(value: float | None, way: int = 0) -> str:
+        return spread_text(value, unit, spread, way)
+
+    interval, median = group.interval, group.median_n
+    if median is None and group.weibull is not None:
+        median = group.weibull.median_n
+    if interval is None:
+        within = NOTHING
+    elif interval.high_n is None or interval.high_n > WIDEST * interval.low_n:
+        within = "too few breaks"
+    else:
+        within = f"{load(interval.low_n, -1)} to {load(interval.high_n, 1)}"
+    return (
+        group.name,
+        f"{group.n}" + (f', {group.at_least} only "at least"' if group.at_least else ""),
+        load(group.mean_n),
+        within,
+        load(group.sd_n),
+        NOTHING if group.cv is None else f"{100 * group.cv:.1f} %",
+        load(median),
+        load(group.min_n) if group.n == 1 else f"{load(group.min_n)} to {load(group.max_n)}",
+    )
+
+
+def spread_cell(group: Group, unit: str) -> str:
+    """Between which loads most of such parts lie, rounded outwards. Raises: UnitError."""
+    if group.spread is None:
+        return NOTHING
+    spread = _spread_n(group)
+    low, high = group.spread.low_n, group.spread.high_n
+    return f"{spread_text(low, unit, spread, -1)} to {spread_text(high, unit, spread, 1)}"
+
+
+def interval_line(group: Group, unit: str) -> str:
+    """A group's mean or median with its interval, in words; "" where the data give none. Raises: UnitError."""
+    interval = group.interval
+    if interval is None:
+        return ""
+    spread = _spread_n(group)
+    low = spread_text(interval.low_n, unit, spread, -1)
+    what = f"{100 * interval.coverage:g} % interval of the {'mean' if group.mean_n is not None else 'median'}"
+    if interval.high_n is None or interval.high_n > WIDEST * interval.low_n:
+        return f"{what}: from {low} {unit} up, no useful upper end"
+    return f"{what}: {low} to {spread_text(interval.high_n, unit, spread, 1)} {unit}"
+
+
+def middle_n(group: Group) -> float | None:
+    """What a group's interval belongs to: its mean, else the median of its Weibull curve."""
+    if group.mean_n is not None:
+        return group.mean_n
+    return None if group.weibull is None else group.weibull.median_n
+
+
+def spread_text(value_n: float | None, unit: str, spread_n: float, way: int = 0) -> str:
+    """A load with the decimals that a scatter of this size leaves meaning to. way: -1 rounds down, +1 up."""
+    if value_n is None:
+        return NOTHING
+    decimals = decimals_for(from_newtons(spread_n, unit))
+    return (fixed, ceiled, floored)[way](from_newtons(value_n, unit), decimals)
+
+
+def _claimed(text: str) -> str:
+    return NOTHING if text == NOTHING or float(text) == 0.0 else text
+
+
+def short_verdict(pair: Pair) -> str:
+    """A pair's verdict without its numbers, which are in its own sentence."""
+    if pair.verdict == "first_more":
+        return f"{pair.first} carries more than {pair.second}."
+    if pair.verdict == "second_more":
+        return f"{pair.second} carries more than {pair.first}."
+    if pair.verdict == "no_difference_shown":
+        return f"No difference shown between {pair.first} and {pair.second}."
+    return f"Can't tell {pair.first} from {pair.second}: too few specimens."
+
+
+def chance_text(first: str, second: str, chance: Beats) -> str:
+    """How likely one group's next specimen bears more than another's."""
+    return (
+        f"The next {first} bears more than the next {second}: {100 * chance.probability:.0f} % likely "
+        f"({100 * chance.low:.0f} to {100 * chance.high:.0f} %)."
+    )
+
+
+def group_remarks(group: Group, unit: str) -> tuple[str, ...]:
+    """What to know about a group's numbers. Raises: UnitError."""
+    lines = list(group.notes)
+    if (held := group.survived) is not None:
+        lines.append(
+            f"nothing broke up to {spread_text(held.load_n, unit, 0.01 * group.max_n, -1)} {unit}: with "
+            f"{100 * held.confidence:.6g} % confidence that is true of {100 * held.share:.0f} % of such parts"
+        )
+    reasons = [bound for bound in group.bounds if bound.reason and group.n > 1]
+    lines += [f"no {bound.name} bound: {bound.reason}" for bound in reasons[:1]]
+    if (odd := group.outlier) is not None:
+        lines.append(
+            f"{odd.specimen} lies {odd.statistic:.2f} SD from the mean, more than scatter explains "
+            f"({odd.critical:.2f}): look at its curve. It is in every number here."
+        )
+    return tuple(lines)
+
+
+def doubt_lines(comparison: Comparison) -> tuple[str, ...]:
+    """Which pulls carry which doubt; they are in every number all the same."""
+    pulls = sum(group.n for group in comparison.groups)
+    by_flag: dict[str, list[str]] = {}
+    for group in comparison.groups:
+        for doubt in group.doubts:
+            for flag in doubt.flags:
+                by_flag.setdefault(flag, []).append(doubt.specimen)
+    return tuple(
+        f"{short_words(flag)}: {'all pulls' if len(names) == pulls else ', '.join(names)}"
+        for flag, names in by_flag.items()
+    )

@@ -1,0 +1,145 @@
+"""One sentence for each doubt: what happened and what it means for the number. No advice on safety here."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Final
+
+from breakyard.pull.results import Summary
+from breakyard.report.words.values import bound_text, load_text, standard_n
+
+Sentence = Callable[[Summary, str], str]
+
+SERIOUS: Final = frozenset({"clipped", "shock", "gap", "zero_shift", "no_zero", "ended_early", "incomplete"})
+"""Flags that put the number itself in doubt; the others only tell what happened, or have widened its interval
+(as "extrapolated" has, which is the rule where known masses are far below the loads pulled)."""
+
+SHORT: Final[Mapping[str, str]] = {
+    "clipped": "off scale",
+    "shock": "too short for the rate",
+    "glitch": "spikes left out",
+    "gap": "samples missing at the peak",
+    "zero_shift": "zero moved",
+    "no_break": "did not break",
+    "ended_early": "recording ends under load",
+    "extrapolated": "beyond the known loads",
+    "incomplete": "recording incomplete",
+    "no_zero": "recording begins under load",
+    "odd_filter": "the converter's filter is unusual",
+}
+"""A few words for each flag, for pictures."""
+
+_LONG: Final[Mapping[str, Sentence]] = {
+    "clipped": lambda s, u: (
+        "The load went off the converter's scale, so the peak is only known to lie above "
+        f"{bound_text(s.peak.low_n, standard_n(s), u)} {u}; use a lower gain or a larger cell."
+    ),
+    "shock": lambda s, u: (
+        f"The load rose and fell too fast for {s.run.rate_hz:.0f} samples a second, so the peak is a lower bound "
+        f"(to be caught within 1 % it would have to last {_time(s.peak.shortest_event_s)}); pull more slowly."
+    ),
+    "glitch": lambda s, u: (
+        f"Left out: {_count(len(s.glitches), 'sample', 'samples')} that no force can make through the converter."
+    ),
+    "gap": lambda s, u: "Samples are missing at the peak or for long before it; the interval allows for it.",
+    "no_zero": lambda s, u: (
+        "The recording begins under load, so its zero is a guess; start the recording sooner."
+    ),
+    "zero_shift": lambda s, u: (
+        f"The unloaded reading moved by {load_text(s.zero.shift_n or 0.0, u)} {u} during the pull: an overloaded "
+        "cell or a slipped mount; check the cell before the next pull."
+    ),
+    "no_break": lambda s, u: (
+        "The specimen did not break, so it bears at least this load and perhaps much more."
+    ),
+    "ended_early": lambda s, u: (
+        f"The recording ends while {load_text(s.end_load_n, u)} {u} are still on, so a higher peak "
+        "may have followed."
+    ),
+    "extrapolated": lambda s, u: (
+        "The peak lies beyond the highest known load of the calibration; its interval allows for that."
+    ),
+    "odd_filter": lambda s, u: (
+        "The converter's measured step response is that of no filter of order 3 or 4; the interval allows for it."
+    ),
+    "incomplete": lambda s, u: (
+        "Parts of the recording are missing or damaged; the highest load may be among them."
+    ),
+}
+
+_MANNERS: Final[Mapping[str, str]] = {
+    "brittle": "brittle: all at once",
+    "ductile": "ductile: gave way before it broke",
+    "progressive": "progressive: let go in steps",
+    "none": "did not break",
+}
+
+MANNER_WORDS: Final[Mapping[str, str]] = {
+    "brittle": "brittle",
+    "ductile": "ductile",
+    "progressive": "progressive",
+    "none": "did not break",
+}
+"""One or a few words for each manner, for counts."""
+
+
+def doubts(summary: Summary, unit: str, without: Iterable[str] = ()) -> tuple[str, ...]:
+    """One sentence per flag, serious ones first. A flag of a newer version is named as it is.
+
+    Raises: UnitError.
+    """
+    left_out = set(without)
+    return tuple(sentence_for(flag, summary, unit) for flag in _ordered(summary) if flag not in left_out)
+
+
+def sentence_for(flag: str, summary: Summary, unit: str) -> str:
+    """The sentence for one flag. Raises: UnitError."""
+    return _LONG.get(flag, _unknown(flag))(summary, unit)
+
+
+def short_doubts(summary: Summary, without: Iterable[str] = ()) -> tuple[str, ...]:
+    """A few words per flag, serious ones first; flags in `without` are left out."""
+    left_out = set(without)
+    return tuple(short_words(flag) for flag in _ordered(summary) if flag not in left_out)
+
+
+def short_words(flag: str) -> str:
+    """A few words for a flag; one of a newer version is named as it is."""
+    return SHORT.get(flag, flag.replace("_", " "))
+
+
+def shared_flags(summaries: Sequence[Summary]) -> tuple[str, ...]:
+    """Mild flags that all of several pulls carry: they say nothing of any one of them."""
+    if len(summaries) < 2:
+        return ()
+    common = set.intersection(*(set(summary.flags) for summary in summaries)) - SERIOUS
+    return tuple(flag for flag in _ordered(summaries[0]) if flag in common)
+
+
+def _ordered(summary: Summary) -> list[str]:
+    return sorted(dict.fromkeys(summary.flags), key=lambda flag: flag not in SERIOUS)
+
+
+def is_doubtful(summary: Summary) -> bool:
+    """Whether the number must not stand beside the others as an ordinary one."""
+    return (
+        summary.peak.bound == "lower"
+        or summary.strength.at_least
+        or bool(SERIOUS.intersection(summary.flags))
+    )
+
+
+def manner_text(summary: Summary) -> str:
+    """How it broke, in words."""
+    text = _MANNERS[summary.failure.manner]
+    return text if summary.failure.sure or summary.failure.manner == "none" else f"probably {text}"
+
+
+def _unknown(flag: str) -> Sentence:
+    return lambda summary, unit: f"Flag: {flag.replace('_', ' ')}."
+
+
+def _time(seconds: float) -> str:
+    return f"{1000 * seconds:.0f} ms" if seconds < 1.0 else f"{seconds:.1f} s"
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"1 {one}" if number == 1 else f"{number} {many}"

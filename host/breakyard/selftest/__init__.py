@@ -1,6 +1,0 @@
-"""The self-test of a logger: what is measured over a client, and what passes; nothing here knows screens."""
-
-from breakyard.selftest.measure import Plan, run
-from breakyard.selftest.results import Check, Report, Verdict
-
-__all__ = ["Check", "Plan", "Report", "Verdict", "run"]

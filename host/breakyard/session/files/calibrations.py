@@ -1,0 +1,58 @@
+"""calibrations/: kept as they were made, listed, and chosen by name. Their meaning is not known here."""
+
+from pathlib import Path
+
+from breakyard.errors import DataError, UsageError
+from breakyard.session.files.atomic import write_once
+from breakyard.session.files.layout import Layout
+from breakyard.session.files.run_files import read_bytes
+
+
+def list_calibrations(layout: Layout) -> tuple[Path, ...]:
+    """All calibration files, by name."""
+    if not layout.calibrations.is_dir():
+        return ()
+    found = (path for path in layout.calibrations.iterdir() if path.suffix == ".json" and path.is_file())
+    return tuple(sorted(path for path in found if not path.name.startswith(".")))
+
+
+def add_calibration(layout: Layout, name: str, text: str) -> Path:
+    """Keep a calibration for good; giving the same again changes nothing.
+
+    Raises: DataError if the name is taken by another calibration; UsageError (name).
+    """
+    path = layout.calibration_file(name)
+    write_once(path, text.encode())
+    return path
+
+
+def choose_calibration(layout: Layout, name: str | None = None) -> Path:
+    """The calibration of that name (with or without ".json"), or the only one there is.
+
+    Raises: UsageError if none or more than one fits.
+    """
+    found = list_calibrations(layout)
+    names = ", ".join(path.stem for path in found)
+    if not found:
+        raise UsageError(
+            f"{layout.calibrations}: there is no calibration; make one with: breakyard calibrate"
+        )
+    if name is not None:
+        fitting = [path for path in found if name in (path.stem, path.name)]
+        if not fitting:
+            raise UsageError(f'{layout.calibrations}: no calibration "{name}"; there is {names}')
+        return fitting[0]
+    if len(found) > 1:
+        raise UsageError(
+            f"{layout.calibrations}: there are several calibrations ({names}); name one with --calibration, "
+            f'or for all by calibration = "..." in session.toml'
+        )
+    return found[0]
+
+
+def read_calibration(path: Path) -> str:
+    """The text of a calibration file. Raises: DataError."""
+    try:
+        return read_bytes(path).decode()
+    except UnicodeDecodeError:
+        raise DataError(f"{path}: this is not a calibration (no UTF-8 text)") from None

@@ -1,0 +1,83 @@
+"""session.toml: where and with what the pulls were made."""
+
+import datetime
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from breakyard.errors import DataError, UnitError
+from breakyard.session.files.toml_text import read_toml, take, write_toml
+from breakyard.units import force_unit
+
+_HIGHEST_M: Final = 9000.0
+_LOWEST_M: Final = -500.0
+
+
+@dataclass(frozen=True, slots=True)
+class SessionInfo:
+    """What a session says of itself; keys of session.toml have the same names.
+
+    latitude_deg and height_m (above sea level) give the local gravity for calibrations. `unit` is the unit
+    of force people read. `rig` is a sentence, or the table that `breakyard rig` checks. `calibration` names
+    the one to use where several are there. `more` holds everything else that people wrote, and is kept.
+    """
+
+    place: str = ""
+    date: datetime.date | None = None
+    latitude_deg: float | None = None
+    height_m: float | None = None
+    unit: str = "N"
+    rig: str | Mapping[str, Any] = ""
+    logger: str = ""
+    calibration: str | None = None
+    notes: str = ""
+    more: Mapping[str, Any] = field(default_factory=dict)
+
+
+def read_info(path: Path) -> SessionInfo:
+    """Read session.toml. Raises: DataError (file), UnitError (unit)."""
+    data = read_toml(path)
+    latitude = take(data, "latitude_deg", (float, int), path)
+    height = take(data, "height_m", (float, int), path)
+    if latitude is not None and not (math.isfinite(latitude) and -90 <= latitude <= 90):
+        raise DataError(f'{path}: "latitude_deg" must lie between -90 and 90, not {latitude}')
+    if height is not None and not (math.isfinite(height) and _LOWEST_M <= height <= _HIGHEST_M):
+        raise DataError(f'{path}: "height_m" must lie between {_LOWEST_M:g} and {_HIGHEST_M:g}, not {height}')
+    try:
+        unit = force_unit(take(data, "unit", str, path) or "N")
+    except UnitError as error:
+        raise UnitError(f"{path}: {error}") from None
+    date = take(data, "date", (datetime.date,), path)
+    return SessionInfo(
+        place=take(data, "place", str, path) or "",
+        date=date.date() if isinstance(date, datetime.datetime) else date,
+        latitude_deg=None if latitude is None else float(latitude),
+        height_m=None if height is None else float(height),
+        unit=unit,
+        rig=take(data, "rig", (str, dict), path) or "",
+        logger=take(data, "logger", str, path) or "",
+        calibration=take(data, "calibration", str, path),
+        notes=take(data, "notes", str, path) or "",
+        more=data,
+    )
+
+
+def write_info(path: Path, info: SessionInfo) -> None:
+    """Write session.toml. Raises: DataError, UnitError."""
+    write_toml(
+        path,
+        {
+            "place": info.place,
+            "date": info.date,
+            "latitude_deg": info.latitude_deg,
+            "height_m": info.height_m,
+            "unit": force_unit(info.unit),
+            "rig": info.rig,
+            "logger": info.logger,
+            "calibration": info.calibration,
+            "notes": info.notes,
+            **info.more,
+        },
+    )

@@ -1,0 +1,133 @@
+"""runs/: raw records and originals, written once, and listed by name."""
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from breakyard.errors import DataError
+from breakyard.formats.read_csv import parse_csv
+from breakyard.formats.recording import Recording
+from breakyard.session.files.atomic import write_once
+from breakyard.session.files.layout import Layout, safe_name
+from breakyard.session.files.notes import Imported, RunNotes, read_notes, write_notes
+
+
+@dataclass(frozen=True, slots=True)
+class RunFile:
+    """One run in a session: raw records ("run"), or another instrument's recording ("csv")."""
+
+    name: str
+    kind: Literal["run", "csv"]
+    path: Path
+    notes: RunNotes
+
+
+def list_runs(layout: Layout) -> tuple[RunFile, ...]:
+    """All runs by name, numbers in names sorted as numbers. Raises: DataError (broken notes)."""
+    found: list[RunFile] = []
+    if not layout.runs.is_dir():
+        return ()
+    for path in layout.runs.iterdir():
+        if path.name.startswith(".") or path.suffix not in {".run", ".csv"} or not path.is_file():
+            continue
+        notes = read_notes(path.with_suffix(".toml"))
+        if path.suffix == ".run":
+            found.append(RunFile(path.stem, "run", path, notes))
+        elif notes.imported is not None:
+            found.append(RunFile(path.stem, "csv", path, notes))
+    names = [one.name for one in found]
+    for name in names:
+        if names.count(name) > 1:
+            raise DataError(
+                f"{layout.runs}: {name}.run and {name}.csv have the same name; rename one of them"
+            )
+    return tuple(sorted(found, key=lambda one: _natural(one.name)))
+
+
+def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
+    parts: list[tuple[int, int, str]] = []
+    word = ""
+    for at, character in enumerate(name):
+        word += character
+        if at + 1 == len(name) or character.isdecimal() != name[at + 1].isdecimal():
+            parts.append((0, int(word), "") if word.isdecimal() else (1, 0, word.casefold()))
+            word = ""
+    return (*parts, (2, 0, name))
+
+
+def add_run(layout: Layout, name: str, data: bytes) -> Path:
+    """Keep raw records for good; giving the same again changes nothing.
+
+    Raises: DataError if the name is taken by other content; UsageError (name).
+    """
+    path = layout.run_file(name)
+    _refuse_other_kind(layout.original_file(name), name)
+    write_once(path, data)
+    return path
+
+
+def add_recording(
+    layout: Layout,
+    name: str,
+    data: bytes,
+    recording: Recording,
+    *,
+    original_name: str = "",
+    specimen: str | None = None,
+    notes: str = "",
+    accuracy: float | None = None,
+) -> Path:
+    """Keep an imported recording: its original as it is, and in the notes how it was read.
+
+    Raises: DataError if the name is taken by other content; UsageError (name).
+    """
+    path = layout.original_file(name)
+    _refuse_other_kind(layout.run_file(name), name)
+    # Read as it will be read from now on, before anything is kept.
+    options = recording.reading.as_options()
+    parse_csv(data, name=name, options=options)
+    imported = Imported(hashlib.sha256(data).hexdigest(), options, original_name, accuracy)
+    new = write_once(path, data)
+    before = RunNotes() if new else read_notes(layout.notes_file(name))
+    write_notes(
+        layout.notes_file(name),
+        RunNotes(
+            specimen=specimen if specimen is not None else before.specimen,
+            notes=notes or before.notes,
+            photos=before.photos,
+            imported=imported,
+            more=before.more,
+        ),
+    )
+    return path
+
+
+def read_recording(layout: Layout, name: str) -> Recording:
+    """Read an imported recording again from its original, in the way its notes say.
+
+    Raises: DataError if there is none, or if the original is no longer what was imported.
+    """
+    path = layout.original_file(name)
+    imported = read_notes(layout.notes_file(name)).imported
+    if imported is None:
+        raise DataError(f"{path}: its notes do not say how it was read; import it again")
+    data = read_bytes(path)
+    if hashlib.sha256(data).hexdigest() != imported.sha256:
+        raise DataError(
+            f"{path}: the original has changed since it was imported; restore it, or import it anew"
+        )
+    return parse_csv(data, name=safe_name(name), options=imported.options, where=path.name)
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a file. Raises: DataError if it cannot be read."""
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
+
+
+def _refuse_other_kind(path: Path, name: str) -> None:
+    if path.exists():
+        raise DataError(f'{path}: the name "{name}" is taken; choose another name')

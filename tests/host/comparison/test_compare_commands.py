@@ -1,0 +1,244 @@
+"""breakyard compare and breakyard design: exit status, one JSON document, one clear line, and a table people read."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import typer
+
+from breakyard.cli import compare as compare_command
+from breakyard.cli import design as design_command
+from breakyard.cli.output import guarded
+from breakyard.formats.read_csv import parse_csv
+from breakyard.session import create_session, open_session
+from breakyard.session.files.info import SessionInfo
+from breakyard.session.files.specimens import Specimen
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Run one of the two commands; returns exit status, standard output and standard error."""
+    monkeypatch.setenv("COLUMNS", "160")
+    app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode=None)
+    app.command("compare")(compare_command.command)
+    app.command("design")(design_command.command)
+
+    def call(*arguments: str | Path) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as ended:
+            guarded(lambda: app([str(one) for one in arguments]))
+        out, err = capsys.readouterr()
+        return int(ended.value.code or 0), out, err
+
+    return call
+
+
+def recording(peak_n: float, *, broke: bool = True) -> bytes:
+    """An invented recording at 100/s: 2 s of nothing, 10 s of ramp to the peak, then the break or a slow way down."""
+    rows = ["time s;load N"]
+    for i in range(1800):
+        t = i / 100
+        up = max(0.0, min((t - 2.0) / 10.0, 1.0)) * peak_n
+        down = 0.0 if broke else max(0.0, 1.0 - (t - 12.0) / 5.0) * peak_n
+        ripple = 0.3 * ((i * 7919) % 13 - 6) / 6.0
+        rows.append(f"{t:.3f};{(up if t <= 12.0 else down) + ripple:.3f}")
+    return "\n".join(rows).encode()
+
+
+PEAKS = {
+    "bonded": (4380.0, 4590.0, 4470.0, 4510.0),
+    "screwed": (3980.0, 4010.0, 3870.0, 4090.0),
+}
+
+
+def session(folder: Path, *, held: bool = False, alone: bool = False) -> Path:
+    """A session with two groups of four; one was let go if `held`; one group has one specimen if `alone`."""
+    listed, loads = [], {}
+    for group, peaks in PEAKS.items():
+        for i, peak in enumerate(peaks if not (alone and group == "screwed") else peaks[:1]):
+            name = f"{group[0].upper()}{i + 1}"
+            more = {"price_EUR": f"{2 + i},50", "remark": "x"}
+            listed.append(Specimen(name, group, mass_kg=0.050 if i else None, more=more))
+            loads[name] = peak
+    made = create_session(folder, SessionInfo(unit="kN"), listed)
+    for name, peak in loads.items():
+        data = recording(peak, broke=not (held and name == "B2"))
+        made.add_recording(f"run-{name}", data, parse_csv(data), specimen=name, accuracy=0.005)
+    return folder
+
+
+def test_compare_says_who_carries_more(run: Run, tmp_path: Path) -> None:
+    """Table in the session's unit, verdict in words, the shared calibration explained; status 0."""
+    status, out, _ = run("compare", session(tmp_path / "s"))
+
+    assert status == 0
+    assert "strength in kN" in out
+    assert "* bonded carries more than screwed: 13 % more" in out
+    assert "All pulls share one calibration" in out
+
+
+def test_compare_json_is_one_document(run: Run, tmp_path: Path) -> None:
+    """--json prints newtons and nothing else."""
+    status, out, _ = run("compare", session(tmp_path / "s"), "--json")
+    document = json.loads(out)
+
+    assert status == 0
+    assert document["schema"] == "breakyard.comparison/1"
+    assert [group["name"] for group in document["groups"]] == ["bonded", "screwed"]
+    assert document["groups"][0]["mean_n"] == pytest.approx(sum(PEAKS["bonded"]) / 4, rel=0.01)
+    assert document["groups"][0]["shared_relative"] == pytest.approx(0.005, rel=0.01)
+
+
+def test_a_pull_that_was_let_go_is_at_least(run: Run, tmp_path: Path) -> None:
+    """B2 did not break: it is censored, and said to be."""
+    status, out, _ = run("compare", session(tmp_path / "s", held=True), "--json")
+    bonded = json.loads(out)["groups"][0]
+
+    assert status == 0
+    assert bonded["at_least"] == 1
+    assert bonded["mean_n"] is None
+    assert [pull["specimen"] for pull in bonded["pulls"] if pull["at_least"]] == ["B2"]
+
+
+def test_one_specimen_is_not_ranked(run: Run, tmp_path: Path) -> None:
+    """A group of one: too few, with what would have to be true."""
+    status, out, _ = run("compare", session(tmp_path / "s", alone=True))
+
+    assert status == 0
+    assert "* Can't tell bonded from screwed: too few; there is one specimen of screwed" in out
+
+
+def test_per_gram_names_who_has_no_mass(run: Run, tmp_path: Path) -> None:
+    """N per gram where a mass is known; the others are left out by name."""
+    _, out, _ = run("compare", session(tmp_path / "s"), "--per", "mass", "--json")
+    document = json.loads(out)
+
+    assert document["quantity"] == {"name": "strength", "per": "mass", "unit": "N/g"}
+    assert document["groups"][0]["n"] == 3
+    assert document["left_out"] == ["B1: no mass in specimens.csv", "S1: no mass in specimens.csv"]
+    assert document["groups"][0]["max_n"] == pytest.approx(4590.0 / 50.0, rel=0.01)
+
+
+def test_per_price_takes_a_column(run: Run, tmp_path: Path) -> None:
+    """A column of the table with a decimal comma; its last word is the unit."""
+    _, out, _ = run("compare", session(tmp_path / "s"), "--per", "price_EUR")
+
+    assert "strength in kN/EUR" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("--reference", "glued"), 'no group "glued"; there is bonded, screwed'),
+        (("--per", "colour"), 'no column "colour" to divide by; there is mass, price_EUR, remark'),
+        (("--per", "remark"), '"x" is not a number'),
+        (("--unit", "kg"), "write kgf if you mean kgf"),
+        (("--matters", "10"), "--matters"),
+        (("--matters", "0%"), "difference that matters"),
+        (("--of", "settled"), "no pull can be compared"),
+    ],
+)
+def test_wrong_use_gets_one_line_and_2(
+    run: Run, tmp_path: Path, words: tuple[str, ...], message: str
+) -> None:
+    """Unknown group, unknown column, a mass where a force belongs, a share that is none."""
+    status, out, err = run("compare", session(tmp_path / "s"), *words)
+    lines = [line for line in err.splitlines() if line.startswith("breakyard: ")]
+
+    assert (status, out) == (2, "")
+    assert len(lines) == 1
+    assert message in lines[0]
+
+
+def test_a_run_without_a_group_is_left_out_by_name(run: Run, tmp_path: Path) -> None:
+    """No specimen row, no group: it takes no part and is named."""
+    made = open_session(session(tmp_path / "s"))
+    data = recording(5000.0)
+    made.add_recording("stray", data, parse_csv(data), accuracy=0.005)
+    _, out, _ = run("compare", made.root)
+
+    assert "! left out: stray: it has no group; give it one in specimens.csv" in out
+
+
+def test_two_sessions_are_compared_together(run: Run, tmp_path: Path) -> None:
+    """The same ids in two sessions are different specimens."""
+    status, out, _ = run("compare", session(tmp_path / "one"), session(tmp_path / "two"), "--json")
+    document = json.loads(out)
+
+    assert status == 0
+    assert [group["n"] for group in document["groups"]] == [8, 8]
+    assert document["groups"][0]["pulls"][0]["specimen"] == "one/B1"
+
+
+def test_design_plans_without_a_session(run: Run) -> None:
+    """Groups and scatter on the command line: number, table and order; status 0."""
+    status, out, _ = run("design", "--groups", "bonded, screwed", "--scatter", "8%", "--difference", "20%")
+
+    assert status == 0
+    assert "specimens per group show a difference of 20 %" in out
+    assert "One against one ranks nothing by itself" in out
+    assert "Pulling order (seed 1)" in out
+
+
+def test_design_writes_the_order_once(run: Run, tmp_path: Path) -> None:
+    """An empty table gets its rows and order; a second plan does not touch it; the JSON says what was written."""
+    folder = tmp_path / "s"
+    create_session(folder, SessionInfo())
+    status, out, _ = run("design", folder, "--groups", "bonded, screwed", "--per-group", "3", "--json")
+    document = json.loads(out)
+    table = open_session(folder).specimens()
+
+    assert status == 0
+    assert document["schema"] == "breakyard.design/1"
+    assert Path(document["written"]) == folder / "specimens.csv"
+    assert sorted(one.id for one in table) == [f"{g}-{i}" for g in ("bonded", "screwed") for i in (1, 2, 3)]
+    assert sorted(one.order or 0 for one in table) == [1, 2, 3, 4, 5, 6]
+
+    before = (folder / "specimens.csv").read_bytes()
+    status, _, err = run("design", folder, "--seed", "2")
+    assert status == 2
+    assert "there is an order already" in err
+    assert (folder / "specimens.csv").read_bytes() == before
+
+
+def test_design_orders_the_specimens_that_are_there(run: Run, tmp_path: Path) -> None:
+    """A table without an order gets one; people's columns stay."""
+    folder = session(tmp_path / "s")
+    status, _, _ = run("design", folder, "--scatter", "5%")
+    table = open_session(folder).specimens()
+
+    assert status == 0
+    assert sorted(one.order or 0 for one in table) == list(range(1, 9))
+    assert all(one.more["remark"] == "x" for one in table)
+
+
+def test_design_learns_the_scatter_from_past_sessions(run: Run, tmp_path: Path) -> None:
+    """The pooled scatter of earlier groups, and its cautious upper limit, are what it plans with."""
+    _, out, _ = run("design", "--from", session(tmp_path / "s"), "--groups", "a,b", "--json")
+    scatter = json.loads(out)["scatter"]
+
+    assert scatter["from"] == "past sessions"
+    assert scatter["degrees_of_freedom"] == 6
+    assert 0.015 < scatter["cautious_cv"] / 1.4 < scatter["cv"] < scatter["cautious_cv"] < 0.04
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("--groups", "bonded"), "not a comparison"),
+        (("--groups", "a, a"), "names a group twice"),
+        (("--scatter", "10"), "--scatter"),
+        (("--scatter", "10%", "--confidence", "5%"), "confidence"),
+        (("--difference", "0.01%"), "more than 10000"),
+        (("nowhere",), "no session"),
+    ],
+)
+def test_wrong_plans_get_one_line_and_2(run: Run, words: tuple[str, ...], message: str) -> None:
+    """What cannot be planned says why."""
+    status, out, err = run("design", *words)
+
+    assert (status, out) == (2, "")
+    assert message in err
+    assert "Traceback" not in err

@@ -1,0 +1,78 @@
+"""Several pulls in one recording."""
+
+import numpy as np
+import pytest
+from analysis_cases import calibrated, curve_of
+
+from breakyard.curve import LoadCurve, curve_from_columns
+from breakyard.pull.split import split_pulls
+from breakyard.pull.summarize import summarise
+from breakyard.simulate.chain import measure
+from breakyard.simulate.families import FAMILIES, family, instrument
+from breakyard.simulate.pull import pull
+
+PEAKS = [4000.0, 2500.0, 5200.0]
+
+
+def recording(peaks: list[float]) -> LoadCurve:
+    """One ramp and break after another, ten seconds apart."""
+    time = np.arange(0.0, 20.0 * len(peaks) + 5.0, 0.02)
+    load = np.zeros_like(time)
+    for i, peak in enumerate(peaks):
+        since = time - 20.0 * i - 5.0
+        load += np.where((since > 0) & (since < 8.0), peak * since / 8.0, 0.0)
+    load += 0.5 * np.random.default_rng(1).standard_normal(len(time))
+    return curve_from_columns(time, load, name="day")
+
+
+def test_each_pull_gets_its_own_curve_and_peak() -> None:
+    """Three pulls come out as three, in order, with the recording's times."""
+    parts = split_pulls(recording(PEAKS))
+
+    assert [part.name for part in parts] == ["day#1", "day#2", "day#3"]
+    assert [summarise(part).peak.estimate_n for part in parts] == pytest.approx(PEAKS, rel=0.01)
+    assert [summarise(part).failure.time_s for part in parts] == pytest.approx([13.0, 33.0, 53.0], abs=0.05)
+    assert sum(len(part.time_s) for part in parts) == len(recording(PEAKS).time_s)
+
+
+@pytest.mark.parametrize("name", sorted(FAMILIES))
+def test_one_pull_stays_whole(name: str) -> None:
+    """Drops, jerks, ringing, shocks, slow unloading, wrong readings: no family's pull is cut."""
+    for seed in range(3):
+        case = family(name, seed)
+        curve = curve_of(case.conversions, calibrated(seed, "good", case.cell), name)
+
+        assert split_pulls(curve) == (curve,)
+
+
+def test_three_pulls_of_any_kinds_come_out_as_three() -> None:
+    """Drawn at random, one after another in one recording: each part holds the peak of its own pull."""
+    kinds = ["slow_brittle", "fast_brittle", "ductile", "progressive", "towing", "let_go", "recoil"]
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        phases = [
+            list(FAMILIES[kind](np.random.default_rng([seed, i]))[0])
+            for i, kind in enumerate(rng.choice(kinds, 3))
+        ]
+        singles = [pull(part, seed=seed) for part in phases]
+        cell, converter = instrument(seed)
+        whole = pull([phase for part in phases for phase in part], seed=seed)
+        conversions = measure(whole, cell, converter, seed=seed)
+
+        parts = split_pulls(curve_of(conversions, calibrated(seed, "good", cell), "day"))
+
+        assert len(parts) == 3
+        for part, single in zip(parts, singles, strict=True):
+            assert part.load_n.max() - part.load_n[0] == pytest.approx(
+                single.peak_n, rel=0.12
+            )  # fast ramps read low
+
+
+def test_a_wrong_reading_does_not_hide_the_pulls() -> None:
+    """One reading a hundred times too high in a recording of three pulls."""
+    day = recording(PEAKS)
+    load = day.load_n.copy()
+    load[100] = 4e5
+    spoilt = curve_from_columns(day.time_s, load, name="day")
+
+    assert len(split_pulls(spoilt)) == 3

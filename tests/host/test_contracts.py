@@ -1,0 +1,56 @@
+"""The import rule: that it covers every module is a test; that it holds is `python3 tasks.py lint`."""
+
+import tomllib
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+CONTRACTS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"][
+    "contracts"
+]
+FRONT = {"breakyard", "breakyard.__main__"}
+"""The front door opens every room, and `python -m breakyard` is the command."""
+
+
+def modules() -> set[str]:
+    found = set()
+    for path in (ROOT / "host" / "breakyard").rglob("*.py"):
+        parts = path.relative_to(ROOT / "host").with_suffix("").parts
+        found.add(".".join(parts[:-1] if parts[-1] == "__init__" else parts))
+    return found - FRONT
+
+
+def is_in(module: str, named: set[str]) -> bool:
+    return any(module == name or module.startswith(name + ".") for name in named)
+
+
+def named_as_importers() -> set[str]:
+    """Modules and rooms whose own imports some contract limits."""
+    found: set[str] = set()
+    for contract in CONTRACTS:
+        found |= set(contract.get("source_modules", ()))
+        found |= {name.strip() for layer in contract.get("layers", ()) for name in layer.split("|")}
+    return found
+
+
+def test_every_module_stands_in_a_contract() -> None:
+    """A module that no contract names could import anything unnoticed."""
+    missing = sorted(module for module in modules() if not is_in(module, named_as_importers()))
+
+    assert missing == []
+
+
+def test_every_module_of_the_line_is_kept_from_files_links_and_screens() -> None:
+    """What the layers place below the edges may touch no file, link or screen."""
+    (layers,) = (one["layers"] for one in CONTRACTS if one["name"] == "the line imports leftwards only")
+    (pure,) = (set(one["source_modules"]) for one in CONTRACTS if "files, links and screens" in one["name"])
+    edges = {"breakyard.cli", "breakyard.session", "breakyard.report", "breakyard.formats"}
+
+    assert set(layers) - edges == pure
+
+
+def test_contracts_name_only_what_is_there() -> None:
+    """A contract about a module that moved away guards nothing."""
+    there = modules() | {"breakyard"}
+    gone = sorted(name for name in named_as_importers() if name.startswith("breakyard") and name not in there)
+
+    assert gone == []
