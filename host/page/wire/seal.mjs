@@ -1,0 +1,88 @@
+// The host's side of the seals of SPEC.md, section 12, by crypto.subtle (a page needs https, or localhost).
+
+import { COMMAND } from "./layout.mjs";
+
+export const KEY_SIZE = 32;
+
+/** Never sealed: who is there, the challenge itself, and what a cable alone may do. */
+const OPEN = new Set(["HELLO", "CHALLENGE", "SET_KEY"]);
+
+/** The logger does not have the key that it should have. */
+export class WrongLogger extends Error {
+  constructor(message = "the logger has another key; set it anew over the cable, or is this another logger?") {
+    super(message);
+    this.name = "WrongLogger";
+  }
+}
+
+/** Bytes one after another; strings are taken as ASCII. */
+export function join(...parts) {
+  const raw = parts.map((part) => (typeof part === "string" ? new TextEncoder().encode(part) : part));
+  const out = new Uint8Array(raw.reduce((size, part) => size + part.length, 0));
+  let place = 0;
+  for (const part of raw) {
+    out.set(part, place);
+    place += part.length;
+  }
+  return out;
+}
+
+function u32(value) {
+  const out = new Uint8Array(4);
+  new DataView(out.buffer).setUint32(0, value, true);
+  return out;
+}
+
+/** HMAC-SHA256 (RFC 2104). */
+export async function hmac(key, ...message) {
+  const made = await crypto.subtle.importKey("raw", key, { name: "HMAC", hash: "SHA-256" }, false, ["sign"]);
+  return new Uint8Array(await crypto.subtle.sign("HMAC", made, join(...message)));
+}
+
+function sameSecret(a, b) {
+  let difference = a.length ^ b.length;
+  for (let i = 0; i < a.length; i++) difference |= a[i] ^ b[i];
+  return difference === 0;
+}
+
+/** Return the key. Throws RangeError unless it has 32 bytes that are not all zero. */
+export function checkedKey(key) {
+  if (key.length !== KEY_SIZE || key.every((byte) => byte === 0)) {
+    throw new RangeError("a key has 32 bytes, 64 hex digits, and is not zero; this is none");
+  }
+  return key;
+}
+
+/** Eight bytes that tell keys apart and betray none. */
+export async function keyId(key) {
+  return (await hmac(key, "breakyard key id")).slice(0, 8);
+}
+
+/** One session: begun with the logger's nonce and proof, it seals commands with a counter that only grows. */
+export class Session {
+  #key;
+  #sessionKey = null;
+  #counter;
+
+  constructor(key, { hostNonce = crypto.getRandomValues(new Uint8Array(32)), counter = 0 } = {}) {
+    this.#key = checkedKey(key);
+    this.hostNonce = hostNonce;
+    this.#counter = counter;
+  }
+
+  /** Take the logger's answer to CHALLENGE. Throws WrongLogger if it does not have the key. */
+  async begin(nonce, proof) {
+    const sessionKey = await hmac(this.#key, "breakyard session", nonce, this.hostNonce);
+    if (!sameSecret(await hmac(sessionKey, "logger"), proof)) throw new WrongLogger();
+    this.#sessionKey = sessionKey;
+  }
+
+  /** Arguments of SEALED in the place of a command, or null for one that is sent open. Call one after another. */
+  async seal(command, packed) {
+    if (OPEN.has(command)) return null;
+    if (!this.#sessionKey) throw new WrongLogger("the session has not begun");
+    const counter = u32(++this.#counter);
+    const sealed = join(Uint8Array.of(COMMAND[command]), packed);
+    return join(counter, await hmac(this.#sessionKey, "command", counter, sealed), sealed);
+  }
+}
