@@ -21,7 +21,7 @@ LETTERS = {
 
 LINKS = (
     ("firmware", FOLDER.parent / "firmware" / "logger" / "links" / "ble.py"),
-    ("host", FOLDER.parent / "host" / "breakyard" / "link" / "ble.py"),
+    ("host", FOLDER.parent / "host" / "breakyard" / "device" / "link" / "ble.py"),
 )
 
 
