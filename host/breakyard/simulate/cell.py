@@ -52,12 +52,18 @@ class Cell:
     safe_overload: float = 1.5
     plate_output_mv_v: float | None = None
     """What the plate says; None when it says the truth."""
+    zero_shift: float = 0.0
+    """Lasting change of the zero by a shock, as a share of the rated output, between the two instants below."""
+    shift_from_s: float = 0.0
+    shift_until_s: float = 0.0
 
     def __post_init__(self) -> None:
         if not (self.capacity_n > 0.0 and self.rated_output_mv_v != 0.0):
             raise UsageError("a cell needs a capacity above zero and a rated output that is not zero")
         if abs(self.quadratic) + abs(self.cubic) > self.nonlinearity * (1 + 1e-12):
             raise UsageError("the curvature of the cell exceeds its rated non-linearity")
+        if self.zero_shift and not self.shift_until_s > self.shift_from_s:
+            raise UsageError("a shift of the zero takes time: it must end after it begins")
 
     @property
     def plate_mv_v(self) -> float:
@@ -79,6 +85,8 @@ class Cell:
         degrees = self.temperature_c - 20.0 + self.temperature_rate_c_per_s * t
         zero = self.zero_drift_per_s * t + self.zero_per_c * degrees
         zero = zero + OVERLOAD_SET * np.maximum(largest - self.safe_overload, 0.0)
+        if self.zero_shift:
+            zero = zero + self.zero_shift * np.interp(t, (self.shift_from_s, self.shift_until_s), (0.0, 1.0))
         span = (self._curve(u) + loop) * (1.0 + self.span_per_c * degrees)
         return np.asarray(self.zero_mv_v + self.rated_output_mv_v * (span + zero))
 

@@ -9,7 +9,7 @@ conversions settle, which is what order 4 does exactly and order 3 within it.
 The convolution is exact (to rounding) for an input that is linear between its knots.
 
 Not simulated: the start-up transient (the input is taken to have had its first value for ever), correlation
-between the noise of neighbouring conversions, supply ripple, jitter of the converter's clock.
+between the noise of neighbouring conversions, jitter of the converter's clock.
 """
 
 from collections.abc import Sequence
@@ -37,6 +37,17 @@ def counts_per_mv_v(gain: int) -> float:
 
 
 @dataclass(frozen=True, slots=True)
+class Tone:
+    """A steady sine that is picked up at the input (hum), before the filter."""
+
+    hz: float
+    mv_v: float
+    """Amplitude."""
+    turn: float = 0.0
+    """Phase at time 0, radians."""
+
+
+@dataclass(frozen=True, slots=True)
 class Converter:
     """One converter: its true rate (80/s nominal, 75 to 95 seen), filter, gain and noise.
 
@@ -51,6 +62,7 @@ class Converter:
     noise_nv: float = 90.0
     supply_v: float = 5.0
     phase: float = 1.0
+    tones: tuple[Tone, ...] = ()
 
     def __post_init__(self) -> None:
         if not 1.0 <= self.rate_hz <= 1000.0:
@@ -116,7 +128,7 @@ WRONG_PATTERNS: Final = (8388607, 4194303, 2097151, 1048575, 0, -1)
 class Conversions:
     """What the logger could read: `n` conversions with their times, and what was done to them.
 
-    Arrays are read-only and of shape (n,). `clean_counts` is the truth: before noise, rounding, rails,
+    Arrays are read-only and of shape (n,). `clean_counts` is the truth: before hum, noise, rounding, rails,
     glitches.
     """
 
@@ -206,9 +218,10 @@ def convert(
         knots, input_mv_v, first_s=first, period_s=period, number=number, order=converter.filter_order
     )
     clean = mv_v * counts_per_mv_v(converter.gain)
-    noise_rng, miss_rng, glitch_rng = (np.random.default_rng([seed, stream]) for stream in range(3))
-    counts = np.rint(clean + converter.noise_counts * noise_rng.standard_normal(number))
     ready = np.asarray(first + period * np.arange(number), dtype=np.float64)
+    hum = _hum(ready, converter) * counts_per_mv_v(converter.gain)
+    noise_rng, miss_rng, glitch_rng = (np.random.default_rng([seed, stream]) for stream in range(3))
+    counts = np.rint(clean + hum + converter.noise_counts * noise_rng.standard_normal(number))
     glitched = _glitch(counts, ready, faults, glitch_rng)
     counts = np.clip(counts, RAIL_LOW, RAIL_HIGH).astype(np.int32)
     kept = miss_rng.random(number) >= faults.missed_fraction
@@ -221,6 +234,36 @@ def convert(
         missed=tuple(np.flatnonzero(~kept).tolist()),
         glitches=tuple(np.flatnonzero(glitched[kept]).tolist()),
     )
+
+
+def part(conversions: Conversions, *, from_s: float = -np.inf, until_s: float = np.inf) -> Conversions:
+    """The conversions that became ready from one instant to another, both included."""
+    kept = (conversions.time_s >= from_s) & (conversions.time_s <= until_s)
+    index = np.flatnonzero(kept)
+    glitched = np.searchsorted(index, [at for at in conversions.glitches if kept[at]])
+    number = conversions.number[kept]
+    return Conversions(
+        time_s=_frozen(conversions.time_s[kept]),
+        counts=_frozen(conversions.counts[kept]),
+        number=_frozen(number),
+        clean_counts=_frozen(conversions.clean_counts[kept]),
+        missed=tuple(at for at in conversions.missed if number[0] < at < number[-1]) if number.size else (),
+        glitches=tuple(glitched.tolist()),
+    )
+
+
+def _hum(ready: NDArray[np.float64], converter: Converter) -> NDArray[np.float64]:
+    """What the filter lets through of the tones, in mV/V, shape (n,).
+
+    A sinc decimator of order p and period T passes sin(2 pi f t) as H sin(2 pi f (t - p T / 2)) with
+    H = (sin(pi f T) / (pi f T))**p (Hogenauer 1981, as above).
+    """
+    order, period = converter.filter_order, converter.period_s
+    total = np.zeros(ready.size)
+    for tone in converter.tones:
+        passed = np.sinc(tone.hz * period) ** order
+        total += tone.mv_v * passed * np.sin(2 * np.pi * tone.hz * (ready - 0.5 * order * period) + tone.turn)
+    return total
 
 
 def _glitch(

@@ -4,9 +4,10 @@ Every recipe begins with quiet time (a few handling knocks), a slack line and it
 load taken off and quiet time again.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from breakyard.simulate import phases, releases
+from breakyard.simulate import drives, phases, releases
 from breakyard.simulate.phases import Phase
 from breakyard.simulate.weights import Weights
 
@@ -165,15 +166,77 @@ def settling(
 
 
 def let_go(
-    rig: Rig, *, peak_n: float, rate_n_per_s: float, hold_s: float = 2.0, unload_s: float = 5.0
+    rig: Rig,
+    *,
+    peak_n: float,
+    rate_n_per_s: float,
+    hold_s: float = 2.0,
+    unload_s: float = 5.0,
+    shape: str = "smooth",
 ) -> list[Phase]:
-    """Nothing breaks: the load is held and then let out slowly."""
+    """Nothing breaks: the load is held (or not, with 0 s) and then let out."""
     return [
         *_begin(rig, peak_n, rate_n_per_s),
         phases.Ramp(rate_n_per_s, peak_n),
-        phases.Hold(hold_s),
-        releases.Unload(unload_s),
+        *([phases.Hold(hold_s)] if hold_s > 0.0 else []),
+        releases.Unload(unload_s, shape=shape),
         phases.Hold(rig.quiet_s),
+    ]
+
+
+def driven(rig: Rig, drive: Phase, *, peak_n: float, rate_n_per_s: float) -> list[Phase]:
+    """A rise that the drive makes in its own way; it ends at once. Recoil is reckoned from `peak_n`."""
+    return [*_begin(rig, peak_n, rate_n_per_s), drive, *_let_go(rig, peak_n, 0.0)]
+
+
+def paused(
+    rig: Rig, *, stops: Sequence[tuple[float, float, float]], peak_n: float, rate_n_per_s: float
+) -> list[Phase]:
+    """A rise with stops, each (at load, for seconds, relaxing by a share), that ends at once."""
+    rise: list[Phase] = []
+    for at_n, for_s, relaxing in stops:
+        rise += [phases.Ramp(rate_n_per_s, at_n), drives.Pause(for_s, relaxing)]
+    return [
+        *_begin(rig, stops[0][0] if stops else peak_n, rate_n_per_s),
+        *rise,
+        phases.Ramp(rate_n_per_s, peak_n),
+        *_let_go(rig, peak_n, 0.0),
+    ]
+
+
+def preloaded(
+    rig: Rig, *, preload_n: float, for_s: float, relaxing: float, peak_n: float, rate_n_per_s: float
+) -> list[Phase]:
+    """The rig is set taut at a preload that is held (and relaxes) before the pull proper; it ends at once."""
+    return [
+        phases.Hold(2.0),
+        phases.Slack(1.0, 0.2 * preload_n),
+        phases.Ramp(0.8 * preload_n, preload_n),
+        drives.Pause(for_s, relaxing),
+        phases.Ramp(rate_n_per_s, peak_n),
+        *_let_go(rig, peak_n, 0.0),
+    ]
+
+
+def cyclic(
+    rig: Rig, *, tops: Sequence[float], lows: Sequence[float], rests_s: Sequence[float], rate_n_per_s: float
+) -> list[Phase]:
+    """One specimen loaded again and again: up to each top, down to the low after it, and the last top breaks it.
+
+    Steps of rising load with unloading between them, as in EN 12512 (joints with fasteners under cyclic loading).
+    """
+    cycles: list[Phase] = []
+    for top, low, rest in zip(tops[:-1], lows, rests_s, strict=True):
+        cycles += [
+            phases.Ramp(rate_n_per_s, top),
+            releases.Unload((top - low) / rate_n_per_s, to_n=low),
+            phases.Hold(rest),
+        ]
+    return [
+        *_begin(rig, tops[0], rate_n_per_s),
+        *cycles,
+        phases.Ramp(rate_n_per_s, tops[-1]),
+        *_let_go(rig, tops[-1], 0.0),
     ]
 
 

@@ -84,14 +84,16 @@ class Break:
 
 @dataclass(frozen=True, slots=True)
 class Unload:
-    """The operator lets the line out slowly; nothing breaks."""
+    """The operator lets the line out slowly; nothing breaks. Linear: at once at full speed, with sharp corners."""
 
     duration_s: float
     to_n: float = 0.0
+    shape: str = "smooth"
 
     def trace(self, start: Start, rng: np.random.Generator) -> Trace:
         t = ticks(self.duration_s, COARSE_S)
-        load = start.load_n + (self.to_n - start.load_n) * ease(t / self.duration_s)
+        gone = FALL_SHAPES[self.shape](t / self.duration_s)
+        load = start.load_n + (self.to_n - start.load_n) * gone
         return Trace(
             t, load, 0.0, (Event("unload", 0.0, start.load_n, to_n=self.to_n, end_s=self.duration_s),)
         )
