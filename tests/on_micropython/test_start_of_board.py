@@ -10,8 +10,5 @@ def test_the_watchdog_begins_after_what_is_slow_and_is_fed(interpret, tmp_path, 
     done = interpret(program, board, tmp_path / "runs", folders=("firmware",))
     early = interpret(program, board, tmp_path / "runs", "early", folders=("firmware",))
 
-    order, wired = done.stdout.strip().splitlines()
-    assert order == "flash is looked at, radio starts, watchdog", done.stdout + done.stderr
-    # The battery's pin reads to 2.45 V, not to 0.95 V; the board's regulator does not skip pulses.
-    assert wired == ("attenuation 3" if board == "esp32" else "regulator 1")
+    assert done.stdout.strip() == "flash is looked at, radio starts, watchdog", done.stdout + done.stderr
     assert "the watchdog bites" in early.stdout

@@ -83,8 +83,7 @@ def derived(calibration: "Calibration") -> dict[str, Any]:
                 "terms": [term.to_json() for term in terms],
             }
             for load in loads
-            if calibration.reaches(load)
-            and math.isfinite(calibration.counts_at(load, calibration.zero_counts))
+            if math.isfinite(calibration.counts_at(load, calibration.zero_counts))
             for terms in [calibration.budget(load)]
         ],
         "quality": calibration.quality().to_json(),

@@ -40,7 +40,7 @@ def budget_terms(
         if rail_n is None
         else Term(_NAMES[reading.regime], zero.noise_n)
     ]
-    terms.append(Term("zero", zero.standard_at_n(reading.time_s), kind="A"))
+    terms.append(_zero(zero, reading.time_s))
     if curve.calibration is not None:
         at_peak = zero.at_n(reading.time_s)
         zero_counts = curve.calibration.counts_at(at_peak, 0.0)
@@ -64,6 +64,13 @@ def assumptions(curve: LoadCurve, misalignment_deg: float, temperature_c: float 
     if curve.calibration is None:
         return (said,)
     return (said, curve.calibration.warmth(temperature_c)[1])
+
+
+def _zero(zero: ZeroLine, time_s: float) -> Term:
+    """What the witnesses of the zero leave open: a load is too high by as much as its zero is too low."""
+    if zero.doubt is None:
+        return Term("zero", zero.standard_at_n(time_s), kind="A")
+    return tabulated("zero", Table(-zero.doubt.values_n, zero.doubt.weights), "A")
 
 
 def _own(reading: Reading, noise_n: float, coverage: float) -> Term:
@@ -93,10 +100,16 @@ def _as_wide_as(table: Table, reading: Reading, coverage: float) -> Table:
 
 
 def peak_with_interval(
-    curve: LoadCurve, reading: Reading, rail_n: float | None, terms: tuple[Term, ...], coverage: float
+    curve: LoadCurve,
+    reading: Reading,
+    rail_n: float | None,
+    terms: tuple[Term, ...],
+    coverage: float,
+    *,
+    zero_known: bool = True,
 ) -> Peak:
     """The peak with the interval that all terms make together (JCGM 101); it always holds the estimate."""
-    lower = reading.bound == "lower" or rail_n is not None
+    lower = reading.bound == "lower" or rail_n is not None or not zero_known
     estimate = reading.estimate_n if rail_n is None else rail_n
     counted = terms if rail_n is None else terms[1:]
     low, high = coverage_interval(counted, coverage)

@@ -1,6 +1,7 @@
 """Several pulls in one recording -> one curve each."""
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -8,6 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.curve import LoadCurve
+from breakyard.pull.polarity import upright
+from breakyard.pull.witnesses import prior_of
+
+Array = NDArray[np.float64]
 
 LOADED: Final = 0.05
 """Above this fraction of the recording's largest load something is being pulled."""
@@ -18,45 +23,97 @@ WORTH_A_PULL: Final = 0.1
 PAUSE_S: Final = 2.0
 """Pulls are apart when the load stays low for at least this long: longer than any ringing."""
 
+BLOCK_S: Final = 0.25
 
-def split_pulls(curve: LoadCurve) -> tuple[LoadCurve, ...]:
+AT_ONCE_S: Final = 0.5
+"""A load that goes from half to a tenth within this time was not let out by a hand."""
+
+CYCLES: Final = "cycles"
+"""The flag of pulls that look like one specimen loaded again and again."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Loaded blocks, from first to (not with) past."""
+
+    first: int
+    past: int
+
+
+def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCurve, ...]:
     """Cut a recording in the middle of each pause between two pulls; times stay those of the recording.
 
     A recording of a single pull comes back as it is. Parts of several get "#1", "#2" ... after the name. A pull that
-    never exceeds a tenth of the strongest one's load is taken for handling.
+    never exceeds a tenth of the strongest one's load is taken for handling. A pause is a time without load: a load
+    that is held, however long, is none. Pulls all of which but the last were let out slowly get the flag "cycles":
+    they may be one specimen's. one_specimen: they are, and stay together.
     """
+    curve = upright(curve)
     good = np.flatnonzero(curve.usable)
-    if len(good) < 2:
+    if len(good) < 2 or one_specimen:
         return (curve,)
     time, load = curve.time_s[good], _without_spikes(curve.load_n[good])
-    width = max(3, round(0.25 / curve.period_s))
+    width = max(3, round(BLOCK_S / curve.period_s))
     blocks = load[: len(load) // width * width].reshape(-1, width)
     if len(blocks) < 2:
         return (curve,)
-    levels = np.median(blocks, axis=1)
-    low = float(np.quantile(levels, 0.05))
+    low = _unloaded(np.median(blocks, axis=1), curve)
     high = float(load[: len(blocks) * width].max()) - low
-    loaded = (blocks.max(axis=1) - low > LOADED * high).astype(np.int8)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], loaded, [0]])))
-    stretches: list[tuple[int, int]] = []
-    for first, past in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        pause = time[first * width] - time[stretches[-1][1] * width - 1] if stretches else np.inf
-        if pause < PAUSE_S:
-            stretches[-1] = (stretches[-1][0], past)
-        elif blocks[first:past].max() - low > WORTH_A_PULL * high:
-            stretches.append((first, past))
+    stretches = _stretches(blocks, time, width, low, high)
     if len(stretches) < 2:
         return (curve,)
+    if _let_out(stretches[:-1], time, load, width, low):
+        curve = replace(curve, flags=(*curve.flags, CYCLES))
     cuts = [0]
-    for (_, past), (first, _) in pairwise(stretches):
-        cuts.append(int(good[(past + first) * width // 2]))
+    for before, after in pairwise(stretches):
+        cuts.append(int(good[(before.past + after.first) * width // 2]))
     cuts.append(len(curve.time_s))
     return tuple(
         _part(curve, begin, end, f"{curve.name}#{i}") for i, (begin, end) in enumerate(pairwise(cuts), 1)
     )
 
 
-def _without_spikes(load: NDArray[np.float64]) -> NDArray[np.float64]:
+def _unloaded(levels: Array, curve: LoadCurve) -> float:
+    """The level of nothing: the lowest that lasts for two blocks.
+
+    If the recording neither begins nor ends there, it may be a hold: then the zero known beforehand, if it lies lower.
+    """
+    low = float(np.maximum(levels[1:], levels[:-1]).min())
+    high = float(levels.max()) - low
+    ends = min(float(np.median(levels[:4])), float(np.median(levels[-4:])))
+    prior = prior_of(curve)
+    if ends > low + LOADED * high and prior is not None:
+        return min(low, prior.level_n)
+    return low
+
+
+def _stretches(blocks: Array, time: Array, width: int, low: float, high: float) -> list[_Stretch]:
+    loaded = (blocks.max(axis=1) - low > LOADED * high).astype(np.int8)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], loaded, [0]])))
+    found: list[_Stretch] = []
+    for first, past in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        pause = time[first * width] - time[found[-1].past * width - 1] if found else np.inf
+        if pause < PAUSE_S:
+            found[-1] = _Stretch(found[-1].first, past)
+        elif blocks[first:past].max() - low > WORTH_A_PULL * high:
+            found.append(_Stretch(first, past))
+    return found
+
+
+def _let_out(stretches: Sequence[_Stretch], time: Array, load: Array, width: int, low: float) -> bool:
+    """Whether in all of these the load was let out slowly, so that nothing need have broken."""
+    for stretch in stretches:
+        part = slice(stretch.first * width, min((stretch.past + 1) * width, len(load)))
+        t, y = time[part], load[part] - low
+        above = np.flatnonzero(y > 0.5 * y.max())
+        last = int(above[-1])
+        below = np.flatnonzero(y[last:] < 0.1 * y.max())
+        if not len(below) or t[last + int(below[0])] - t[last] < AT_ONCE_S:
+            return False
+    return True
+
+
+def _without_spikes(load: Array) -> Array:
     """Medians of three: one wrong reading must not make all real pulls look small."""
     if len(load) < 3:
         return load

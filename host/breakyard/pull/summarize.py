@@ -13,15 +13,17 @@ from breakyard.converter.response import delay
 from breakyard.curve import MINIMUM_SAMPLES, LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.budget import assumptions, budget_terms, peak_with_interval, told
-from breakyard.pull.events import Pull, Story, tell, work
+from breakyard.pull.events import Pull, tell, work
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches
 from breakyard.pull.peak.filter import choose_filter
 from breakyard.pull.peak.read import read_peak
 from breakyard.pull.peak.reading import Reading
+from breakyard.pull.polarity import upright
 from breakyard.pull.rate import loading_rate
-from breakyard.pull.results import Energy, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
-from breakyard.pull.zero import ZeroLine, find_zero, zero_after
+from breakyard.pull.results import Energy, Glitch, Recovery, Source, Strength, Summary, Zero
+from breakyard.pull.witnesses import prior_of
+from breakyard.pull.zero import ZeroLine, find_zero
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,6 +64,7 @@ def summarise(
         raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
     if pull_speed_m_per_s is not None and not pull_speed_m_per_s > 0.0:
         raise UsageError(f"a pulling speed of {pull_speed_m_per_s:g} m/s is not sensible: give one above 0")
+    curve = upright(curve)
     seen_through = choose_filter(curve, filter_order, response)
     orders = seen_through.orders
     used, rails, spoilt = _sort_samples(curve)
@@ -69,7 +72,7 @@ def summarise(
         raise NoPull(f"{curve.name}: only {len(used)} usable samples; at least {MINIMUM_SAMPLES} are needed")
     time, load = curve.time_s[used], curve.load_n[used]
     try:
-        zero = find_zero(time, load, force_zero_known=curve.calibration is None)
+        zero = find_zero(time, load, prior=prior_of(curve))
     except NoPull as problem:
         raise NoPull(f"{curve.name}: {problem}") from None
     load = load - zero.load_n(time)
@@ -116,9 +119,8 @@ def summarise(
     )
     story = tell(pull)
     terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage)
-    peak = peak_with_interval(curve, reading, rail_n, terms, coverage)
-    shift = _shift(curve, time, load, zero, story, peak)
-    flags, notes = raise_flags(curve, zero, reading, story, peak, shift, len(spoilt), clipped)
+    peak = peak_with_interval(curve, reading, rail_n, terms, coverage, zero_known=zero.known)
+    flags, notes = raise_flags(curve, zero, reading, story, peak, len(spoilt), clipped)
     if reading.recovered is not None:
         flags, notes = flags + seen_through.flags, notes + seen_through.notes
     at_least = peak.bound == "lower" or story.failure.manner == "none"
@@ -140,7 +142,7 @@ def summarise(
             zero.standard_at_n(peak.time_s),
             zero.drift_n_per_s,
             zero.noise_n,
-            shift,
+            zero.shift_n,
             zero.start_s,
             zero.end_s,
         ),
@@ -212,16 +214,6 @@ def _recovery(reading: Reading, rail_n: float | None) -> Recovery | None:
         seen_n=tuple(found.seen_n.tolist()),
         third_order=found.order_weights.get(3, 0.0),
     )
-
-
-def _shift(
-    curve: LoadCurve, time: Array, load: Array, zero: ZeroLine, story: Story, peak: Peak
-) -> float | None:
-    if not zero.quiet:
-        return None
-    from_s = (story.failure.time_s or peak.time_s) + 1.0
-    flat = ZeroLine(0.0, 0.0, 0.0, 0.0, 0.0, zero.noise_n, 0.0, 0, 0.0, 0.0, True)
-    return zero_after(time, load, flat, from_s, peak.estimate_n)
 
 
 def _told_glitches(

@@ -1,22 +1,35 @@
-"""Zero, noise and onset from the quiet part before a pull, and the zero after it.
+"""The zero line of a pull: what the load reads of nothing, at the time of the peak.
+
+Zero is evidence, not a place. Up to four witnesses are heard: the quiet part before the pull, the unloaded part
+after it, what the instrument itself was zeroed to (recordings of force), and the zero of the calibration (runs).
+Each may be wrong: a hold in mid-pull or a preload looks quiet, something may hang on the cell after the break, a
+scale may never have been zeroed, a cell that was overloaded has another zero afterwards. `weigh` says how likely
+each of these is, given what all witnesses say; the zero is what the likeliest says, and what others leave
+open goes into its uncertainty.
 
 Nothing is compared with a fixed load. What counts as quiet follows from the recording's own noise, and the
 onset is the corner of the best hinge through the samples around the departure from zero.
 """
 
+import dataclasses
+import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from breakyard.calibration.terms import Table
 from breakyard.converter.noise import STEADY, noise_of
 from breakyard.errors import NoPull
+from breakyard.pull.witnesses import Prior, Weighed, Witness, weigh
 
 Array = NDArray[np.float64]
 
 BLOCK_S: Final = 0.25
 """Quiet is judged by medians over this time, so that a knock of a hand does not end it."""
+
+FEWEST_IN_BLOCK: Final = 4
 
 STAY_BLOCKS: Final = 3
 """A quiet stretch has at least so many blocks in a row; a shorter one amid a jerky pull is slack."""
@@ -31,9 +44,18 @@ PLAUSIBLE_DRIFT_PER_S: Final = 0.001 / 60
 """Fraction of the peak per second. Steeper lines in the quiet part are slack being drawn in, not drift of the
 instrument (0.05 % of capacity per minute is a bad one), and are not extended to the peak. Common practice."""
 
+CREEPING: Final = 15.0
+"""A stretch that climbs at more than this many times the plausible drift is a slow ramp, not quiet."""
+
 SHIFT_FRACTION: Final = 0.002
 """A zero that moved by more than this fraction of the peak raises a flag (0.1 % of rated output is the usual
 sign of an overloaded cell; a cell is commonly loaded to half of its rating)."""
+
+PRELOADS: Final = 0.85
+"""Chance that what is quiet at the start of another instrument's recording is nothing, and no preload."""
+
+Stated = Literal["instrument", "start", "end"]
+"""Where a person says that the zero is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +74,21 @@ class ZeroLine:
     start_s: float
     end_s: float
     quiet: bool
-    """False when the recording began under load, so that the zero is a guess."""
+    """False when nothing unloaded was recorded before the pull, or what was is not believed."""
+    heard: tuple[str, ...] = ("before",)
+    """The witnesses that are believed: "before", "after", "instrument", "calibration"; none: no zero is known."""
+    doubt: Table | None = None
+    """True zero less this line at the peak, where that is no Gaussian; else the standard uncertainties hold."""
+    shift_n: float | None = None
+    """The unloaded reading after the pull less this line; None where nothing unloaded was recorded after it."""
+    before_n: float | None = None
+    """How far what was quiet before the pull lies above this line, where it is not believed."""
+    moved: bool = False
+
+    @property
+    def known(self) -> bool:
+        """Whether any witness is believed."""
+        return bool(self.heard)
 
     def load_n(self, time_s: Array) -> Array:
         """The zero at these times."""
@@ -67,87 +103,280 @@ class ZeroLine:
         return float(np.hypot(self.standard_n, self.drift_standard_n_per_s * (time_s - self.at_s)))
 
 
-def find_zero(time: Array, load: Array, *, force_zero_known: bool = False) -> ZeroLine:
+def find_zero(
+    time: Array, load: Array, *, prior: Prior | None = None, stated: Stated | None = None
+) -> ZeroLine:
     """Find the zero line, the noise and the onset of the pull whose largest sample is the recording's largest.
 
-    time, load: usable samples without glitches, shape (n,). force_zero_known: the instrument gave forces, so
-    that a recording which begins under load has its zero at 0.
-    Raises: NoPull if nothing rises above the noise.
+    time, load: usable samples without glitches, shape (n,). prior: what is known of the zero beforehand. stated:
+    where a person says it is; the others are then not heard.
+    Raises: NoPull if nothing rises above the noise, or what was stated is not there.
     """
     top = int(np.argmax(load))
     noise = noise_of(load)
-    early = np.median(load[: max(3, min(top, 20))]) if top else load[0]
-    height = float(load[top] - early)
+    blocks = _Blocks.of(time, load)
+    lowest = blocks.lowest
+    height = float(load[top]) - lowest
     if height <= 8.0 * noise or height <= 0.0:
         raise NoPull("the load never rises clearly above its own noise; was the right channel recorded?")
-    last_quiet = _last_quiet(time[: top + 1], load[: top + 1], noise, height)
-    if last_quiet < 4:
-        level = 0.0 if force_zero_known else float(load[: max(1, min(4, top))].min())
-        doubt = 0.0 if force_zero_known else 0.005 * height
-        return ZeroLine(
-            level,
-            doubt,
-            0.0,
-            0.0,
-            float(time[0]),
-            noise,
-            float(time[0]),
-            0,
-            float(time[0]),
-            float(time[0]),
-            False,
-        )
-    onset_s = _hinge(time[: top + 1], load[: top + 1], last_quiet, height)
-    begin, end = np.searchsorted(time, [onset_s - GUARD_S - ZERO_SPAN_S, onset_s - GUARD_S])
-    if end - begin < 4:
-        begin, end = max(0, int(last_quiet) - 8), int(last_quiet)
-    return _line(
-        time[begin:end], load[begin:end], noise, height, onset_s, int(np.searchsorted(time, onset_s))
-    )
+    before = _before(blocks, time, load, top, noise, height)
+    after = _after(blocks, time, load, top, noise, height)
+    line = None if before is None else before[0]
+    witnesses = []
+    peak_s = float(time[top])
+    if before is not None and stated in (None, "start"):
+        found, trust = before
+        spread = 0.0
+        if prior is not None and prior.relative > 0.0:  # a recording of force: machines begin with a preload
+            spread, trust = 0.0005 * height, min(trust, PRELOADS)
+        sure = math.hypot(found.standard_at_n(peak_s), spread)
+        witnesses.append(Witness("before", found.at_n(peak_s), sure, trust))
+    if after is not None and stated in (None, "end"):
+        away = PLAUSIBLE_DRIFT_PER_S * height * abs(after.at_s - peak_s)
+        sure = math.hypot(after.standard_n, away, 0.0005 * height)
+        witnesses.append(Witness("after", after.level_n, sure, after.trust))
+    if prior is not None and stated in (None, "instrument"):
+        sure = math.hypot(prior.standard_n, prior.relative * height)
+        if stated == "instrument":
+            sure = 0.0
+        witnesses.append(Witness(prior.name, prior.level_n, sure, prior.trust))
+    if stated is not None:
+        if not witnesses:
+            where = {"start": "before the pull", "end": "after the pull", "instrument": "by the instrument"}
+            raise NoPull(f"the zero was stated to be {where[stated]}, but there is nothing steady there")
+        witnesses = [Witness(one.name, one.level_n, one.standard_n, 1.0) for one in witnesses[:1]]
+    weighed = weigh(witnesses, height, lowest)
+    return _as_line(weighed, line, after, time, load, top, noise, height)
 
 
-def zero_after(time: Array, load: Array, zero: ZeroLine, from_s: float, peak_n: float) -> float | None:
-    """Unloaded reading after the pull minus the zero line; None if nothing unloaded and steady was recorded.
+@dataclass(frozen=True, slots=True)
+class _Blocks:
+    """Medians over short times: `width` samples each, in order; what does not fill a block at the end is left out."""
 
-    Takes the last second (at least half a second) of samples after `from_s`, if they are steady and lie within
-    5 % of the peak around zero.
-    """
-    tail = (time >= from_s) & (time >= time[-1] - 1.0)
-    if tail.sum() < 5 or time[-1] - max(from_s, float(time[-1]) - 1.0) < 0.5:
+    width: int
+    medians: Array
+    start_s: Array
+    end_s: Array
+
+    @classmethod
+    def of(cls, time: Array, load: Array) -> "_Blocks":
+        steps = np.diff(time)
+        usual = float(np.median(steps)) if len(steps) else BLOCK_S
+        width = max(FEWEST_IN_BLOCK, round(BLOCK_S / max(usual, 1e-9)))
+        width = min(width, max(FEWEST_IN_BLOCK, len(load) // 8))
+        count = len(load) // width
+        cut = load[: count * width].reshape(count, width)
+        ends = np.arange(1, count + 1) * width - 1
+        medians = np.median(cut, axis=1) if count else np.zeros(0)
+        return cls(width, medians, time[: count * width : width], time[ends] if count else time[:0])
+
+    @property
+    def lowest(self) -> float:
+        """The lowest level that lasts for two blocks."""
+        if len(self.medians) < 2:
+            return float(self.medians.min(initial=0.0))
+        return float(np.maximum(self.medians[1:], self.medians[:-1]).min())
+
+    def quiet(
+        self, first: int, past: int, near: float, creep: float, fewest: int
+    ) -> list[tuple[int, int, float]]:
+        """Stretches of blocks within [first, past) that stay within `near` of their level and do not climb.
+
+        creep: newtons per second above which a stretch that climbs clearly is a ramp. Each as first block, block
+        past the last, and level.
+        """
+        found: list[tuple[int, int, float]] = []
+        i = first
+        while i < past:
+            level, j = float(self.medians[i]), i + 1
+            while j < past and abs(self.medians[j] - level) <= near:
+                share = 1.0 / min(j - i + 1, 5)  # an average at first; then it follows a slow drift
+                level += share * float(self.medians[j] - level)
+                j += 1
+            lasts = self.end_s[j - 1] - self.start_s[i]
+            if j - i >= fewest and lasts >= 0.8 * BLOCK_S * fewest and not self._climbs(i, j, creep):
+                found.append((i, j, float(np.median(self.medians[i:j]))))
+                i = j
+            else:
+                i += 1 if j - i < fewest else max(1, (j - i) // 2)
+        return found
+
+    def _climbs(self, first: int, past: int, creep: float) -> bool:
+        y = self.medians[first:past]
+        t = 0.5 * (self.start_s[first:past] + self.end_s[first:past])
+        t = t - t.mean()
+        slope = float(t @ y) / float(t @ t)
+        left = y - y.mean() - slope * t
+        sure = math.sqrt(float(left @ left) / max(len(y) - 2, 1) / float(t @ t))
+        return abs(slope) > creep and abs(slope) > 4.0 * sure
+
+
+def _near(blocks: _Blocks, noise: float, height: float) -> tuple[float, float]:
+    """How far a block may lie from the level of a quiet stretch: as tight as the recording allows, and at most."""
+    sway = noise_of(blocks.medians)
+    loose = max(6.0 * noise, 0.01 * height)
+    return min(max(6.0 * noise, 6.0 * sway, 1e-4 * height), loose), loose
+
+
+def _before(
+    blocks: _Blocks, time: Array, load: Array, top: int, noise: float, height: float
+) -> tuple[ZeroLine, float] | None:
+    """The zero line through the quiet part before the pull, and how far it is to be trusted; None if there is none."""
+    past = min(top // blocks.width, len(blocks.medians))
+    if past < 1:
         return None
-    rest = load[tail] - zero.load_n(time[tail])
-    level = float(np.median(rest))
-    half = len(rest) // 2
-    creeping = abs(float(np.median(rest[:half]) - np.median(rest[half:])))
-    if abs(level) > 0.05 * peak_n or creeping > max(0.001 * peak_n, 4.0 * zero.noise_n):
-        return None
-    return level
-
-
-def _last_quiet(time: Array, load: Array, noise: float, height: float) -> int:
-    """Index after the last quiet stretch before the largest sample; 0 if there is none."""
-    width = max(4, round(BLOCK_S * (len(time) - 1) / max(time[-1] - time[0], 1e-9)))
-    count = len(load) // width
-    if count < 1:
-        return 0
-    medians = np.median(load[: count * width].reshape(count, width), axis=1)
-    # The zero may drift over an hour: each block is judged against the quiet ones before it.
-    first = medians[: min(count, 8)]
-    level = float(first.min() if count < 4 else np.median(first))
-    sway = STEADY * float(np.median(np.abs(first - level)))
-    near = min(max(6.0 * noise, 6.0 * sway), max(6.0 * noise, 0.01 * height))
-    if level > medians.min() + 0.2 * height:
-        return 0
-    ends, stay = 0, 0
-    for i, median in enumerate(medians):
-        if abs(median - level) <= near:
-            stay += 1
-            level += 0.2 * float(median - level)
-            if stay >= STAY_BLOCKS or (ends == 0 and i == stay - 1):
-                ends = (i + 1) * width
+    creep = CREEPING * PLAUSIBLE_DRIFT_PER_S * height
+    drift = 10.0 * PLAUSIBLE_DRIFT_PER_S * height
+    for near, doubt in zip(_near(blocks, noise, height), (1.0, 0.8), strict=True):
+        runs = blocks.quiet(0, past, near, creep, STAY_BLOCKS)
+        if not runs or runs[0][0] > 0:
+            runs = [*blocks.quiet(0, min(2, past), near, creep, 2), *runs]
+        # A level that was undercut before is a hold in mid-pull, or slack amid it.
+        runs = [
+            run for run in runs if not _undercut(blocks.medians[: run[0]], run[2] - max(near, 0.01 * height))
+        ]
+        if not runs:
+            continue
+        low = min(runs, key=lambda run: run[2])
+        level = [
+            run
+            for run in runs
+            if run[2]
+            <= low[2] + 3.0 * near + drift * abs(float(blocks.end_s[run[1] - 1] - blocks.end_s[low[1] - 1]))
+        ]
+        last = level[-1]
+        last_quiet = last[1] * blocks.width
+        onset_s = _hinge(time[: top + 1], load[: top + 1], last_quiet, height)
+        inside = np.zeros(len(time), dtype=np.bool_)
+        for first, end, _ in level:
+            inside[first * blocks.width : end * blocks.width] = True
+        inside &= (time >= onset_s - GUARD_S - ZERO_SPAN_S) & (time <= onset_s - GUARD_S)
+        if inside.sum() < 4:
+            inside[:] = False
+            inside[max(0, last_quiet - 8) : last_quiet] = True
+        onset = int(np.searchsorted(time, onset_s))
+        line = _line(time[inside], load[inside], noise, height, onset_s, onset)
+        lasts = line.end_s - line.start_s
+        if level[0][0] == 0:
+            trust = 0.99 if lasts >= 2.0 else 0.98 if lasts >= 0.8 else 0.9
         else:
-            stay = 0
-    return ends
+            trust = 0.9 if lasts >= 3.0 else 0.7 if lasts >= 1.5 else 0.5
+        return line, doubt * trust
+    return None
+
+
+def _undercut(medians: Array, level: float) -> bool:
+    """Whether two blocks in a row, or the very first one, lie below a level."""
+    if not len(medians):
+        return False
+    low = medians < level
+    return bool(low[0] or (low[1:] & low[:-1]).any())
+
+
+@dataclass(frozen=True, slots=True)
+class _After:
+    level_n: float
+    standard_n: float
+    at_s: float
+    start_s: float
+    end_s: float
+    noise_n: float
+    trust: float
+
+
+def _after(blocks: _Blocks, time: Array, load: Array, top: int, noise: float, height: float) -> _After | None:
+    """The unloaded part after the pull; None if nothing steady and low was recorded after it."""
+    first = top // blocks.width + 1
+    count = len(blocks.medians)
+    if count - first < 2:
+        return None
+    creep = CREEPING * PLAUSIBLE_DRIFT_PER_S * height
+    for near, doubt in zip(_near(blocks, noise, height), (1.0, 0.8), strict=True):
+        runs = blocks.quiet(first, count, near, creep, 2)
+        runs = [run for run in runs if top < 0 or run[2] < load[top] - 0.5 * height]
+        if not runs:
+            continue
+        lowest = min(run[2] for run in runs)
+        runs = [run for run in runs if run[2] <= lowest + max(3.0 * near, 0.01 * height)]
+        run = max(runs, key=lambda run: run[1] - run[0])
+        part = slice(run[0] * blocks.width, run[1] * blocks.width)
+        t, y = time[part], load[part]
+        level = float(np.median(y))
+        parts = min(8, len(y) // 3)
+        means = np.array([np.median(piece) for piece in np.array_split(y, max(parts, 1))])
+        standard = math.hypot(float(np.std(means)) / math.sqrt(len(means)), noise / math.sqrt(len(y)))
+        lasts = float(t[-1] - t[0])
+        broke = top >= 0 and _let_go_at_once(time, load, top, level)
+        trust = (0.98 if broke else 0.9) if lasts >= 0.9 else 0.8
+        scatter = STEADY * float(np.median(np.abs(y - level)))
+        return _After(
+            level, standard, float(t.mean()), float(t[0]), float(t[-1]), max(noise, scatter), doubt * trust
+        )
+    return None
+
+
+def _let_go_at_once(time: Array, load: Array, top: int, level: float) -> bool:
+    """Whether the load fell from above half of its height to near this level within half a second."""
+    height = float(load[top]) - level
+    low = np.flatnonzero(load[top:] < level + 0.1 * height)
+    if not len(low):
+        return False
+    end = top + int(low[0])
+    high = top + int(np.flatnonzero(load[top:end] > level + 0.5 * height)[-1])
+    return bool(time[end] - time[high] <= 0.5)
+
+
+def _as_line(
+    weighed: Weighed,
+    before: ZeroLine | None,
+    after: _After | None,
+    time: Array,
+    load: Array,
+    top: int,
+    noise: float,
+    height: float,
+) -> ZeroLine:
+    """The zero line that goes through what was found at the peak."""
+    peak_s, level = float(time[top]), weighed.level_n
+    believed = "before" in weighed.heard
+    away = None if before is None else before.at_n(peak_s) - level
+    simple = weighed.heard == ("before",) and weighed.table is None
+    if before is not None and (believed or abs(away or 0.0) < 0.02 * height):
+        line = ZeroLine(
+            before.level_n - (away or 0.0),
+            before.standard_n,
+            before.drift_n_per_s if believed else 0.0,
+            before.drift_standard_n_per_s if believed else 0.0,
+            before.at_s if believed else peak_s,
+            before.noise_n,
+            before.onset_s,
+            before.onset,
+            before.start_s,
+            before.end_s,
+            believed,
+        )
+        if not believed:
+            line = dataclasses.replace(line, level_n=level)
+    else:
+        found = (
+            (after.start_s, after.end_s, after.noise_n)
+            if after is not None and "after" in weighed.heard
+            else None
+        )
+        start, end, own_noise = found or (float(time[0]), float(time[0]), noise)
+        line = ZeroLine(
+            level, 0.0, 0.0, 0.0, peak_s, max(noise, own_noise), float(time[0]), 0, start, end, False
+        )
+    if not simple:
+        line = dataclasses.replace(
+            line, standard_n=weighed.standard_n, drift_standard_n_per_s=0.0, doubt=weighed.table
+        )
+    shift = None
+    if after is not None:
+        shift = after.level_n - line.at_n(after.at_s)
+    return dataclasses.replace(
+        line, heard=weighed.heard, shift_n=shift, before_n=away if not believed else None, moved=weighed.moved
+    )
 
 
 def _hinge(time: Array, load: Array, last_quiet: int, height: float) -> float:
@@ -221,7 +450,9 @@ def _line(time: Array, load: Array, noise: float, height: float, onset_s: float,
         drift_n_per_s=slope,
         drift_standard_n_per_s=drift_standard,
         at_s=middle,
-        noise_n=max(noise, STEADY * float(np.median(np.abs(rest - np.median(rest))))),
+        noise_n=max(noise, STEADY * float(np.median(np.abs(rest - np.median(rest)))))
+        if len(rest) >= 24
+        else noise,
         onset_s=onset_s,
         onset=onset,
         start_s=float(time[0]),

@@ -37,12 +37,15 @@ def test_each_pull_gets_its_own_curve_and_peak() -> None:
 
 @pytest.mark.parametrize("name", sorted(FAMILIES))
 def test_one_pull_stays_whole(name: str) -> None:
-    """Drops, jerks, ringing, shocks, slow unloading, wrong readings: no family's pull is cut."""
+    """Drops, jerks, ringing, shocks, slow unloading, wrong readings: no family's pull is cut.
+
+    Cycles down to nothing are one pull where a person says so.
+    """
     for seed in range(3):
         case = family(name, seed)
         curve = curve_of(case.conversions, calibrated(seed, "good", case.cell), name)
 
-        assert split_pulls(curve) == (curve,)
+        assert len(split_pulls(curve, one_specimen=name == "cyclic")) == 1
 
 
 def test_three_pulls_of_any_kinds_come_out_as_three() -> None:
@@ -51,7 +54,7 @@ def test_three_pulls_of_any_kinds_come_out_as_three() -> None:
     for seed in range(8):
         rng = np.random.default_rng(seed)
         phases = [
-            list(FAMILIES[kind](np.random.default_rng([seed, i]))[0])
+            list(FAMILIES[kind][0](np.random.default_rng([seed, i]))[0])
             for i, kind in enumerate(rng.choice(kinds, 3))
         ]
         singles = [pull(part, seed=seed) for part in phases]
@@ -76,3 +79,36 @@ def test_a_wrong_reading_does_not_hide_the_pulls() -> None:
     spoilt = curve_from_columns(day.time_s, load, name="day")
 
     assert len(split_pulls(spoilt)) == 3
+
+
+def test_a_yield_plateau_is_no_pause_between_pulls() -> None:
+    """A machine's recording that stays at four fifths of its peak for most of the time, and never comes down."""
+    time = np.arange(0.0, 600.0, 0.1)
+    load = np.interp(time, [0, 10, 150, 400, 560, 590, 600], [200.0, 49e3, 47.5e3, 60e3, 60.9e3, 47e3, 46e3])
+    curve = curve_from_columns(time, load, name="steel")
+
+    assert split_pulls(curve) == (curve,)
+
+
+def test_cycles_of_one_specimen_stay_together_when_that_is_said() -> None:
+    """Three loadings to rising loads, let out slowly, and a fourth to the break."""
+    time = np.arange(0.0, 64.0, 0.02)
+    load = np.zeros_like(time)
+    for k, top in enumerate((1000.0, 2000.0, 3000.0)):
+        load += np.interp(time, [15 * k + 3, 15 * k + 7, 15 * k + 11], [0.0, top, 0.0])
+    load += np.where(time < 58.0, np.interp(time, [48, 58], [0.0, 4000.0]), 0.0)
+    curve = curve_from_columns(time, load, name="eye")
+
+    parts = split_pulls(curve)
+    whole = split_pulls(curve, one_specimen=True)
+
+    assert len(parts) == 4
+    assert all("cycles" in summarise(part).flags for part in parts)
+    assert len(whole) == 1
+    assert summarise(whole[0]).peak.estimate_n == pytest.approx(4000.0, rel=0.01)
+    assert "cycles" not in summarise(whole[0]).flags
+
+
+def test_pulls_that_broke_are_not_taken_for_cycles() -> None:
+    """Three specimens, each broken, in one recording."""
+    assert not any("cycles" in summarise(part).flags for part in split_pulls(recording(PEAKS)))

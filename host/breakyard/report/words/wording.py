@@ -22,7 +22,11 @@ SHORT: Final[Mapping[str, str]] = {
     "ended_early": "recording ends under load",
     "extrapolated": "beyond the known loads",
     "incomplete": "recording incomplete",
-    "no_zero": "recording begins under load",
+    "no_zero": "nothing unloaded was recorded",
+    "zero_after": "zero taken after the pull",
+    "preload": "a preload before the pull",
+    "reversed": "recorded as a push",
+    "cycles": "perhaps one specimen, loaded several times",
     "odd_filter": "the converter's filter is unusual",
 }
 """A few words for each flag, for pictures."""
@@ -41,11 +45,23 @@ _LONG: Final[Mapping[str, Sentence]] = {
     ),
     "gap": lambda s, u: "Samples are missing at the peak or for long before it; the interval allows for it.",
     "no_zero": lambda s, u: (
-        "The recording begins under load, so its zero is a guess; start the recording sooner."
+        "Nothing unloaded was recorded, so the zero is not that of this pull; start the recording sooner."
+    ),
+    "zero_after": lambda s, u: "The recording begins under load; the zero was taken from after the pull.",
+    "preload": lambda s, u: (
+        "What looked like quiet before the pull was a load, by what was read after it and by what the instrument says; "
+        "it was not subtracted."
+    ),
+    "reversed": lambda s, u: (
+        "The load was recorded as a push and turned round; look whether the signal wires are swapped."
+    ),
+    "cycles": lambda s, u: (
+        "All pulls of this recording but the last were let out slowly: if they are of one specimen, say so "
+        "(--one-specimen)."
     ),
     "zero_shift": lambda s, u: (
-        f"The unloaded reading moved by {load_text(s.zero.shift_n or 0.0, u)} {u} during the pull: an overloaded "
-        "cell or a slipped mount; check the cell before the next pull."
+        f"The unloaded reading after the pull is {load_text(s.zero.shift_n or 0.0, u)} {u} from that before it: an "
+        "overloaded cell, a slipped mount, or something that still hung on it; the interval allows for that."
     ),
     "no_break": lambda s, u: (
         "The specimen did not break, so it bears at least this load and perhaps much more."
