@@ -4,6 +4,7 @@ Raw counts are kept as they came. Samples lost with damaged records, or never st
 full, are taken from the peak windows where these have them. Nothing is interpolated.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -13,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from breakyard.errors import DataError
 from breakyard.wire.bulk import Decoded, Ints, decode
-from breakyard.wire.collect import RunRecords, collect
+from breakyard.wire.collect import MAX_RUNS, RunRecords, collect
 from breakyard.wire.damage import Damaged
 from breakyard.wire.layout import (
     CLOCK_NEVER_SET,
@@ -35,10 +36,10 @@ SETTLING_CONVERSIONS: Final = 4
 CLOCK_DRIFT: Final = 50e-6
 """Allowed error of the board's crystal since the clock anchor; crystals of such boards are sold as 10 to 50 ppm."""
 
-_MISSED_STEP: Final = 1.5
-"""A step this many times the usual one means that at least one conversion is missing."""
+LONG_STEP: Final = 1.5
+"""A step more than this many times the usual one means that at least one conversion is missing (SPEC.md, section 9)."""
 _UNEVEN_STEP: Final = 5.0
-"""The same for recordings whose steps vary anyway."""
+"""The same for recordings of other instruments whose steps vary anyway."""
 
 _INPUTS: Final = frozenset(Input)
 
@@ -49,6 +50,7 @@ Floats = NDArray[np.float64]
 class Gap:
     """Missing time between the samples `after_sample` and `after_sample` + 1 of the run's arrays.
 
+    Before the first sample `after_sample` is -1; behind the last one it is that one, the end being that of RUN_END.
     `missing` is known from the numbering of samples, or estimated from the usual step. The cause is "record" when
     samples were lost or not stored, "conversion" when the logger did not read the converter in time.
     """
@@ -89,7 +91,8 @@ class Converter:
 class Run:
     """One pull as recorded. counts, time_s, quality: shape (n,), read-only, in order of time.
 
-    `time_s` counts from the run's first sample (from the first one present if that is lost and RUN_BEGIN too).
+    `time_s` counts from the run's first sample, from the time that RUN_BEGIN tells of it if it is lost, from the first
+    one present if RUN_BEGIN is lost too; it is never negative.
     `start_utc_s` is the UTC (Unix time) of time_s = 0 with a half-width, None if the clock was
     never set. `converter` is None when the records that tell the gain are lost.
     """
@@ -159,12 +162,18 @@ def read_runs(data: bytes, *, name: str = "") -> tuple[Run, ...]:
     Damaged bytes never raise: they are told in `Run.loss`. Raises: DataError if no run is left.
     """
     decoded = decode(data)
-    runs = collect(decoded)
+    collected = collect(decoded)
+    runs = collected.runs
     if not runs:
         where = name or "the bytes"
         what = f"{len(data)} bytes, {len(decoded.damaged)} damaged stretches, no record of a run"
         raise DataError(f"{where}: {what}; is this a run file?")
-    return tuple(_make_run(decoded, records, name) for records in runs)
+    odd = []
+    if decoded.unread:
+        odd.append(f"the last {decoded.unread} bytes of the file were not read: too much of it is no samples")
+    if collected.left_out:
+        odd.append(f"the file holds more than {MAX_RUNS} runs; those after them were left out")
+    return tuple(_make_run(decoded, records, name, odd) for records in runs)
 
 
 def run_from_columns(
@@ -204,7 +213,7 @@ def run_from_columns(
         settings=None,
         marks=(),
         peak_windows=(),
-        gaps=_gaps(time, np.diff(time), None),
+        gaps=_gaps(time, np.diff(time), None, *_usual_step(np.diff(time))),
         loss=Loss(),
         converter=converter,
         start_utc_s=None,
@@ -212,46 +221,53 @@ def run_from_columns(
     )
 
 
-def _make_run(decoded: Decoded, records: RunRecords, name: str) -> Run:
+def _make_run(decoded: Decoded, records: RunRecords, name: str, odd: Sequence[str]) -> Run:
     samples = merge(decoded, records)
-    number, time_us, counts, quality = samples.number, samples.time_us, samples.counts, samples.quality
-    step_us = samples.step_us[1:]
-    notes: list[str] = []
-    if len(step_us) and step_us.min() <= 0:
-        keep = np.append(True, time_us[1:] > np.maximum.accumulate(time_us)[:-1])
-        notes.append(f"{np.count_nonzero(~keep)} samples whose time does not increase were left out")
-        number = np.flatnonzero(keep) if number is None else number[keep]
-        time_us, counts, quality = time_us[keep], counts[keep], quality[keep]
-        step_us = np.diff(time_us)
+    begin, end = records.begin, records.end
+    notes = [*odd, *_contradictions(end, samples, len(records.windows))]
+    if samples.left_out:
+        notes.append(f"{samples.left_out} samples whose time does not increase were left out")
 
-    begin = records.begin
-    start_us = samples.origin_us
-    if begin is not None and (not len(counts) or (number is not None and number[0] > 0)):
-        start_us = begin.first_s * 1_000_000 + begin.first_us
-        time_us += samples.origin_us - start_us
+    zero_us = _zero(begin, samples)
+    time_us = samples.time_us
+    if zero_us != samples.origin_us:
+        time_us += samples.origin_us - zero_us
     time_s = np.divide(time_us, 1e6, out=time_us)
-    utc_s, uncertainty_s = _utc(begin, start_us)
+    utc_s, uncertainty_s = _utc(begin, zero_us)
     inputs = [record.input for record in (begin, records.settings) if record is not None]
     gain = next((GAINS[Input(value)] for value in inputs if value in _INPUTS), None)
-    notes += _totals(records.end, samples)
+    if begin is not None and begin.rate_mhz:
+        usual = 1e9 / begin.rate_mhz
+    else:
+        usual, _ = _usual_step(samples.step_us)
+    gaps = _gaps(time_s, samples.step_us, samples.number, usual, LONG_STEP)
     return Run(
         name=name,
-        counts=_frozen(counts),
+        counts=_frozen(samples.counts),
         time_s=_frozen(time_s),
-        quality=_frozen(quality),
+        quality=_frozen(samples.quality),
         number=records.number,
         begin=begin,
-        end=records.end,
+        end=end,
         identity=records.identity,
         settings=records.settings,
         marks=records.marks,
         peak_windows=records.windows,
-        gaps=_gaps(time_s, step_us, number),
-        loss=_loss(records, _seen(samples), len(counts), samples, notes),
+        gaps=_with_ends(gaps, samples, time_s, zero_us, end),
+        loss=_loss(records, samples, notes),
         converter=None if gain is None else Converter(gain),
         start_utc_s=utc_s,
         start_utc_uncertainty_s=uncertainty_s,
     )
+
+
+def _zero(begin: RunBegin | None, samples: MergedSamples) -> int:
+    """Device time in microseconds of time_s = 0."""
+    told = None if begin is None else begin.first_s * 1_000_000 + begin.first_us
+    if not len(samples.counts):
+        return samples.origin_us if told is None else told
+    first = samples.origin_us + int(samples.time_us[0])
+    return first if samples.first == 0 or told is None else min(first, told)
 
 
 def _frozen(array: NDArray[Any]) -> NDArray[Any]:
@@ -268,16 +284,29 @@ def _utc(begin: RunBegin | None, start_us: int) -> tuple[float | None, float | N
     return utc_us / 1e6, (begin.clock_uncertainty_us + CLOCK_DRIFT * abs(since_us)) / 1e6
 
 
-def _gaps(time_s: Floats, step: NDArray[Any], number: Ints | None) -> tuple[Gap, ...]:
-    """Find the gaps; `step` (n - 1,) is the time between samples in any unit, `number` None if none is skipped."""
+def _usual_step(step: NDArray[Any]) -> tuple[float, float]:
+    """The median of steps (n,), and how many times longer than that a step must be to be a gap."""
     if not len(step):
-        return ()
-    # The usual step needs no exact median: a sample of the steps of a long run is enough, and quick.
-    some = np.sort(step[:: len(step) // 4096 + 1])
-    low, usual, high = some[len(some) // 4], some[len(some) // 2], some[len(some) * 3 // 4]
-    even = high - low <= 0.1 * usual
-    longest = (_MISSED_STEP if even else _UNEVEN_STEP) * usual
-    found = step > longest
+        return np.inf, LONG_STEP
+    low, usual, high = np.partition(step, (places := [len(step) // 4, len(step) // 2, len(step) * 3 // 4]))[
+        places
+    ]
+    return float(usual), LONG_STEP if high - low <= 0.1 * usual else _UNEVEN_STEP
+
+
+def _gaps(
+    time_s: Floats, step: NDArray[Any], number: Ints | None, usual: float, longest: float
+) -> tuple[Gap, ...]:
+    """Find the gaps between samples.
+
+    Args:
+        time_s: (n,) s.
+        step: (n - 1,), the time between samples in the unit of `usual`.
+        number: (n,) of the samples within the run, None if none is skipped.
+        usual: the usual step.
+        longest: how many times longer a step may be.
+    """
+    found = step > longest * usual
     if number is not None:
         found |= np.diff(number) > 1
     places = np.flatnonzero(found).tolist()
@@ -287,47 +316,66 @@ def _gaps(time_s: Floats, step: NDArray[Any], number: Ints | None) -> tuple[Gap,
             after_sample=i,
             start_s=float(time_s[i]),
             end_s=float(time_s[i + 1]),
-            missing=skipped.get(i) or max(1, round(step[i] / usual) - 1),
+            missing=skipped.get(i) or max(1, math.floor(step[i] / usual + 0.5) - 1),
             cause="record" if skipped.get(i) else "conversion",
         )
         for i in places
     )
 
 
-def _totals(end: RunEnd | None, samples: MergedSamples) -> list[str]:
-    """Sentences about totals of RUN_END that do not agree with the samples."""
+def _with_ends(
+    gaps: tuple[Gap, ...], samples: MergedSamples, time_s: Floats, zero_us: int, end: RunEnd | None
+) -> tuple[Gap, ...]:
+    """Add samples that are missing before the first one present and, as RUN_END tells, after the last."""
+    many = len(time_s)
+    begins, ends = (float(time_s[0]), float(time_s[-1])) if many else (0.0, 0.0)
+    if many and samples.first:
+        gaps = (Gap(-1, 0.0, begins, samples.first, "record"), *gaps)
+    if end is not None and end.samples > samples.last + 1:
+        end_s = (end.end_s * 1_000_000 + end.end_us - zero_us) / 1e6
+        missing = end.samples - samples.last - 1
+        gaps = (*gaps, Gap(many - 1, ends, max(ends, end_s), missing, "record"))
+    return gaps
+
+
+def _contradictions(end: RunEnd | None, samples: MergedSamples, windows: int) -> list[str]:
+    """Sentences about totals of RUN_END that do not agree with the records."""
     if end is None:
         return []
-    if samples.stored != end.samples - end.samples_not_stored:
-        told = end.samples - end.samples_not_stored
-        return [f"RUN_END tells of {told} stored samples, {samples.stored} are here"]
-    if end.samples_not_stored:
-        return []  # the other totals include samples that are nowhere
-    counts = samples.counts
-    lowest, highest = int(counts.min(initial=RAIL_HIGH)), int(counts.max(initial=RAIL_LOW))
-    found = {"clipped": 0, "doubtful": int(np.count_nonzero(samples.quality))}
-    if found["doubtful"] or lowest <= RAIL_LOW or highest >= RAIL_HIGH:
-        clipped = (samples.quality == Quality.RAIL) | (counts <= RAIL_LOW) | (counts >= RAIL_HIGH)
-        found["clipped"] = int(np.count_nonzero(clipped))
-    if len(counts):
-        found |= {"lowest_counts": lowest, "highest_counts": highest}
-    return [
+    stored = samples.totals
+    told = end.samples - end.samples_not_stored
+    if stored.samples != told:
+        return [f"RUN_END tells of {told} stored samples, {stored.samples} are here"]
+    found = {
+        "clipped": stored.clipped,
+        "doubtful": stored.doubtful,
+        "lowest_counts": stored.lowest,
+        "highest_counts": stored.highest,
+    }
+    odd = [
         f"RUN_END tells {name} = {getattr(end, name)}, found {value}"
         for name, value in found.items()
-        if getattr(end, name) != value
+        if not _agrees(name, getattr(end, name), value, end.samples_not_stored, stored.samples)
     ]
+    if end.peak_windows != windows:
+        odd.append(f"RUN_END tells of {end.peak_windows} peak windows, {windows} are here")
+    if stored.last >= end.samples:
+        odd.append("a sample has a number beyond those that RUN_END tells of")
+    return odd
 
 
-def _seen(samples: MergedSamples) -> int:
-    if samples.number is None or not len(samples.number):
-        return len(samples.counts)
-    return int(samples.number[-1]) + 1
+def _agrees(name: str, told: int, found: int, not_stored: int, stored: int) -> bool:
+    """Totals count samples that were not stored too: then those that were only bound them."""
+    if told == found:
+        return True
+    if not not_stored:
+        return False
+    return not stored or (told < found if name == "lowest_counts" else told > found)
 
 
-def _loss(records: RunRecords, seen: int, kept: int, samples: MergedSamples, odd: Sequence[str]) -> Loss:
-    """`seen` is one more than the highest number of a sample, `kept` how many samples the Run has."""
+def _loss(records: RunRecords, samples: MergedSamples, odd: Sequence[str]) -> Loss:
     end, notes = records.end, list(odd)
-    missing_samples = max(0, (seen if end is None else end.samples) - kept)
+    missing_samples = max(0, (samples.last + 1 if end is None else end.samples) - len(samples.counts))
     if records.damaged:
         size = sum(stretch.length for stretch in records.damaged)
         notes.append(f"{len(records.damaged)} damaged stretches, {size} bytes, were dropped")

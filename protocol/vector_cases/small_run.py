@@ -39,6 +39,41 @@ class SmallRun:
         }
         self.add(name, values | more, numbers)
 
+    def add_window_of(self, numbers, *, scale=1, shift_us=0, rank=0, of=1):
+        """A PEAK_WINDOW, its counts times `scale` and its times later than the samples' own."""
+        numbers = list(numbers)
+        first = FIRST_S * 1000000 + self.time_us[numbers[0]] + shift_us
+        values = {
+            "rank": rank,
+            "of": of,
+            "peak_sample": numbers[0],
+            "peak_counts": self.counts[numbers[0]] * scale,
+            "first_sample": numbers[0],
+            "first_s": first // 1000000,
+            "first_us": first % 1000000,
+            "samples": [(self.counts[n] * scale, PERIOD if i else 0, 0) for i, n in enumerate(numbers)],
+        }
+        self.add("PEAK_WINDOW", values, numbers)
+
+    def set_times(self, step, before):
+        """Plan the samples with other steps, in units of 20 us, before some of them."""
+        time_us = 0
+        for n in self.counts:
+            time_us += (step if n in before else PERIOD) * 20 if n else 0
+            self.time_us[n] = time_us
+
+    def shift(self, numbers, by_us):
+        """Plan some samples for another time."""
+        for n in numbers:
+            self.time_us[n] += by_us
+
+    def fill(self, first=0, **changes):
+        """The samples from `first` on, a peak window and the end."""
+        for n in range(first, 24, 6):
+            self.add_samples(range(n, n + 6))
+        add_window(self)
+        return self.finish(**changes)
+
     def finish(self, **changes):
         last = max(self.counts)
         end = FIRST_S * 1000000 + self.time_us[last]
@@ -52,7 +87,7 @@ class SmallRun:
             "doubtful": 0,
             "lowest_counts": min(self.counts.values()),
             "highest_counts": max(self.counts.values()),
-            "peak_windows": 1,
+            "peak_windows": sum(record[0] == 6 for record in self.records),
             "sha256": digest,
         }
         self.add("RUN_END", RUN_END | totals | changes)
@@ -62,7 +97,7 @@ class SmallRun:
         return [pack.frame(data) for data in self.records]
 
 
-def begin(number=4, missed_before=(), scale=1000, boot=0x5EA51DE5):
+def begin(number=4, missed_before=(), scale=1000, boot=0x5EA51DE5, rate_mhz=80000, first_us=0):
     """A run with its first three records and 24 samples planned, one conversion missed before some of them."""
     run = SmallRun(number)
     time_us = 0
@@ -71,8 +106,8 @@ def begin(number=4, missed_before=(), scale=1000, boot=0x5EA51DE5):
             time_us += PERIOD * 20 * (2 if n in missed_before else 1)
         run.counts[n] = -31000 + scale * min(n * n, (n - 20) ** 2 * 9)
         run.time_us[n] = time_us
-    moment = {"first_s": FIRST_S, "first_us": 0, "trigger_s": FIRST_S, "trigger_us": 25000}
-    run.add("RUN_BEGIN", RUN_BEGIN | moment | {"boot": boot, "cause": 1, "rate_mhz": 80000})
+    moment = {"first_s": FIRST_S, "first_us": first_us, "trigger_s": FIRST_S, "trigger_us": 25000}
+    run.add("RUN_BEGIN", RUN_BEGIN | moment | {"boot": boot, "cause": 1, "rate_mhz": rate_mhz})
     run.add("IDENTITY", IDENTITY | {"boot": boot})
     run.add("SETTINGS", SETTINGS)
     return run

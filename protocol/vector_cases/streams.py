@@ -1,7 +1,7 @@
 """Streams and files, sound and damaged: which records a reader keeps, what it reports, which samples come out."""
 
 from . import pack
-from .small_run import add_window, begin, example, whole
+from .small_run import PERIOD, add_window, begin, example, whole
 from .valid import LOG, SAMPLES, STATUS, TYPICAL
 
 FLAGS = {
@@ -10,6 +10,7 @@ FLAGS = {
     "Cut": "The stream begins or ends within a record.",
     "Damaged": "Bytes were changed.",
     "Noise": "Bytes that never were a record.",
+    "Limit": "At, or just beyond, a limit.",
     "Repeated": "Records come more than once.",
     "Reordered": "Records come in another order.",
     "Interleaved": "Records of several runs, or records that belong to no run, in between.",
@@ -17,6 +18,7 @@ FLAGS = {
     "MissedConversions": "The logger did not read some conversions.",
     "Incomplete": "The run is not complete.",
     "StoreFull": "Samples were not stored; the peak window has some of them.",
+    "Contradiction": "Records that are sound and cannot all be true.",
     "Newer": "Records of a newer version or of an unknown kind.",
 }
 
@@ -29,7 +31,10 @@ def cases():
     yield from _order()
     yield from _several()
     yield from _gaps()
+    yield from _steps()
+    yield from _contradictions()
     yield from _ends()
+    yield from _totals()
     yield from _newer()
 
 
@@ -259,7 +264,37 @@ def _gaps():
         "The first four records are not there: the time of the first sample left is 0.",
         ["Missing", "Incomplete"],
         frames[4:],
-        [_run(run, lost=[0, 1, 2, 3], missing_records=[[0, 3]])],
+        [_run(run, lost=[0, 1, 2, 3], missing_records=[[0, 3]], gaps=[(-1, 6, "record")])],
+    )
+    yield _case(
+        "first-samples-missing",
+        "The first SAMPLES record is not there: a gap before the first sample; RUN_BEGIN tells when the run began.",
+        ["Missing", "Incomplete"],
+        frames[:3] + frames[4:],
+        [_run(run, lost=[3], missing_records=[[3, 3]], gaps=[(-1, 6, "record")])],
+    )
+    yield _case(
+        "last-samples-missing",
+        "The last SAMPLES record is not there: a gap after the last sample, up to the end that RUN_END tells.",
+        ["Missing", "Incomplete"],
+        frames[:7] + frames[8:],
+        [_run(run, lost=[7], missing_records=[[7, 7]], gaps=[(18, 5, "record")])],
+    )
+    yield _case(
+        "only-window-left",
+        "RUN_BEGIN and all SAMPLES are lost: times count from the first sample of the peak window.",
+        ["Missing", "Incomplete"],
+        [frames[8]],
+        [
+            _run(
+                run,
+                lost=[*range(8), 9],
+                end=False,
+                missing_records=[[0, 7]],
+                missing_samples=12,
+                gaps=[(-1, 12, "record")],
+            )
+        ],
     )
     missed = whole(missed_before=(9, 15))
     gaps = [(8, 1, "conversion"), (14, 1, "conversion")]
@@ -269,6 +304,264 @@ def _gaps():
         ["MissedConversions", "Whole"],
         missed.frames(),
         [_run(missed, gaps=gaps)],
+    )
+
+
+def _steps():
+    just = begin()
+    just.set_times(3 * PERIOD // 2, (9,))
+    just.fill()
+    yield _case(
+        "step-one-and-a-half",
+        "A step of one and a half times the usual one is no gap.",
+        ["Limit", "Whole"],
+        just.frames(),
+        [_run(just)],
+    )
+    over = begin()
+    over.set_times(3 * PERIOD // 2 + 1, (9,))
+    over.fill(missed=1)
+    yield _case(
+        "step-over-one-and-a-half",
+        "A longer one is a gap of one conversion.",
+        ["Limit", "MissedConversions", "Whole"],
+        over.frames(),
+        [_run(over, gaps=[(8, 1, "conversion")])],
+    )
+    two = begin()
+    two.set_times(7 * PERIOD // 2 + 1, (9,))
+    two.fill(missed=3)
+    yield _case(
+        "step-three-and-a-half",
+        "A little over three and a half times the usual step: rounded to four, so three conversions are missing.",
+        ["Limit", "MissedConversions", "Whole"],
+        two.frames(),
+        [_run(two, gaps=[(8, 3, "conversion")])],
+    )
+    every = begin()
+    every.set_times(2 * PERIOD, range(24))
+    every.fill(missed=23)
+    gaps = [(n, 1, "conversion") for n in range(23)]
+    yield _case(
+        "every-other-missed",
+        "Every other conversion was not read: the usual step is that of RUN_BEGIN's rate, not the median.",
+        ["MissedConversions", "Whole"],
+        every.frames(),
+        [_run(every, gaps=gaps)],
+    )
+    unknown = begin(rate_mhz=0)
+    unknown.set_times(2 * PERIOD, range(24))
+    unknown.fill()
+    yield _case(
+        "rate-unknown",
+        "The rate is not known: then the usual step is the median.",
+        ["Whole"],
+        unknown.frames(),
+        [_run(unknown)],
+    )
+
+
+def _contradictions():
+    back = begin()
+    back.add_samples(range(6))
+    back.shift(range(6, 12), -4 * PERIOD * 20 - 10000)
+    back.fill(6)
+    yield _case(
+        "time-goes-back",
+        "Samples 6 to 9 are not later than sample 5: they are left out, and the run is not complete.",
+        ["Contradiction", "Incomplete"],
+        back.frames(),
+        [_run(back, without=range(6, 10), complete=False, gaps=[(5, 4, "record"), (7, 5, "conversion")])],
+    )
+    ahead = begin()
+    ahead.add_samples(range(6))
+    ahead.shift(range(6, 12), 3600 * 1000000)
+    ahead.fill(6)
+    yield _case(
+        "time-far-ahead",
+        "Samples 6 to 11 claim to be an hour later: those after them are not later, and are left out.",
+        ["Contradiction", "Incomplete"],
+        ahead.frames(),
+        [
+            _run(
+                ahead,
+                without=range(12, 24),
+                complete=False,
+                gaps=[(5, 288000, "conversion"), (11, 12, "record")],
+            )
+        ],
+    )
+    late = begin(first_us=5000)
+    late.fill()
+    yield _case(
+        "begin-after-first-sample",
+        "RUN_BEGIN tells of a later beginning than sample 0 has: the sample's own time counts.",
+        ["Contradiction", "Whole"],
+        late.frames(),
+        [_run(late)],
+    )
+    lost = begin(first_us=200000)
+    lost.fill()
+    yield _case(
+        "begin-after-all-that-is-left",
+        "RUN_BEGIN tells of a later beginning than the first sample left has: times are never negative.",
+        ["Contradiction", "Missing", "Incomplete"],
+        lost.frames()[:3] + lost.frames()[4:],
+        [
+            _run(
+                lost,
+                lost=[3],
+                missing_records=[[3, 3]],
+                gaps=[(-1, 6, "record")],
+                zero=75000,
+            )
+        ],
+    )
+    loses = begin()
+    loses.add_samples(range(24))
+    loses.add_window_of(range(9, 15), scale=3)
+    loses.finish()
+    yield _case(
+        "window-against-samples",
+        "A peak window has other counts for samples that SAMPLES has: those of SAMPLES count.",
+        ["Contradiction", "Whole"],
+        loses.frames(),
+        [_run(loses)],
+    )
+    windows = begin()
+    windows.add_samples(range(6))
+    windows.add_window_of(range(8, 12), of=2)
+    windows.add_window_of(range(10, 15), scale=3, rank=1, of=2)
+    windows.finish(cause=2, samples_not_stored=18, peak_windows=2)
+    given = [windows.counts[n] * (3 if n >= 12 else 1) for n in (*range(6), *range(8, 15))]
+    yield _case(
+        "window-against-window",
+        "Two peak windows have other counts for samples 10 and 11: those of the earlier record count.",
+        ["Contradiction", "StoreFull"],
+        windows.frames(),
+        [
+            _run(windows, gaps=[(5, 2, "record"), (12, 9, "record")], missing_samples=11)
+            | {"counts": given}
+        ],
+    )
+    odd = begin()
+    odd.add_samples(range(6))
+    odd.add_window_of(range(6, 12), shift_us=3600 * 1000000, of=1)
+    odd.add_samples(range(12, 24))
+    odd.finish(cause=2, samples_not_stored=6)
+    yield _case(
+        "window-out-of-time",
+        "A peak window fills a hole with samples of another time: they are left out.",
+        ["Contradiction", "Incomplete"],
+        odd.frames(),
+        [_run(odd, without=range(6, 12), complete=False, missing_samples=6, gaps=[(5, 6, "record")])],
+    )
+    run = whole()
+    frames = run.frames()
+    other = pack.frame(pack.record("MARK", 4, 5, {"mark_s": 1, "mark_us": 0, "code": 0, "text": "other"}))
+    stray = {
+        "number": 4,
+        "records": [5],
+        "missing_records": [[0, 4]],
+        "duplicates": 0,
+        "unknown_records": 0,
+        "complete": False,
+        "missing_samples": 0,
+        "samples": [],
+        "counts": [],
+        "time_us": [],
+        "gaps": [],
+    }
+    yield _case(
+        "index-again-with-other-bytes",
+        "A record comes with run and index of an earlier one and other bytes: it begins another run.",
+        ["Contradiction", "Interleaved"],
+        [*frames, other],
+        [_run(run), stray],
+    )
+    after = whole()
+    after.records.append(pack.record("MARK", 4, 10, {"mark_s": 101, "mark_us": 0, "code": 0, "text": "late"}))
+    after.held.append([])
+    yield _case(
+        "record-after-end",
+        "A record after RUN_END: the run is not complete, as the hash does not cover it.",
+        ["Contradiction", "Incomplete"],
+        after.frames(),
+        [_run(after, complete=False)],
+    )
+    unsent = [
+        pack.record("STATUS", 4, 5, STATUS),
+        pack.record("COMMAND", 4, 6, TYPICAL["COMMAND"][2]),
+        pack.record("ANSWER", 4, 7, TYPICAL["ANSWER"][2]),
+        pack.record("LOG", 4, 8, LOG),
+        pack.record("CALIBRATION", 4, 9, TYPICAL["CALIBRATION"][2]),
+    ]
+    yield _case(
+        "unsent-kinds-in-a-run",
+        "Records of kinds that are never stored have a run number: they belong to no run all the same.",
+        ["Contradiction", "Interleaved", "Whole"],
+        frames[:4] + [pack.frame(data) for data in unsent] + frames[4:],
+        [_run(run)],
+    )
+
+
+def _totals():
+    def full(**changes):
+        run = begin()
+        run.add_samples(range(12))
+        add_window(run)
+        return run.finish(cause=2, samples_not_stored=12, **changes)
+
+    gaps = [(18, 5, "record")]
+    more = full(clipped=3, doubtful=4, lowest_counts=-8388608, highest_counts=8388607)
+    yield _case(
+        "totals-of-more-than-stored",
+        "Totals count samples that were not stored too, so they may tell of more than is here.",
+        ["StoreFull"],
+        more.frames(),
+        [_run(more, missing_samples=5, gaps=gaps)],
+    )
+    less = full(highest_counts=0)
+    yield _case(
+        "totals-of-less-than-stored",
+        "They cannot tell of less: a stored sample is higher than the highest.",
+        ["Contradiction", "StoreFull", "Incomplete"],
+        less.frames(),
+        [_run(less, missing_samples=5, gaps=gaps, complete=False)],
+    )
+    for name, value in (("clipped", 1), ("doubtful", 1), ("lowest_counts", -31001), ("highest_counts", 8388607)):
+        run = whole()
+        run.records.pop()
+        run.held.pop()
+        run.finish(**{name: value})
+        yield _case(
+            f"wrong-{name.replace('_', '-')}",
+            f"All samples were stored, and {name} is not what they give.",
+            ["Contradiction", "Incomplete"],
+            run.frames(),
+            [_run(run, complete=False)],
+        )
+    two = whole()
+    two.records.pop()
+    two.held.pop()
+    two.finish(peak_windows=2)
+    yield _case(
+        "wrong-peak-windows",
+        "RUN_END tells of two peak windows, one is here.",
+        ["Contradiction", "Incomplete"],
+        two.frames(),
+        [_run(two, complete=False)],
+    )
+    beyond = begin()
+    beyond.add_samples(range(12))
+    beyond.add_samples(range(13, 24))
+    beyond.finish(samples=23, peak_windows=0)
+    yield _case(
+        "number-beyond-the-last",
+        "23 samples, the last of them with the number 23: it cannot be one of them.",
+        ["Contradiction", "Incomplete"],
+        beyond.frames(),
+        [_run(beyond, complete=False, missing_samples=0, gaps=[(11, 1, "record")])],
     )
 
 
@@ -302,7 +595,7 @@ def _ends():
         "RUN_END tells of one sample more than there are.",
         ["Incomplete"],
         totals.frames(),
-        [_run(totals, complete=False, missing_samples=1)],
+        [_run(totals, complete=False, missing_samples=1, gaps=[(23, 1, "record")])],
     )
     full = begin()
     full.add_samples(range(6))
@@ -314,7 +607,7 @@ def _ends():
         "12 samples were not stored; the peak window has 12 to 18 of them.",
         ["StoreFull"],
         full.frames(),
-        [_run(full, missing_samples=5, gaps=[])],
+        [_run(full, missing_samples=5, gaps=[(18, 5, "record")])],
     )
     later = begin()
     later.add_samples(range(6))
@@ -325,7 +618,7 @@ def _ends():
         "The same, and the peak came after a pause in what is stored.",
         ["StoreFull"],
         later.frames(),
-        [_run(later, missing_samples=11, gaps=[(5, 6, "record")])],
+        [_run(later, missing_samples=11, gaps=[(5, 6, "record"), (12, 5, "record")])],
     )
 
 
@@ -394,14 +687,16 @@ def _run(
     end=True,
     unknown=0,
     missing_samples=None,
+    without=(),
+    zero=None,
 ):
     kept = [index for index in range(len(run.records)) if index not in lost]
-    numbers = sorted({number for index in kept for number in run.held[index]})
+    numbers = sorted({number for index in kept for number in run.held[index]} - set(without))
     if complete is None:
         complete = not lost and end
     if missing_samples is None:
         missing_samples = len(run.counts) - len(numbers)
-    first = run.time_us[numbers[0]] if 0 in lost else 0
+    first = zero if zero is not None else run.time_us[numbers[0]] if 0 in lost else 0
     return {
         "number": run.number,
         "records": kept,

@@ -135,6 +135,11 @@ def assert_holds(run, writer, kept):
     assert np.round(run.time_s * 1e6).tolist() == (writer.time_us[numbers] - origin).tolist()
     assert [i for first, last in run.loss.missing_records for i in range(first, last + 1)] == gone
     holes = [(i, b - a - 1) for i, (a, b) in enumerate(pairwise(numbers)) if b > a + 1]
+    if numbers and numbers[0]:
+        holes.insert(0, (-1, int(numbers[0])))
+    last = int(numbers[-1]) + 1 if numbers else 0
+    if run.end is not None and run.end.samples > last:
+        holes.append((len(numbers) - 1, run.end.samples - last))
     assert [(gap.after_sample, gap.missing) for gap in run.gaps if gap.cause == "record"] == holes
     assert run.loss.complete == (not gone and len(writer.records) - 1 in kept)
 
@@ -382,7 +387,7 @@ def test_windows_that_overlap_each_other_and_the_samples():
     run = read_run(writer.end(samples_not_stored=12).data)
 
     assert run.counts.tolist() == writer.counts[:15].tolist()
-    assert run.gaps == ()
+    assert [(gap.after_sample, gap.missing, gap.cause) for gap in run.gaps] == [(14, 5, "record")]
 
 
 def test_only_a_window_is_left():

@@ -3,6 +3,9 @@
 Plan: find the stretches between zeros; undo the stuffing of all of them in lock-step (each round moves every
 stretch to its next code); check each CRC-32 with zlib; read SAMPLES that follow each other evenly as one strided
 view; give everything else to `records.parse`. Only lengths and codes are trusted before a checksum agrees.
+
+No file, however it was made, takes more than a few times as long as a sound one of its size: what is dear is
+counted, and behind MAX_DEAR of it a file is left unread (SPEC.md, section 9).
 """
 
 import hashlib
@@ -16,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.wire.damage import Damaged, DamagedRecord
+from breakyard.wire.fields import SAMPLE_DTYPE
 from breakyard.wire.frame import LONGEST_BODY
 from breakyard.wire.layout import (
     CRC_SIZE,
@@ -36,6 +40,13 @@ Ints = NDArray[np.int64]
 CRC_RESIDUE: Final = 0x2144DF1C
 """CRC-32 over a record that ends with its own CRC-32, whatever the record (catalogue of CRC algorithms)."""
 
+MAX_DEAR: Final = 131_072
+"""Damaged stretches, and records other than SAMPLES, that are read of one file."""
+
+_PIECE: Final = 1 << 22
+"""Bytes in which delimiters are sought at a time."""
+_MANY_STRETCHES: Final = 8
+"""With fewer records in an even stretch, on average, they are handled one by one."""
 _SAMPLES_AT: Final = 20
 _BARE_SIZE: Final = 24
 """Of a SAMPLES record without its samples."""
@@ -76,7 +87,7 @@ class Decoded:
     """All undamaged records of a file in their order (position 0, 1, ...), and what was damaged.
 
     Arrays have one element per record: `begin` and `size` point into `unstuffed`, `offset` into the file.
-    `others` holds by position what is not in `samples`.
+    `others` holds by position what is not in `samples`. `unread` bytes at the end of the file were not looked at.
     """
 
     unstuffed: bytearray
@@ -90,6 +101,7 @@ class Decoded:
     samples: SampleTable
     others: dict[int, Record]
     damaged: tuple[Damaged, ...]
+    unread: int = 0
 
     def raw(self, position: int) -> bytes:
         """The bytes of one record, unframed."""
@@ -99,8 +111,8 @@ class Decoded:
     def sha256(self, positions: Ints) -> bytes:
         """The hash over those records, in that order."""
         digest = hashlib.sha256()
-        for _, _, block in _blocks(self.unstuffed, self.begin[positions], self.size[positions]):
-            digest.update(block)
+        for piece in _pieces(self.unstuffed, self.begin[positions], self.size[positions]):
+            digest.update(piece)
         return digest.digest()
 
     def items(self) -> Iterator[Record | Damaged]:
@@ -118,11 +130,8 @@ def decode(data: bytes) -> Decoded:
     buffer = bytearray(data)
     buffer += bytes(LONGEST_BODY + 1)  # the last delimiter, should the file lack it, and room to look ahead
     view = np.frombuffer(buffer, dtype=np.uint8)
-    bounds = np.flatnonzero(view == 0)
-    starts = np.empty_like(bounds)
-    starts[0], starts[1:] = 0, bounds[:-1] + 1
-    filled = bounds > starts
-    starts, ends = starts[filled], bounds[filled]
+    starts, ends, whole = _stretches(view)
+    upto = len(data) if whole else int(ends[-1]) + 1
 
     reasons = np.zeros(len(starts), dtype=np.uint8)
     reasons[ends - starts > LONGEST_BODY] = Damage.TOO_LONG
@@ -136,7 +145,36 @@ def decode(data: bytes) -> Decoded:
     fits = np.flatnonzero(reasons == 0)
     begin, size = starts[fits] + 1, ends[fits] - starts[fits] - 1
     reasons[fits[_bad_checksums(buffer, begin, size)]] = Damage.BAD_CHECKSUM
-    return _read(buffer, view, starts, ends, reasons)
+    return _read(buffer, view, starts, ends, reasons, len(data), upto)
+
+
+def _stretches(view: NDArray[np.uint8]) -> tuple[Ints, Ints, bool]:
+    """Where the stretches between zeros begin and end; and were all looked at?
+
+    Stops when far more of them than MAX_DEAR were too short for a record.
+    """
+    whole = True
+    starts, ends = [], []
+    short = before = 0
+    for begin in range(0, len(view), _PIECE):
+        piece = view[begin : begin + _PIECE] == 0
+        change = np.flatnonzero(np.diff(piece, prepend=before == 0)) + begin
+        if not len(change):
+            before = int(view[begin + len(piece) - 1])
+            continue
+        # Changes alternate: to a byte that is not zero (a stretch begins), and back.
+        first = 0 if before == 0 else 1
+        starts.append(change[first::2])
+        ends.append(change[1 - first :: 2])
+        before = int(view[begin + len(piece) - 1])
+        short += int(np.count_nonzero(np.diff(change)[first::2] <= MIN_RECORD))
+        if short > 2 * MAX_DEAR:
+            whole = begin + _PIECE >= len(view)
+            break
+    if not starts:
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), whole
+    all_ends = np.concatenate(ends)
+    return np.concatenate(starts)[: len(all_ends)], all_ends, whole
 
 
 def _unstuff_sound(view: NDArray[np.uint8], starts: Ints, ends: Ints) -> bool:
@@ -177,7 +215,8 @@ def _unstuff(view: NDArray[np.uint8], starts: Ints, ends: Ints) -> NDArray[np.bo
 
 def _blocks(buffer: bytearray, begin: Ints, size: Ints) -> Iterator[tuple[int, int, bytes]]:
     """Yield (first record, size of each, their bytes) of records that follow each other evenly."""
-    for a, b, spacing in _even_stretches(begin, size):
+    edges, spacings = _even_stretches(begin, size)
+    for a, b, spacing in zip(edges[:-1].tolist(), edges[1:].tolist(), spacings.tolist(), strict=True):
         for first in range(a, b, _AT_ONCE):
             shape = (min(_AT_ONCE, b - first), int(size[a]))
             yield (
@@ -187,6 +226,17 @@ def _blocks(buffer: bytearray, begin: Ints, size: Ints) -> Iterator[tuple[int, i
             )
 
 
+def _pieces(buffer: bytearray, begin: Ints, size: Ints) -> Iterator[memoryview | bytes]:
+    """Yield the bytes of the records, in their order, several at a time where they are even."""
+    if _is_even(begin, size):
+        for _, _, block in _blocks(buffer, begin, size):
+            yield block
+        return
+    view = memoryview(buffer)
+    for first, end in zip(begin.tolist(), (begin + size).tolist(), strict=True):
+        yield view[first:end]
+
+
 def _bad_checksums(buffer: bytearray, begin: Ints, size: Ints) -> NDArray[np.bool_]:
     """Which records have a CRC that does not agree.
 
@@ -194,12 +244,15 @@ def _bad_checksums(buffer: bytearray, begin: Ints, size: Ints) -> NDArray[np.boo
     always changes it. So a block is checked at once, and its records singly only if the block is bad. (Several bad
     records in one block could hide each other once in 2^32 times, as any random damage can.)
     """
+    if not _is_even(begin, size):
+        singly = map(zlib.crc32, _pieces(buffer, begin, size))
+        return np.array(np.fromiter(singly, np.uint32, len(begin)) != CRC_RESIDUE)
     bad = np.zeros(len(begin), dtype=np.bool_)
     for first, each, block in _blocks(buffer, begin, size):
         many = len(block) // each
         if zlib.crc32(block) != _sound_crc(each, many):
-            residues = [zlib.crc32(block[i * each : (i + 1) * each]) for i in range(many)]
-            bad[first : first + many] = np.array(residues) != CRC_RESIDUE
+            residues = np.array([zlib.crc32(block[i * each : (i + 1) * each]) for i in range(many)])
+            bad[first : first + many] = residues != CRC_RESIDUE
     return bad
 
 
@@ -216,8 +269,14 @@ def _read(
     starts: Ints,
     ends: Ints,
     reasons: NDArray[np.uint8],
+    length: int,
+    upto: int,
 ) -> Decoded:
     """Sort undamaged records into samples and others; what has impossible values joins the damaged."""
+    dear = np.flatnonzero(reasons)
+    if len(dear) > MAX_DEAR:
+        upto = int(starts[dear[MAX_DEAR]])
+        starts, ends, reasons = starts[: dear[MAX_DEAR]], ends[: dear[MAX_DEAR]], reasons[: dear[MAX_DEAR]]
     fits = np.flatnonzero(reasons == 0)
     begin, size = starts[fits] + 1, ends[fits] - starts[fits] - 1
     # One window per record onto the bytes of _TABLE; a short record's window shows its neighbour, harmlessly.
@@ -237,6 +296,10 @@ def _read(
     stamps_at = begin[rows] + (_SAMPLES_AT + 3)
     plain[rows[(view[stamps_at] | (view[stamps_at + 1] & (MAX_STEP >> 8))) != 0]] = False
 
+    dear = np.flatnonzero(~plain)
+    if len(dear) > MAX_DEAR:
+        last = int(fits[dear[MAX_DEAR]])
+        return _read(buffer, view, starts[:last], ends[:last], reasons[:last], length, int(starts[last]))
     others: dict[int, Record] = {}
     for position in np.flatnonzero(~plain).tolist():
         first = int(begin[position])
@@ -266,6 +329,7 @@ def _read(
             Damaged(int(starts[i]), int(ends[i] - starts[i]), Damage(int(reasons[i])))
             for i in np.flatnonzero(reasons)
         ),
+        unread=length - upto,
     )
 
 
@@ -276,15 +340,23 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: dict[str, Ints], begin:
     total = int(number.sum())
     counts = np.empty(total, dtype=np.int32)
     stamp = np.empty(total, dtype=np.uint16)
-    for a, b, spacing in _even_stretches(at, number):
-        many, each = b - a, int(number[a])
-        into = slice(int(start[a]), int(start[a]) + many * each)
-        strides, shape = (spacing, SAMPLE_SIZE), (many, each)
-        place = int(at[a])
-        # Four bytes that begin one before the count, shifted down by eight: the sign comes along.
-        wide = np.ndarray(shape, "<i4", view, place + _SAMPLES_AT - 1, strides)
-        np.right_shift(wide, 8, out=counts[into].reshape(shape))
-        stamp[into].reshape(shape)[...] = np.ndarray(shape, "<u2", view, place + _SAMPLES_AT + 3, strides)
+    if _is_even(at, number):
+        edges, spacings = _even_stretches(at, number)
+        for a, b, spacing in zip(edges[:-1].tolist(), edges[1:].tolist(), spacings.tolist(), strict=True):
+            many, each = b - a, int(number[a])
+            into = slice(int(start[a]), int(start[a]) + many * each)
+            strides, shape = (spacing, SAMPLE_SIZE), (many, each)
+            place = int(at[a])
+            # Four bytes that begin one before the count, shifted down by eight: the sign comes along.
+            wide = np.ndarray(shape, "<i4", view, place + _SAMPLES_AT - 1, strides)
+            np.right_shift(wide, 8, out=counts[into].reshape(shape))
+            stamp[into].reshape(shape)[...] = np.ndarray(shape, "<u2", view, place + _SAMPLES_AT + 3, strides)
+    else:
+        each_at = np.repeat(at + _SAMPLES_AT - SAMPLE_SIZE * start, number) + SAMPLE_SIZE * np.arange(total)
+        windows = np.lib.stride_tricks.sliding_window_view(view, SAMPLE_SIZE)
+        block = windows[each_at].view(SAMPLE_DTYPE)[:, 0]
+        counts[:] = block["high"].astype(np.int32) * 65536 + block["low"]
+        stamp[:] = block["stamp"]
     quality = (stamp >> STAMP_QUALITY_SHIFT).astype(np.uint8)
     stamp &= MAX_STEP
     for array in (counts, stamp, quality):
@@ -301,15 +373,22 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: dict[str, Ints], begin:
     )
 
 
-def _even_stretches(at: Ints, size: Ints) -> Iterator[tuple[int, int, int]]:
-    """Yield (first row, row after the last, spacing) of rows of one size at equal distances."""
+def _even_stretches(at: Ints, size: Ints) -> tuple[Ints, Ints]:
+    """Rows of one size at equal distances: first row of each such stretch and end of the last; the distances."""
     if not len(at):
-        return
+        return np.zeros(1, dtype=np.int64), np.empty(0, dtype=np.int64)
     gaps = np.diff(at)
     # Row r continues the stretch if it has the size of row r - 1 and as far from it as row r - 1 from row r - 2.
     same = np.zeros(len(at), dtype=np.bool_)
     same[1:] = (size[1:] == size[:-1]) & (gaps > 0)
     same[2:] &= (gaps[1:] == gaps[:-1]) | ~same[1:-1]
     edges = np.append(np.flatnonzero(~same), len(at))
-    for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
-        yield a, b, int(gaps[a]) if b - a > 1 else 0
+    spacings = np.append(gaps, 0)[edges[:-1]]
+    spacings[np.diff(edges) == 1] = 0
+    return edges, spacings
+
+
+def _is_even(at: Ints, size: Ints) -> bool:
+    """True if it is worth while to handle stretches of even rows at once."""
+    edges, _ = _even_stretches(at, size)
+    return len(at) < _AT_ONCE or len(edges) * _MANY_STRETCHES < len(at)

@@ -2,21 +2,23 @@
 
 Runs are told apart by their number. Two runs of one number (files of two loggers put together) are told apart
 where an index comes again with other bytes. A record that comes again with the same bytes is a duplicate.
-Records that are not stored (STATUS, COMMAND, ANSWER, LOG) and records of run 0 belong to no run.
+Records of kinds that are not stored and records of run 0 belong to no run.
 """
 
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from breakyard.wire.bulk import Decoded, Ints
 from breakyard.wire.damage import Damaged
 from breakyard.wire.layout import Kind
-from breakyard.wire.records import Identity, Mark, PeakWindow, RunBegin, RunEnd, Settings, Unknown
+from breakyard.wire.records import Identity, Mark, PeakWindow, Record, RunBegin, RunEnd, Settings, Unknown
 
-_NOT_STORED: Final = (Kind.STATUS, Kind.COMMAND, Kind.ANSWER, Kind.LOG)
+_NOT_STORED: Final = (Kind.STATUS, Kind.COMMAND, Kind.ANSWER, Kind.LOG, Kind.CALIBRATION)
+
+MAX_RUNS: Final = 1024
+"""Runs that are read of one file; those after them are left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,45 +44,84 @@ class RunRecords:
     hash_agrees: bool | None
 
 
-def collect(decoded: Decoded) -> list[RunRecords]:
-    """Sort a decoded file into its runs, in order of first appearance."""
-    stored = (decoded.run > 0) & ~np.isin(decoded.kind, _NOT_STORED)
+@dataclass(frozen=True, slots=True)
+class Collected:
+    """The runs of a file in order of first appearance, and how many numbers of runs were left out at least."""
+
+    runs: list[RunRecords]
+    left_out: int
+
+
+def collect(decoded: Decoded) -> Collected:
+    """Sort a decoded file into its runs."""
+    stored = np.flatnonzero((decoded.run > 0) & ~np.isin(decoded.kind, _NOT_STORED))
+    order = stored[np.argsort(decoded.run[stored], kind="stable")]
+    edges = np.flatnonzero(np.diff(decoded.run[order], prepend=-1))
+    groups = sorted(np.split(order, edges[1:]), key=lambda group: int(group[0])) if len(order) else []
+    left_out = max(0, len(groups) - MAX_RUNS)
     parts: list[tuple[Ints, int]] = []
-    for number in np.unique(decoded.run[stored]).tolist():
-        parts += _separate(decoded, np.flatnonzero(stored & (decoded.run == number)))
+    for group in groups[:MAX_RUNS]:
+        found, more = _separate(decoded, group)
+        parts += found
+        left_out += more
     parts.sort(key=lambda part: int(part[0].min()))
-    owners = _owners(decoded, [positions for positions, _ in parts])
-    return [_describe(decoded, *part, damaged) for part, damaged in zip(parts, owners, strict=True)]
+    left_out += max(0, len(parts) - MAX_RUNS)
+    del parts[MAX_RUNS:]
+
+    positions = [part for part, _ in parts]
+    owner = np.full(len(decoded.begin), -1, dtype=np.int64)
+    for number, part in enumerate(positions):
+        owner[part] = number
+    others: list[list[Record]] = [[] for _ in parts]
+    for position, record in decoded.others.items():
+        if owner[position] >= 0:
+            others[owner[position]].append(record)
+    damaged = _damage_of(decoded, owner, len(parts))
+    runs = [
+        _describe(decoded, *part, *rest)
+        for part, rest in zip(parts, zip(damaged, others, strict=True), strict=True)
+    ]
+    return Collected(runs, left_out)
 
 
-def _separate(decoded: Decoded, positions: Ints) -> list[tuple[Ints, int]]:
-    """Split records of one number into runs: (positions in order of index, duplicates) of each."""
+def _separate(decoded: Decoded, positions: Ints) -> tuple[list[tuple[Ints, int]], int]:
+    """Split records of one number into runs: (positions in order of index, duplicates) of each, up to MAX_RUNS.
+
+    Also tells whether more were left out (1, else 0).
+    """
     index = decoded.index[positions]
     if (np.diff(index) > 0).all():
-        return [(positions, 0)]
+        return [(positions, 0)], 0
+    order = np.argsort(index, kind="stable")
+    if (np.diff(index[order]) > 0).all():
+        return [(positions[order], 0)], 0
     found: list[dict[int, int]] = [{}]
     duplicates = [0]
-    for position, here in zip(positions.tolist(), index.tolist(), strict=True):
-        known = found[-1].get(here)
-        if known is None:
-            found[-1][here] = position
-        elif decoded.raw(known) == decoded.raw(position):
+    view = memoryview(decoded.unstuffed)
+    begins = decoded.begin[positions].tolist()
+    ends = (decoded.begin[positions] + decoded.size[positions]).tolist()
+    left_out = 0
+    for place, here in enumerate(index.tolist()):
+        known = found[-1].setdefault(here, place)
+        if known == place:
+            continue
+        if view[begins[known] : ends[known]] == view[begins[place] : ends[place]]:
             duplicates[-1] += 1
+        elif len(found) == MAX_RUNS:
+            left_out = 1
+            break
         else:
-            found.append({here: position})
+            found.append({here: place})
             duplicates.append(0)
-    ordered = [np.array([run[i] for i in sorted(run)], dtype=np.int64) for run in found]
-    return list(zip(ordered, duplicates, strict=True))
+    ordered = [positions[[run[i] for i in sorted(run)]] for run in found]
+    return list(zip(ordered, duplicates, strict=True)), left_out
 
 
-def _owners(decoded: Decoded, runs: list[Ints]) -> list[tuple[Damaged, ...]]:
+def _damage_of(decoded: Decoded, owner: Ints, runs: int) -> list[tuple[Damaged, ...]]:
     """Each damaged stretch belongs to the run of the record before it, the first ones to the first run."""
-    owned: list[list[Damaged]] = [[] for _ in runs]
+    owned: list[list[Damaged]] = [[] for _ in range(runs)]
     if not decoded.damaged or not runs:
-        return [() for _ in runs]
-    owner: NDArray[np.int64] = np.full(len(decoded.begin), -1, dtype=np.int64)
-    for number, positions in enumerate(runs):
-        owner[positions] = number
+        return [() for _ in owned]
     last_owned = np.maximum.accumulate(np.where(owner >= 0, np.arange(len(owner)), -1))
     places = np.searchsorted(decoded.offset, [stretch.offset for stretch in decoded.damaged])
     for stretch, place in zip(decoded.damaged, places.tolist(), strict=True):
@@ -89,15 +130,17 @@ def _owners(decoded: Decoded, runs: list[Ints]) -> list[tuple[Damaged, ...]]:
     return [tuple(stretches) for stretches in owned]
 
 
-def _describe(decoded: Decoded, positions: Ints, duplicates: int, damaged: tuple[Damaged, ...]) -> RunRecords:
+def _describe(
+    decoded: Decoded,
+    positions: Ints,
+    duplicates: int,
+    damaged: tuple[Damaged, ...],
+    others: list[Record],
+) -> RunRecords:
     index = decoded.index[positions]
     gone = np.flatnonzero(np.diff(index, prepend=-1) > 1)
     missing = tuple((int(index[i - 1]) + 1 if i else 0, int(index[i]) - 1) for i in gone.tolist())
-    here = np.zeros(len(decoded.begin), dtype=np.bool_)
-    here[positions] = True
-    others = sorted(
-        (record for p, record in decoded.others.items() if here[p]), key=lambda record: record.index
-    )
+    others.sort(key=lambda record: record.index)
     ends = [record for record in others if isinstance(record, RunEnd)]
     end = ends[-1] if ends else None
     agrees = None

@@ -256,6 +256,7 @@ function zeroOf({ number, time }, begin) {
 function gapsOf(time, number, begin, end) {
   const gaps = [];
   const many = number.length;
+  if (many && number[0] > 0) gaps.push({ afterSample: -1, missing: number[0], cause: "record" });
 
   const usual = usualStep(time, begin);
   for (let i = 0; i + 1 < many; i++) {
@@ -266,7 +267,8 @@ function gapsOf(time, number, begin, end) {
       gaps.push({ afterSample: i, missing: Math.max(1, Math.floor(step / usual + 0.5) - 1), cause: "conversion" });
     }
   }
-
+  const last = many ? number[many - 1] + 1 : 0;
+  if (end && end.samples > last) gaps.push({ afterSample: many - 1, missing: end.samples - last, cause: "record" });
   return gaps;
 }
 
@@ -300,6 +302,8 @@ function totals(end, { counts, quality, number }, windows) {
   const notes = Object.keys(found).filter((name) => !agrees(name))
     .map((name) => `RUN_END tells ${name} = ${end[name]}, found ${found[name]}`);
   if (end.peak_windows !== windows) notes.push(`RUN_END tells of ${end.peak_windows} peak windows, ${windows} are here`);
-  if (number.length && number[number.length - 1] >= end.samples) notes.push("a sample has a number beyond RUN_END's");
+  if (number.length && number[number.length - 1] >= end.samples) {
+    notes.push("a sample has a number beyond those that RUN_END tells of");
+  }
   return notes;
 }
