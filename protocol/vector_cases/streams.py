@@ -439,10 +439,7 @@ def _contradictions():
         "Two peak windows have other counts for samples 10 and 11: those of the earlier record count.",
         ["Contradiction", "StoreFull"],
         windows.frames(),
-        [
-            _run(windows, gaps=[(5, 2, "record"), (12, 9, "record")], missing_samples=11)
-            | {"counts": given}
-        ],
+        [_run(windows, gaps=[(5, 2, "record"), (12, 9, "record")], missing_samples=11) | {"counts": given}],
     )
     odd = begin()
     odd.add_samples(range(6))
@@ -529,7 +526,12 @@ def _totals():
         less.frames(),
         [_run(less, missing_samples=5, gaps=gaps, complete=False)],
     )
-    for name, value in (("clipped", 1), ("doubtful", 1), ("lowest_counts", -31001), ("highest_counts", 8388607)):
+    for name, value in (
+        ("clipped", 1),
+        ("doubtful", 1),
+        ("lowest_counts", -31001),
+        ("highest_counts", 8388607),
+    ):
         run = whole()
         run.records.pop()
         run.held.pop()
