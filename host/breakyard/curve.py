@@ -14,6 +14,11 @@ if TYPE_CHECKING:
 
 _T = TypeVar("_T", bound=np.generic)
 
+UNSTATED_ACCURACY: Final = 0.01
+"""Relative standard uncertainty taken for a recording of force whose owner stated none: wide, so that saying nothing
+never gives a narrower interval. ISO 7500-1 ends its classes of testing machines at 3 % error of indication, which as a
+limit is 1.7 % standard (JCGM 100, 4.3.7); scales and amplifiers of hobby kits are often said to be 1 %."""
+
 MINIMUM_SAMPLES: Final = 8
 """Fewer samples cannot show a zero, a rise and a peak."""
 
@@ -41,7 +46,8 @@ class LoadCurve:
     """None for other instruments: then no filter is corrected for."""
     calibration: "Calibration | None" = None
     accuracy: float | None = None
-    """Relative standard uncertainty that the user states for an imported force recording."""
+    """Relative standard uncertainty that the user states for an imported force recording; None if nothing was said
+    (see UNSTATED_ACCURACY)."""
     extension_m: NDArray[np.float64] | None = None
     flags: tuple[str, ...] = ()
     number: int | None = None

@@ -5,6 +5,7 @@ import math
 import re
 import shlex
 import sys
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -17,13 +18,16 @@ from breakyard.cli import selftest
 from breakyard.cli.app import app, main
 from breakyard.cli.commands import register
 from breakyard.cli.output import Output
+from breakyard.cli.rig import TEMPLATE
 from breakyard.device.selftest import Report, checks
 from breakyard.device.selftest.measure import RATE_IS_A_WIRE
 from breakyard.device.selftest.results import left_out
 from breakyard.device.selftest.seen import Clock, Press, Samples, Store, Supply
+from breakyard.plan.describe import rig_from_table
+from breakyard.plan.elements import Element, check_element
 from breakyard.plan.ranges import counts_per_mv_v, rail_mv_v
 from breakyard.plan.standoff import stand_off
-from breakyard.units import parse_force
+from breakyard.units import FORCE_UNITS, parse_force
 from breakyard.wire.layout import ResetCause
 
 ROOT = Path(__file__).parent.parent.parent
@@ -219,6 +223,194 @@ def test_distances_of_the_drawing_are_those_of_the_plan() -> None:
     assert f"{distances.bystanders_m:g} m: everyone else" in shown
 
 
+# --- what joins shackle and cell, and the figures worked out beside the text
+
+
+def joints() -> dict[str, list[str]]:
+    """Rows of the table in cell_joints.md by their first cell, one entry per size of cell."""
+    rows = [row for row in table_rows(PAGES["cell_joints.md"]) if len(row) == 5]
+    return {row[0]: row[1:] for row in rows}
+
+
+SIZES = joints()[""]
+
+
+def fitting(column: int) -> Element:
+    """The eye bolt or rod end of a column, as one describes it for the rig check."""
+    kind = "eyebolt" if "eye bolt" in joints()["fitting, two of it"][column] else "rod end"
+    name, load = joints()["its rating"][column].split(" ", 1)
+    if kind == "eyebolt":
+        assert name == "WLL"
+        return Element("eye", kind, wll_n=parse_force(load))
+    assert name == "static"
+    return Element("rod end", kind, breaking_n=parse_force(load))
+
+
+@pytest.mark.parametrize("column", range(len(SIZES)), ids=SIZES)
+def test_the_shopping_table_agrees_with_the_rig_check(column: int) -> None:
+    """The highest load of each column is what the check allows: its least rating, at twice the strength or more."""
+    tf = FORCE_UNITS["tf"]
+    highest_n = parse_force(joints()["highest load on the line, jerks included"][column])
+    cell_n = float(SIZES[column].split()[0]) * tf
+    shackle_n = float(joints()["bow shackles, four: WLL"][column].split()[0]) * tf
+    parts = (
+        Element("cell", "cell", wll_n=cell_n),
+        fitting(column),
+        Element("shackle", "shackle", wll_n=shackle_n),
+    )
+    checked = [check_element(part, highest_n) for part in parts]
+
+    assert highest_n / tf == pytest.approx(min(check.wll_n or 0.0 for check in checked) / tf, abs=0.005)
+    for check in checked:
+        assert (check.margin or 0.0) >= 1.99
+        assert (check.wll_use or 9.0) <= 1.005
+
+
+@pytest.mark.parametrize("column", range(len(SIZES)), ids=SIZES)
+def test_fitting_washers_and_gap_go_together(column: int) -> None:
+    """Fitting and washers fill the shackle's gap but for a millimetre; a rod end's bore takes the pin."""
+    _, pin, gap = (float(number) for number in joints()["bow, pin and gap of these, mm"][column].split(", "))
+    width = float(joints()["the fitting's width, mm"][column].removeprefix("about "))
+    washer = re.match(r"[\d.]+", joints()["washers on each side"][column])
+    bore = re.search(r"bore (\d+)", joints()["fitting, two of it"][column])
+
+    assert 0.0 <= gap - width - 2.0 * float(washer[0] if washer else 0.0) <= 1.0
+    assert bore is None or pin < float(bore[1])
+    assert (
+        joints()["jam nuts, two"][column].replace(", ", " x ")
+        in joints()["usual thread of an S-cell"][column]
+    )
+
+
+def test_the_template_has_what_the_table_sells() -> None:
+    """The rig template's cell of 1 tf hangs on an eye bolt and a rod end that are for sale, with their ratings."""
+    parts = rig_from_table(tomllib.loads(TEMPLATE)["rig"]).elements
+    kinds = {part.kind: part for part in parts}
+    (listed,) = re.findall(r"(\d+) kN for M12 in the list", PAGES["cell_joints.md"])
+
+    assert (kinds["eyebolt"].wll_n or 0.0) <= (fitting(SIZES.index("1 t")).wll_n or 0.0)
+    assert kinds["rod end"].breaking_n == pytest.approx(float(listed) * 1000.0)
+
+
+def said(page: str, pattern: str) -> tuple[float, float]:
+    """The one number that a page states in these words, and how far rounding may have taken it."""
+    found = re.findall(pattern, " ".join(PAGES[page].split()))
+    assert len(set(found)) == 1, (page, pattern, found)
+    digits = str(found[0]).replace(" ", "")
+    _, point, decimals = digits.partition(".")
+    zeros = len(digits) - len(digits.rstrip("0")) if not point else 0
+    return float(digits), 0.501 * 10.0 ** (zeros if not point else -len(decimals))
+
+
+ARM_OHM = 350.0
+SUPPLY_MV = 3300.0
+RANGE_MV = 2.0 * SUPPLY_MV / 1000.0  # of a 2 mV/V cell
+
+
+def leak_mv_v(ohm: float) -> float:
+    """A resistance across one arm: difference of the two dividers (circuit theory)."""
+    arm = ARM_OHM * ohm / (ARM_OHM + ohm)
+    return 1000.0 * (ARM_OHM / (ARM_OHM + arm) - 0.5)
+
+
+@pytest.mark.parametrize(
+    ("page", "pattern", "worth"),
+    [
+        ("bring_up.md", r"across one arm of 350 ohm is ([\d.]+) mV/V", leak_mv_v(1e6)),
+        ("bring_up.md", r"mV/V, ([\d.]+) % of a 2 mV/V cell; 20", 100.0 * leak_mv_v(1e6) / 2.0),
+        ("bring_up.md", r"20 megohm are ([\d.]+) %", 100.0 * leak_mv_v(20e6) / 2.0),
+        ("bring_up.md", r"cell by ([\d.]+) mV/V, 1 875", leak_mv_v(100e3)),
+        ("bring_up.md", r"mV/V, ([\d ]+) counts at gain 128", leak_mv_v(100e3) * counts_per_mv_v(128)),
+        ("self_test.md", r"mV/V, ([\d ]+) counts at gain 128", leak_mv_v(100e3) * counts_per_mv_v(128)),
+        ("check_values.md", r"(\d+) counts, 2 %", leak_mv_v(100e3) * counts_per_mv_v(128)),
+        ("check_values.md", r"0.1 % of the rated output: (\d+) counts", 0.002 * counts_per_mv_v(128)),
+        ("check_values.md", r"5 % of the rated output: (\d+) counts", 0.1 * counts_per_mv_v(128)),
+        ("wiring.md", r"together\) makes ([\d.]+) V", 1.25 * (20 * 22 / 42 + 8.2) / 8.2),
+        ("wiring.md", r"10 kilohm in its place ([\d.]+) V", 1.25 * (10 + 8.2) / 8.2),
+        ("wiring.md", r"milliohm is (\d+) mV", 200.0 * 0.01),
+        ("wiring.md", r"gives ([\d.]+) mV in all", RANGE_MV),
+        ("fast_rate.md", r"12 MHz, from [^|]*\| ([\d.]+) ", 12e6 / 138_240),
+        ("fast_rate.md", r"\| 20 MHz \| ([\d.]+) ", 20e6 / 138_240),
+        ("fast_rate.md", r"11.0592 MHz crystal \| ([\d.]+) ", 11.0592e6 / 138_240),
+        ("noise.md", r"bridge's 175 ohm is ([\d.]+) mV", 1e-6 * ARM_OHM / 2 * 1000.0),
+        ("noise.md", r"mV, ([\d.]+) % of a 2 mV/V cell", 100.0 * 1e-6 * ARM_OHM / 2 * 1000.0 / RANGE_MV),
+        ("noise.md", r"all below (\d+) kHz", 1e-3 / (2 * math.pi * ARM_OHM / 2 * 1e-9)),
+        ("noise.md", r"with 3.3 V at the bridge, (\d+) with 2.85", 59.0 * 3.3 / 2.85),
+        ("noise.md", r"gain 128 and 3.3 V is ([\d.]+) nV", SUPPLY_MV * 1e6 / 128 / 2**24),
+        ("power.md", r"the board for (\d+) ms", 470e-6 * (4.2 - 1.8) / 0.1 * 1000.0),
+        ("power.md", r"350 ohm \| (\d+) mA", SUPPLY_MV / ARM_OHM),
+        ("drift.md", r"zero \| ([\d.]+) %: 6 nV", 100.0 * 6e-6 / RANGE_MV),
+        ("drift.md", r"\*\*([\d.]+) % \(24 AWG\)", 100.0 * 20 * 0.0842 / ARM_OHM * 0.0039 * 30),
+        ("drift.md", r"to ([\d.]+) % \(28 AWG\)", 100.0 * 20 * 0.2129 / ARM_OHM * 0.0039 * 30),
+        ("cable_and_box.md", r"40 m/s brings ([\d.]+) kJ", 0.5 * 1.5 * 40**2 / 1000.0),
+    ],
+)
+def test_figures_marked_calculated(page: str, pattern: str, worth: float) -> None:
+    """The number printed is the arithmetic of what stands beside it, to the digits printed."""
+    number, rounding = said(page, pattern)
+
+    assert number == pytest.approx(worth, abs=rounding)
+
+
+def test_hours_are_energy_over_power() -> None:
+    """Each row of the table of runtimes: watt-hours by the watts that the page assumes, to one hour."""
+    rows = [row for row in table_rows(PAGES["power.md"]) if row[1].endswith("Wh")]
+
+    assert len(rows) == 5
+    for name, energy, pico, esp in rows:
+        bank = "bank" in name
+        assert float(pico.split()[0]) == pytest.approx(
+            float(energy.split()[0]) / (0.4 if bank else 0.42), abs=1.0
+        )
+        assert (esp == "not to be used") != bank
+        if bank:
+            assert float(esp.split()[0]) == pytest.approx(float(energy.split()[0]) / 0.7, abs=1.0)
+
+
+@pytest.mark.parametrize("drawing", sorted(path.name for path in NOTES.glob("*.svg")))
+def test_every_drawing_is_shown_and_describes_itself(drawing: str) -> None:
+    """Some page of the notes, or the README, shows it; it is small, well-formed, and has a title and a description."""
+    pages = [*PAGES.values(), (ROOT / "README.md").read_text(encoding="utf-8")]
+
+    assert any(re.search(rf"!\[[^\]]+\]\([\w/.]*{drawing}\)", page) for page in pages)
+    assert texts_of(drawing)
+
+
+def test_every_page_is_in_the_list_of_pages() -> None:
+    """A builder who follows the README passes every page; the boards' pages are reached from the wiring."""
+    linked = set(re.findall(r"\]\(([\w/]+\.md)\)", PAGES["README.md"] + PAGES["wiring.md"]))
+
+    assert set(PAGES) - {"README.md", "sources.md"} <= linked
+
+
+def test_links_between_pages_lead_somewhere() -> None:
+    """Every relative link of every page names a file of the repository."""
+    for name, text in PAGES.items():
+        for target in re.findall(r"\]\((?!http)([^)#]+)", text):
+            assert ((NOTES / name).parent / target).exists(), (name, target)
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_battery_minus_goes_to_the_board_alone(board: str) -> None:
+    """No ground loop: in the wiring table the converter's ground and the battery's minus have rows of their own."""
+    rows = [row for row in table_rows(PAGES[f"boards/{board}.md"]) if len(row) == 4]
+    grounds = [row for row in rows if row[1].startswith("GND")]
+
+    assert not [row for row in grounds if "battery" in row[0] and "converter" in row[0]]
+    assert any(
+        row[0] == "converter GND, by one wire" or "converter GND, by one wire" in row[0] for row in grounds
+    )
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_three_cells_feed_no_linear_regulator(board: str) -> None:
+    """An ESP32 board takes 5 V; a battery of three cells goes to the boards with a converter of their own."""
+    wired = PAGES[f"boards/{board}.md"].split("\n* ")[0]
+
+    assert ("battery +" in wired) == board.startswith("pico")
+    assert ("5 V power bank" in wired) == board.startswith("esp32")
+
+
 # --- the self-test
 
 
@@ -264,7 +456,7 @@ def test_every_check_stands_in_the_table() -> None:
     rows = [row[0] for row in table_rows(PAGES["self_test.md"])][2:]
     named = [name for row in rows for name in row.split("; ")]
 
-    assert sorted(named) == sorted([*(check.name for check in made_up().checks), "rate, RATE low"])
+    assert sorted(named) == sorted([*(check.name for check in made_up().checks), "rate, RATE low", "shunt"])
 
 
 def test_every_fault_that_the_firmware_names_is_explained() -> None:

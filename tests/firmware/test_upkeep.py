@@ -277,10 +277,21 @@ def test_sensors():
         def read_uv(self):
             return 1850000
 
+    class Attenuated(Microvolts):
+        ATTN_11DB = 3
+        said = 0
+
+        def atten(self, value):
+            self.said = value
+
+        def read_uv(self):
+            return 1850000 if self.said == self.ATTN_11DB else 950000
+
     for raw in (13000, 14000, 15000):
         volts = raw * 3.3 / 65535
         assert abs(rp2_temperature_cdeg(raw) - 100 * (27 - (volts - 0.706) / 0.001721)) < 5
     Adc.raw = 40000
     assert abs(Battery(Adc(), 2000).millivolts() - 2 * 40000 * 3300 / 65535) <= 2
     assert Battery(Microvolts(), 2000).millivolts() == 3700
+    assert Battery(Attenuated(), 2000).millivolts() == 3700  # an ESP32 reads to 0.95 V unless told
     assert fahrenheit_to_cdeg(212) == 10000

@@ -12,6 +12,7 @@ import time as real_time
 NAME, FOLDER = sys.argv[1], sys.argv[2]
 now_us = 0
 events = []
+levels = {}
 
 
 class Bite(Exception):
@@ -43,10 +44,12 @@ class WDT:
 class Pin:
     IN = OUT = PULL_UP = IRQ_FALLING = 1
 
-    def __init__(self, *_):
-        pass
+    def __init__(self, number, *_):
+        self.number = number
 
-    def __call__(self, *_):
+    def __call__(self, *level):
+        if level:
+            levels[self.number] = level[0]
         return 1
 
     def irq(self, *_, **more):
@@ -65,6 +68,16 @@ class Anything:
     init = exec = put = active = tx_fifo = config = pack_ctrl = nothing
     write = write_readinto = read_u16 = nothing
     count = 0
+
+
+class Esp32Adc(Anything):
+    """Reads to 0.95 V until it is told to attenuate."""
+
+    ATTN_11DB = 3
+    attenuation = 0
+
+    def atten(self, value):
+        Esp32Adc.attenuation = value
 
 
 class BLE:
@@ -124,7 +137,13 @@ def asm_pio(**options):
 
 
 sys.modules["machine"] = module(
-    WDT=WDT, Pin=Pin, ADC=Anything, SPI=Anything, reset_cause=zero, unique_id=unique_id, freq=cpu_hertz
+    WDT=WDT,
+    Pin=Pin,
+    ADC=Esp32Adc if "esp32" in NAME else Anything,
+    SPI=Anything,
+    reset_cause=zero,
+    unique_id=unique_id,
+    freq=cpu_hertz,
 )
 sys.modules["micropython"] = module(const=identity, alloc_emergency_exception_buf=zero, kbd_intr=zero)
 sys.modules["bluetooth"] = module(BLE=BLE, UUID=identity)
@@ -140,6 +159,9 @@ from logger.boards import common  # noqa: E402
 from logger.drivers import flash_files  # noqa: E402
 
 common.RUNS_FOLDER = FOLDER
+common.SETTINGS_PATH = FOLDER + ".txt"
+with open(common.SETTINGS_PATH, "w") as settings:
+    settings.write("battery_pin = 32\n")
 sizes = flash_files.FlashFiles.sizes
 
 
@@ -174,3 +196,7 @@ async def until_fed():
 
 asyncio.run(until_fed())
 print(", ".join(events))
+if "esp32" in NAME:
+    print("attenuation", Esp32Adc.attenuation)
+else:
+    print("regulator", levels.get("WL_GPIO1"))

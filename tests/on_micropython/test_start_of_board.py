@@ -10,5 +10,8 @@ def test_the_watchdog_begins_after_what_is_slow_and_is_fed(interpret, tmp_path, 
     done = interpret(program, board, tmp_path / "runs", folders=("firmware",))
     early = interpret(program, board, tmp_path / "runs", "early", folders=("firmware",))
 
-    assert done.stdout.strip() == "flash is looked at, radio starts, watchdog", done.stdout + done.stderr
+    order, wired = done.stdout.strip().splitlines()
+    assert order == "flash is looked at, radio starts, watchdog", done.stdout + done.stderr
+    # The battery's pin reads to 2.45 V, not to 0.95 V; the board's regulator does not skip pulses.
+    assert wired == ("attenuation 3" if board == "esp32" else "regulator 1")
     assert "the watchdog bites" in early.stdout

@@ -1,7 +1,8 @@
 """Battery and chip temperature, in whole numbers; allocates nothing on boards whose converters give counts.
 
 Sources: RP2040 data sheet, "Temperature Sensor": 27 degC at 706 mV, -1.721 mV per degree. The full scale of
-the rp2's ADC is taken as 3300 mV, its supply, which is within some percent; read_uv of an ESP32 is calibrated.
+the rp2's ADC is taken as 3300 mV, its supply, which is within some percent; read_uv of an ESP32 is calibrated, and
+its ADC reads 100 to 950 mV unless told to attenuate, then 150 to 2450 mV (MicroPython, ESP32 quick reference).
 """
 
 
@@ -12,6 +13,8 @@ class Battery:
         self._adc = adc
         self._permille = permille
         self._in_microvolts = hasattr(adc, "read_uv")
+        if hasattr(adc, "atten"):
+            adc.atten(adc.ATTN_11DB)
 
     def millivolts(self) -> int:
         """Voltage of the battery now."""

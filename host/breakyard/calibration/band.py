@@ -34,7 +34,7 @@ def interval_band(
     half = np.empty(number)
     for i, load in enumerate(loads):
         counts = calibration.counts_at(float(load), zero)
-        if np.isfinite(counts):
+        if np.isfinite(counts) and calibration.reaches(float(load)):
             shown = calibration.interval(counts, zero, coverage=coverage)
             half[i] = (shown.high_n - shown.low_n) / 2.0
         else:

@@ -5,9 +5,12 @@ is compared with what the calibration allows at this load: its fit and the cell'
 known load, where what both share (the same masses, the same gravity) cancels, because it made the calibration err
 in the same way. Within, the calibration holds. Beyond, it no longer tells the truth: calibrate again.
 
-Several checks since the calibration show a drift: a line through the differences, in parts of what is allowed. Where
-the line is more than chance and will leave the allowed band within HORIZON of the latest check, the day on which it
-does is named. Checks are compared only with those of the same calibration.
+Several checks since the calibration show a drift: a line through the differences, in parts of what is allowed, the
+checks of one day together (they share its temperature and mounting, and say nothing about time). Where the line is
+more than chance and will leave the allowed band within HORIZON of the latest check, the day on which it does is named.
+A history is looked at again after each check; so that noise alone warns in at most CHANCE of all histories, however
+long, the k-th look may only use CHANCE / (k (k + 1)) of it (these add up to CHANCE). Checks are compared only with
+those of the same calibration.
 
 Recalibrating resets nothing here: older checks stay in the history under their calibration's hash.
 """
@@ -34,7 +37,13 @@ ZERO_BAD: Final = 0.01
 """Of the capacity: a zero that moved by more is the usual gauge of an overload; by ten times more, of damage."""
 
 FEW: Final = 4
-"""Fewer checks show no drift that could be told from chance."""
+"""Checks on fewer days show no drift that could be told from chance."""
+
+TIME_BASE_DAYS: Final = 7.0
+"""From the first check to the last: over less, warmth and mounting of single days look like a drift."""
+
+CHANCE: Final = 0.05
+"""Of a warning at any time in the history of a cell that does not drift."""
 
 HORIZON_DAYS: Final = 60.0
 DAY_S: Final = 86400.0
@@ -89,8 +98,8 @@ class Check:
 class Drift:
     """A line through the shares of checks of one calibration.
 
-    `share_per_day` and its `standard`; `significant` at 95 %; `due_utc_s` is when the line leaves the allowed band, if
-    it does within the horizon and the line is no chance.
+    `share_per_day` and its `standard`; `significant` if CHANCE, shared among all looks, does not explain
+    it; `due_utc_s` is when the line leaves the allowed band, if it does within the horizon and the line is no chance.
     """
 
     checks: int
@@ -240,26 +249,32 @@ def judge(calibration: Calibration, checks: Sequence[Check]) -> Verdict:
 
 
 def find_drift(checks: Sequence[Check]) -> Drift | None:
-    """A least-squares line through the shares over time; None for fewer than FEW checks or all at one time."""
-    times = np.array([check.when_utc_s for check in checks]) / DAY_S
-    shares = np.array([check.share for check in checks])
-    centred = times - times.mean() if len(times) else times
-    power = float(centred @ centred)
-    if len(checks) < FEW or power == 0.0:
+    """A least-squares line through the days' mean shares; None for fewer than FEW days or a shorter TIME_BASE_DAYS."""
+    by_day: dict[int, list[Check]] = {}
+    for check in checks:
+        by_day.setdefault(math.floor(check.when_utc_s / DAY_S), []).append(check)
+    days = [by_day[day] for day in sorted(by_day)]
+    times = np.array([np.mean([check.when_utc_s for check in day]) for day in days]) / DAY_S
+    shares = np.array([np.mean([check.share for check in day]) for day in days])
+    if len(days) < FEW or times[-1] - times[0] < TIME_BASE_DAYS:
         return None
+    centred = times - times.mean()
+    power = float(centred @ centred)
     pace = float(centred @ shares) / power
     left = shares - shares.mean() - pace * centred
-    freedom = len(checks) - 2
+    freedom = len(days) - 2
     standard = math.sqrt(float(left @ left) / freedom / power)
     from scipy.special import stdtrit
 
-    significant = abs(pace) > float(stdtrit(freedom, 0.975)) * standard
+    look = len(days) - FEW + 1
+    chance = CHANCE / (look * (look + 1))
+    significant = abs(pace) > float(stdtrit(freedom, 1.0 - chance / 2.0)) * standard
     due = None
     if significant:
         latest = float(shares.mean() + pace * centred[-1])
-        days = (math.copysign(1.0, pace) - latest) / pace
-        if days <= HORIZON_DAYS:
-            due = (float(times[-1]) + max(days, 0.0)) * DAY_S
+        left_days = (math.copysign(1.0, pace) - latest) / pace
+        if left_days <= HORIZON_DAYS:
+            due = (float(times[-1]) + max(left_days, 0.0)) * DAY_S
     return Drift(len(checks), pace, standard, significant, due)
 
 

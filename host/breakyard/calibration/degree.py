@@ -1,9 +1,10 @@
 """Which polynomial the points support, and which points do not fit.
 
-A line is the default. More is taken only where replicates show that the line misses them by more than they
-miss each other (lack-of-fit F test) or, without replicates, where the small-sample information criterion
-gains clearly; never where the known loads themselves are too uncertain to tell, and never from points low in
-the range, which say nothing about the bend of the whole.
+A line is the default. More is taken only where the capacity is known and the points cover enough of it (points low
+in the range say nothing about the bend of the whole), and where the bend itself is significant: its coefficient
+against everything that may have made it, the scatter and the errors of the known loads alike. Replicates must show
+besides that the line misses them by more than they miss each other (lack-of-fit F test). And a curve holds little
+beyond its points: it is not read further than REACH times the highest.
 """
 
 import math
@@ -18,10 +19,12 @@ from breakyard.calibration.fit import Floats, fit_polynomial
 
 HIGHEST: Final = 3
 SIGNIFICANCE: Final = 0.05
-CLEAR_GAIN: Final = 2.0
-"""Difference of AICc below which the simpler model is kept (Burnham and Anderson's rule of thumb)."""
+BEND: Final = 0.01
+"""Chance of calling a straight cell bent, at each degree: a line that is a little bent does less harm."""
 ENOUGH_RANGE: Final = 0.4
 """Of the capacity: below it a curve through the points would be thrown far up."""
+REACH: Final = 1.5
+"""Times the highest known load: further a curve is not followed (a parabola's error grows with the square)."""
 SUSPECT: Final = 0.01
 """Chance of naming any point of a sound calibration, shared among all points (Bonferroni)."""
 MATERIAL: Final = 0.0005
@@ -69,26 +72,9 @@ def lack_of_fit(x: ArrayLike, y: ArrayLike, degree: int) -> LackOfFit | None:
     return LackOfFit(f, between_df, within_df, float(fdtrc(between_df, within_df, f)))
 
 
-def information(x: ArrayLike, y: ArrayLike, degree: int, standard: ArrayLike | None = None) -> float:
-    """Akaike's criterion corrected for small samples (Hurvich and Tsai 1989); inf without room for it.
-
-    With `standard` (n,), what each y is uncertain by, points weigh accordingly.
-    """
-    fit = fit_polynomial(x, y, degree, standard)
-    residuals = fit.residuals
-    n, k = len(residuals), degree + 2
-    if n <= k + 1:
-        return math.inf
-    if standard is not None and np.any(np.asarray(standard) > 0.0):
-        misfit = float(np.sum(np.log(fit.variances) + residuals**2 / fit.variances))
-        return misfit + 2.0 * k + 2.0 * k * (k + 1) / (n - k - 1)
-    squares = max(float(residuals @ residuals), 1e-30 * float(np.sum(np.asarray(y) ** 2)))
-    return n * math.log(squares / n) + 2.0 * k + 2.0 * k * (k + 1) / (n - k - 1)
-
-
 def supported(loads: Floats, capacity_n: float | None) -> int:
-    """The highest degree these loads can carry: two different loads to spare, and enough of the range."""
-    if capacity_n is not None and float(np.max(np.abs(loads))) < ENOUGH_RANGE * capacity_n:
+    """The highest degree these loads can carry: two different loads to spare, and enough of a known range."""
+    if capacity_n is None or float(np.max(np.abs(loads))) < ENOUGH_RANGE * capacity_n:
         return 1
     return max(1, min(HIGHEST, len(np.unique(loads)) - 2, len(loads) - 3))
 
@@ -110,27 +96,34 @@ def choose_degree(
     degree = 1
     while degree < highest:
         tested = lack_of_fit(loads[kept], counts[kept], degree)
-        if tested is not None and tested.within_df >= 2:
-            better = tested.p_value < SIGNIFICANCE
-        else:
-            gain = information(loads, counts, degree) - information(loads, counts, degree + 1)
-            if standard is not None:
-                first, second = (information(counts, loads, d, standard) for d in (degree, degree + 1))
-                gain = first - second
-            better = gain > CLEAR_GAIN
-        if not better or _explained(loads, counts, patterns, degree):
+        missed = tested is None or tested.within_df < 2 or tested.p_value < SIGNIFICANCE
+        if not missed or chance_of_bend(loads, counts, degree + 1, patterns, standard) > BEND:
             break
         degree += 1
     return degree
 
 
-def _explained(loads: Floats, counts: Floats, patterns: Floats | None, degree: int) -> bool:
-    """Whether errors of the known loads, of the size stated, could leave such residuals."""
-    if patterns is None or not patterns.size:
-        return False
-    left = np.stack([fit_polynomial(counts, column, degree).residuals for column in patterns.T])
-    residuals = fit_polynomial(counts, loads, degree).residuals
-    return float(residuals @ residuals) <= 4.0 * float(np.sum(left**2))
+def chance_of_bend(
+    loads: Floats, counts: Floats, degree: int, patterns: Floats | None = None, standard: Floats | None = None
+) -> float:
+    """The chance that points without it show a highest coefficient this large (two-sided Student's t).
+
+    Its variance is that of the scatter and of the known loads' errors (JCGM 100, 5.1.2); only the scatter is itself
+    uncertain (Welch-Satterthwaite, JCGM 100, G.4.1). Arguments as in `choose_degree`.
+    """
+    from scipy.special import stdtr
+
+    fit = fit_polynomial(counts, loads, degree, standard)
+    scatter = float(fit.covariance[-1, -1])
+    masses = 0.0 if patterns is None else float(np.sum((fit.jacobian[-1] @ patterns) ** 2))
+    total = scatter + masses
+    if total == 0.0:
+        return 0.0 if fit.coefficients[-1] != 0.0 else 1.0
+    # Arithmetic's own noise is no bend.
+    least = 1e-10 * float(np.max(np.abs(loads)))
+    t = max(abs(float(fit.coefficients[-1])) - least, 0.0) / math.sqrt(total)
+    freedom = fit.degrees_of_freedom * (total / scatter) ** 2 if scatter > 0.0 else math.inf
+    return 2.0 * float(stdtr(min(freedom, 1e9), -t))
 
 
 def find_suspects(

@@ -83,7 +83,8 @@ def derived(calibration: "Calibration") -> dict[str, Any]:
                 "terms": [term.to_json() for term in terms],
             }
             for load in loads
-            if math.isfinite(calibration.counts_at(load, calibration.zero_counts))
+            if calibration.reaches(load)
+            and math.isfinite(calibration.counts_at(load, calibration.zero_counts))
             for terms in [calibration.budget(load)]
         ],
         "quality": calibration.quality().to_json(),

@@ -86,9 +86,13 @@ def parse_loads(text: str, *, mass_limit: float | None = None) -> tuple[KnownLoa
     """Read a sequence of loads in the order they were hung: "0, 20 kg, 2 x 20 kg, 20 kg, 0".
 
     Loads are parted by ";" or, where there is none, by commas; a comma between two digits is a decimal
-    comma. Raises: UnitError that names the load.
+    comma ("20,5 kg"), and refused where it could as well part two loads ("0,20 kg"). Raises: UnitError that names
+    the load.
     """
     parts = text.split(";") if ";" in text else re.split(r",(?![0-9])|(?<![0-9]),", text)
+    if ";" not in text:
+        for part in parts:
+            _refuse_ambiguous(part.strip())
     loads = [part.strip() for part in parts]
     if loads and not loads[-1]:
         loads.pop()
@@ -97,6 +101,25 @@ def parse_loads(text: str, *, mass_limit: float | None = None) -> tuple[KnownLoa
             'no known loads given: write them in the order they were hung, as "0, 20 kg, 40 kg, 20 kg, 0"'
         )
     return tuple(_numbered(index, load, mass_limit) for index, load in enumerate(loads, start=1))
+
+
+def _refuse_ambiguous(part: str) -> None:
+    """Raises: UnitError for a comma between digits that leaves a whole load on either side."""
+    for comma in re.finditer(r"(?<=[0-9]),(?=[0-9])", part):
+        left, right = part[: comma.start()].strip(), part[comma.end() :].strip()
+        if _readable(left) and _readable(right):
+            raise UnitError(
+                f'"{part}" can be read in two ways: as one load with a decimal comma, or as "{left}" and "{right}"; '
+                'part the loads with ";", as "0; 20 kg; 40 kg", or with a comma and a space'
+            )
+
+
+def _readable(text: str) -> bool:
+    try:
+        parse_load(text)
+    except UnitError:
+        return False
+    return True
 
 
 def _numbered(index: int, load: str, mass_limit: float | None) -> KnownLoad:

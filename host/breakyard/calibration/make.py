@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from breakyard.calibration.air import Air, air_at_height
-from breakyard.calibration.degree import Suspect, choose_degree, find_suspects
+from breakyard.calibration.degree import REACH, Suspect, choose_degree, find_suspects
 from breakyard.calibration.fit import Floats, fit_polynomial
 from breakyard.calibration.gravity import Gravity, standard_gravity
 from breakyard.calibration.known_loads import ASSUMED_SOURCE, COMMON_SOURCE, Force
@@ -73,6 +73,8 @@ def calibrate(
         loads, counts, degree, np.hypot(own, looped), masses, [point.load.text for point in points]
     )
     flags, sentences = _remarks(points, gravity, plate, suspects)
+    if degree > 1:
+        sentences += (_curve_sentence(degree),)
     return Calibration(
         name=name,
         created=created,
@@ -193,6 +195,13 @@ def _remarks(
         flags.append("bad_point")
         said.append(_suspect_sentence(points, suspects[0]))
     return tuple(flags), tuple(said)
+
+
+def _curve_sentence(degree: int) -> str:
+    return (
+        f"The points follow a curve of degree {degree}; it is read up to {REACH:g} times the highest known load. "
+        "For higher pulls calibrate with --degree 1."
+    )
 
 
 def _suspect_sentence(points: Sequence[Point], suspect: Suspect) -> str:

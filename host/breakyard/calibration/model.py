@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from breakyard.calibration.air import Air
 from breakyard.calibration.bend import Bends, by_points
-from breakyard.calibration.degree import Suspect
+from breakyard.calibration.degree import REACH, Suspect
 from breakyard.calibration.document import derived, hash_of, read, write
 from breakyard.calibration.fit import powers
 from breakyard.calibration.gravity import Gravity
@@ -28,6 +28,7 @@ from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.quality import CREEP_SEEN_S, Quality, assess
 from breakyard.calibration.shape import departure, errors_of_fit, scale_of, shapes
 from breakyard.calibration.terms import Shape, Table, Term, combine, limits, tabulated, together
+from breakyard.errors import CalibrationError
 
 TEMPERATURE_RANGE_C: Final = 10.0
 """A pull may be this much warmer or colder than the calibration when nothing else is known."""
@@ -129,6 +130,12 @@ class Calibration:
         """Load over highest known load: above 1 the load lies beyond what was calibrated."""
         return abs(float(load_n)) / self.highest_known_n
 
+    def reaches(self, load_n: float) -> bool:
+        """Whether the fit may be read at this load: a curve is not followed beyond REACH times its last load."""
+        return (
+            self.degree == 1 or self.extrapolation(load_n) <= 1.01 * REACH
+        )  # a load reads a little high at times
+
     def terms(
         self, counts: float, zero_counts: float, *, temperature_c: float | None = None
     ) -> tuple[Term, ...]:
@@ -136,11 +143,17 @@ class Calibration:
 
         Not in here: the converter's noise, the pull's own zero, sampling. Terms are independent of each
         other; all correlation (load with zero, mass with mass) is inside them. `temperature_c` is that of
-        the cell when it was read, if known: see `warmth`.
+        the cell when it was read, if known: see `warmth`. Raises: CalibrationError where a curve does not reach.
         """
         both = powers((counts, zero_counts), self.centre, self.scale, self.degree)
         gradient = both[0] - both[1]
         load = float(self.load_n(counts, zero_counts))
+        if not self.reaches(load):
+            raise CalibrationError(
+                f"the calibration is a curve of degree {self.degree} and the load {self.extrapolation(load):.1f} times "
+                f"its highest known load; beyond {REACH:g} times a curve is not read: calibrate again with --degree 1, "
+                "or with higher loads"
+            )
         scatter = float(gradient @ np.asarray(self.covariance) @ gradient)
         freedom = float(self.degrees_of_freedom) if self.degrees_of_freedom else math.inf
         terms = [Term("calibration fit", math.sqrt(max(scatter, 0.0)), freedom, "A")]

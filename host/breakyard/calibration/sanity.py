@@ -23,8 +23,10 @@ ZERO_NOTICE: Final = 0.001
 """Of the capacity: a lasting shift above it is the usual sign of a damaged cell."""
 ZERO_OF_LOAD: Final = 0.01
 """Of the highest known load: the masses themselves become doubtful by this much."""
-NOISE_COUNTS: Final = {"fast": 39.0, "slow": 21.0}
-"""HX711 data sheet at gain 128: 90 nV at 80/s, 50 nV at 10/s, in counts."""
+SUPPLY_V: Final = 3.3
+"""Of the converter's analogue side, as hardware_notes wires it."""
+NOISE_NV: Final = {"fast": 90.0, "slow": 50.0}
+"""HX711 data sheet at gain 128: nanovolts rms at 80/s and 10/s."""
 NOISE_FACTOR: Final = 4.0
 MOVED: Final = 0.002
 """A slope that moved by less than this is not worth a word even when it is significant."""
@@ -228,11 +230,15 @@ def _rails(calibration: Calibration) -> list[Finding]:
     return findings
 
 
+def noise_counts_at(nanovolts: float, supply_v: float = SUPPLY_V, gain: int = 128) -> float:
+    """Counts that so many nanovolts at the input make: the converter measures against its supply (data sheet)."""
+    return nanovolts * 1e-6 / supply_v * gain * COUNTS_PER_MV_V_AT_GAIN_1
+
+
 def _noise(noise_counts: float, rate_hz: float | None, gain: int | None) -> list[Finding]:
-    usual = NOISE_COUNTS["slow" if rate_hz is not None and rate_hz < 30.0 else "fast"]
-    nanovolts = (
-        "" if gain is None else f" ({noise_counts / gain / COUNTS_PER_MV_V_AT_GAIN_1 * 5e6:.0f} nV at 5 V)"
-    )
+    usual = noise_counts_at(NOISE_NV["slow" if rate_hz is not None and rate_hz < 30.0 else "fast"])
+    shown = noise_counts / (gain or 1) / COUNTS_PER_MV_V_AT_GAIN_1 * SUPPLY_V * 1e6
+    nanovolts = "" if gain is None else f" ({shown:.0f} nV at {SUPPLY_V:g} V)"
     seen = f"the counts scatter by {noise_counts:.3g}{nanovolts}, the converter's data sheet says about {usual:.0f}"
     if noise_counts > NOISE_FACTOR * usual:
         advice = "check the cable's screen and ground (E- to GND), the supply, and that the load hung still"

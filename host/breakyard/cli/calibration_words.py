@@ -82,11 +82,13 @@ def _show_points(out: Output, made: "Calibration", plateaus: "Plateaus | None", 
 
 
 def _loads(made: "Calibration") -> list[float]:
-    """Highest known load, five and twenty times that, and the capacity; nothing beyond the capacity."""
+    """Highest known load, five and twenty times that, and the capacity; nothing beyond it, or where a curve ends."""
     known = made.highest_known_n
     capacity = made.plate.capacity_n if made.plate else None
     wanted = {known, 5.0 * known, 20.0 * known} | ({capacity} if capacity else set())
-    return sorted(one for one in wanted if capacity is None or one <= max(capacity, known))
+    return sorted(
+        one for one in wanted if made.reaches(one) and (capacity is None or one <= max(capacity, known))
+    )
 
 
 def _show_intervals(out: Output, made: "Calibration", unit: str, drawn: "Mapping[float, Drawn]") -> None:

@@ -16,12 +16,16 @@ from breakyard.errors import DataError
 if TYPE_CHECKING:
     from breakyard.device.client.client import Client
     from breakyard.device.selftest import Report
+    from breakyard.device.selftest.shunt import Shunt
 
 OTHER: Final = {"fast": "slow", "slow": "fast"}
 HOW: Final = {
     "slow": "power off, tie RATE low, then: breakyard logger selftest --slow",
     "fast": "power off, tie RATE high, then: breakyard logger selftest",
 }
+SHUNT_MOVE_SHARE: Final = 0.002
+MOVED: Final = "shunt: {percent:+.2f} % from that of {time:.10}"
+CALIBRATE: Final = "; converter, cable or bridge changed: look at them, calibrate again"
 
 
 def command(
@@ -32,6 +36,11 @@ def command(
     slow: Annotated[
         bool, typer.Option("--slow", help="RATE is low on purpose, to test the slow rate.")
     ] = False,
+    shunt: Annotated[
+        str | None,
+        typer.Option(help='Resistor that you will hold from A+ to E-, as "100k": a check without masses.'),
+    ] = None,
+    bridge: Annotated[float, typer.Option(help="Ohms of the cell from A+ to A-, for --shunt.")] = 350.0,
     as_json: JsonOption = False,
 ) -> None:
     """Test a logger: converter, wires, cell, link, flash, supply; with what to check where it fails.
@@ -41,11 +50,14 @@ def command(
 
     Example: breakyard logger selftest --link usb
     """
+    from breakyard.device.selftest.shunt import Shunt, parse_ohm
+
     out = Output(as_json)
+    resistor = None if shunt is None else Shunt(parse_ohm(shunt), bridge)
 
     async def do() -> dict[str, Any]:
         async with reach_way(link, calm=True) as client:
-            return await make_and_show(client, out, press=press, slow=slow)
+            return await make_and_show(client, out, press=press, slow=slow, shunt=resistor)
 
     document = asyncio.run(do())
     out.document(document)
@@ -54,18 +66,25 @@ def command(
 
 
 async def make_and_show(
-    client: "Client", out: Output, *, press: bool = True, slow: bool = False
+    client: "Client",
+    out: Output,
+    *,
+    press: bool = True,
+    slow: bool = False,
+    shunt: "Shunt | None" = None,
 ) -> dict[str, Any]:
     """Make the test over a client that has said hello, show it, keep it; returns the JSON document."""
     from breakyard.device.selftest import Plan, run
 
-    asks = press and sys.stdin.isatty() and sys.stderr.isatty()
+    somebody = sys.stdin.isatty() and sys.stderr.isatty()
     report = await run(
         client,
         Plan(
-            press=_ask_for_press if asks else None,
+            press=_ask_for_press if press and somebody else None,
             why_not="nobody to ask: not on a terminal" if press else "--no-press",
             slow=slow,
+            shunt=shunt,
+            hold=_ask_to_hold if somebody else None,
             tell=out.say,
         ),
     )
@@ -80,8 +99,13 @@ async def make_and_show(
         "time": datetime.now(UTC).isoformat(timespec="seconds"),
         **report.to_json(),
     }
+    moved = shunt_moved(document)
     rates = keep(document)
     show(out, report, rates)
+    if moved is not None:
+        out.say(
+            MOVED.format(**moved) + (CALIBRATE if abs(moved["percent"]) > 100.0 * SHUNT_MOVE_SHARE else "")
+        )
     return {**document, "rates": rates}
 
 
@@ -89,6 +113,11 @@ def _ask_for_press() -> None:
     print(
         "press or pull on the cell by hand for a second or two, then let go ...", file=sys.stderr, flush=True
     )
+
+
+async def _ask_to_hold(what: str) -> None:
+    print(f"{what}, then press Enter ...", end=" ", file=sys.stderr, flush=True)
+    await asyncio.to_thread(sys.stdin.readline)  # the link goes on meanwhile
 
 
 def show(out: Output, report: "Report", rates: dict[str, Any]) -> None:
@@ -123,15 +152,48 @@ def keep(document: dict[str, Any]) -> dict[str, Any]:
     """
     from breakyard.session.files.atomic import write_atomically
 
+    kept = _kept()
+    mine = kept.setdefault(document["serial"], {})
+    shunt = _shunt_of(document)
+    if shunt is not None:
+        mine["shunt"] = shunt
+    if document["rate"] is not None:
+        mine[document["rate"]] = document
+    if document["rate"] is not None or shunt is not None:
+        write_atomically(results_file(), json.dumps(kept, indent=1).encode())
+    return {rate: mine.get(rate) for rate in OTHER}
+
+
+def shunt_moved(document: dict[str, Any]) -> dict[str, Any] | None:
+    """How far this test's shunt is from the one kept, as `percent` and its `time`; None without two of a kind.
+
+    Raises: DataError if the file cannot be read.
+    """
+    now, then = _shunt_of(document), _kept().get(document["serial"], {}).get("shunt")
+    if now is None or then is None or now["expected_counts"] != then["expected_counts"]:
+        return None
+    return {
+        "percent": 100.0 * (abs(now["shunt_counts"]) / abs(then["shunt_counts"]) - 1.0),
+        "time": then["time"],
+    }
+
+
+def _shunt_of(document: dict[str, Any]) -> dict[str, Any] | None:
+    """What is kept of a shunt that passed."""
+    for check in document.get("checks", ()):
+        if check["check"] == "shunt" and check["verdict"] == "passed":
+            return {name: check[name] for name in ("shunt_counts", "expected_counts")} | {
+                "time": document["time"]
+            }
+    return None
+
+
+def _kept() -> dict[str, Any]:
     path = results_file()
     try:
-        kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+        kept: dict[str, Any] = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
     except (OSError, ValueError, RecursionError) as error:
         raise DataError(
             f"{path}: cannot be read ({error}); remove it, only older self-tests are in it"
         ) from error
-    mine = kept.setdefault(document["serial"], {})
-    if document["rate"] is not None:
-        mine[document["rate"]] = document
-        write_atomically(path, json.dumps(kept, indent=1).encode())
-    return {rate: mine.get(rate) for rate in OTHER}
+    return kept

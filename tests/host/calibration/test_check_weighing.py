@@ -17,6 +17,7 @@ from breakyard.calibration import (
 )
 from breakyard.calibration.check_weighing import (
     DAY_S,
+    FEW,
     Check,
     Reading,
     find_drift,
@@ -127,6 +128,32 @@ def test_drift_is_told_from_chance() -> None:
     assert chance.due_utc_s is None
     assert find_drift(creeping[:3]) is None
     assert find_drift([checked(0.0, 0.1)] * 5) is None
+
+
+def test_checks_of_one_morning_claim_no_drift() -> None:
+    """Six checks within seconds, or over six days, are no time base; of many on one day their mean counts once."""
+    seconds = [checked(n / DAY_S, 0.1 * n) for n in range(6)]
+    days = [checked(float(n), 0.1 * n) for n in range(6)]
+    weeks = [checked(7.0 * n + minute / 1440.0, 0.1 * n) for n in range(4) for minute in range(3)]
+
+    assert find_drift(seconds) is None
+    assert find_drift(days) is None
+    drift = find_drift(weeks)
+    assert drift is not None
+    assert drift.checks == 12
+    assert drift.share_per_day == pytest.approx(0.1 / 7.0)
+
+
+def test_noise_alone_rarely_warns_in_a_whole_history() -> None:
+    """2000 histories of 16 weekly checks, looked at after each: at most 5 % ever claim a drift (4 sigma allowed)."""
+    rng = np.random.default_rng(19)
+    number, warned = 2000, 0
+    for _ in range(number):
+        history = [checked(7.0 * n, share) for n, share in enumerate(rng.normal(0.0, 0.4, 16))]
+        found = [find_drift(history[: n + 1]) for n in range(FEW - 1, 16)]
+        warned += any(drift is not None and drift.significant for drift in found)
+
+    assert warned <= (0.05 + 4.0 * math.sqrt(0.05 * 0.95 / number)) * number
 
 
 def test_only_checks_of_the_same_calibration_count() -> None:

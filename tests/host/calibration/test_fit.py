@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from breakyard.calibration.degree import (
     choose_degree,
     find_suspects,
-    information,
     lack_of_fit,
     rising,
     supported,
@@ -113,7 +112,7 @@ def test_a_line_stays_a_line() -> None:
     """Scattered points of a line do not get a curve, with and without replicates."""
     rng = np.random.default_rng(11)
     kept = sum(
-        choose_degree(loads, 100.0 * loads + rng.normal(0.0, 5.0, len(loads))) == 1
+        choose_degree(loads, 100.0 * loads + rng.normal(0.0, 5.0, len(loads)), None, 1000.0) == 1
         for _ in range(100)
         for loads in (np.repeat(np.arange(0.0, 1001.0, 100.0), 2), np.arange(0.0, 1001.0, 100.0))
     )
@@ -123,7 +122,7 @@ def test_a_line_stays_a_line() -> None:
 
 @pytest.mark.parametrize("copies", [1, 2])
 def test_a_bend_over_the_whole_range_gets_a_curve(copies: int) -> None:
-    """A clear bow is fitted by a quadratic, by F with replicates and by AICc without."""
+    """A clear bow is fitted by a quadratic, by F and t with replicates and by t without."""
     loads = np.tile(np.arange(0.0, 1001.0, 100.0), copies)
     rng = np.random.default_rng(3)
     counts = 100.0 * loads - 0.004 * loads**2 + rng.normal(0.0, 5.0, len(loads))
@@ -140,24 +139,35 @@ def test_points_low_in_the_range_get_a_line() -> None:
     assert choose_degree(loads, counts, None, 100.0) > 1
 
 
+@pytest.mark.parametrize("capacity_n", [None, 60.0 / 0.39])
+def test_a_curve_needs_a_known_capacity_and_much_of_it(capacity_n: float | None) -> None:
+    """Without a capacity, or with 39 % of it covered, even the clearest bend is left to a line."""
+    loads = np.repeat(np.arange(0.0, 61.0, 10.0), 2)
+    counts = 100.0 * loads - 0.5 * loads**2 + np.tile([0.1, -0.1], 7)
+
+    assert choose_degree(loads, counts, None, capacity_n) == 1
+    assert choose_degree(loads, counts, None, 60.0 / 0.41) > 1
+
+
 def test_a_wrong_mass_is_not_taken_for_a_bend() -> None:
     """Residuals that the stated mass uncertainties can explain do not raise the degree."""
     loads = np.tile([0.0, 200.0, 400.0, 600.0, 800.0, 1000.0], 2)
-    counts = 100.0 * (loads + 0.5 * (loads == 400.0) - 0.4 * (loads == 800.0))
+    wrong = {200.0: 0.3, 400.0: 0.5, 600.0: 0.5, 800.0: 0.3}
+    counts = 100.0 * (loads + np.array([wrong.get(load, 0.0) for load in loads]))
     counts = counts + np.tile([1.0, -1.0], 6)
     patterns = np.stack([0.4 * (loads == load) for load in np.unique(loads)[1:]], axis=1)
 
-    assert choose_degree(loads, counts, None, None) > 1
-    assert choose_degree(loads, counts, patterns, None) == 1
+    assert choose_degree(loads, counts, None, 1000.0) > 1
+    assert choose_degree(loads, counts, patterns, 1000.0) == 1
 
 
 def test_what_the_points_support() -> None:
     """Two different loads to spare; three different loads carry a line only."""
-    assert supported(np.array([0.0, 20.0, 40.0, 20.0, 0.0]), None) == 1
-    assert supported(np.array([0.0, 20.0, 40.0, 60.0, 40.0, 20.0, 0.0]), None) == 2
-    assert supported(np.arange(10.0), None) == 3
+    assert supported(np.array([0.0, 20.0, 40.0, 20.0, 0.0]), 40.0) == 1
+    assert supported(np.array([0.0, 20.0, 40.0, 60.0, 40.0, 20.0, 0.0]), 60.0) == 2
+    assert supported(np.arange(10.0), 20.0) == 3
+    assert supported(np.arange(10.0), None) == 1
     assert lack_of_fit(np.arange(5.0), np.arange(5.0), 1) is None
-    assert information(np.arange(4.0), np.arange(4.0), 2) == np.inf
 
 
 def test_rising_and_falling() -> None:

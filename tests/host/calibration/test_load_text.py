@@ -145,19 +145,23 @@ def test_one_clear_line_for_what_cannot_be_meant(text: str, said: str) -> None:
     [
         ("0, 20 kg, 40 kg, 20 kg, 0", [0, 20, 40, 20, 0]),
         ("0; 20,5 kg; 41 kg; 0", [0, 20.5, 41, 0]),
-        ("0,20 kg,3 x 20 kg,0", None),
         ("0, 20,5 kg, 0", [0, 20.5, 0]),
         ("0 ,20 kg ,0 ,", [0, 20, 0]),
     ],
 )
-def test_sequences(text: str, kilograms: list[float] | None) -> None:
-    """Commas or semicolons part the loads; a comma between digits is a decimal comma."""
-    if kilograms is None:
-        # "0,20 kg" reads as 0.20 kg: what else could a decimal comma mean?
-        assert [load.kilograms for load in parse_loads(text)] == pytest.approx([0.2, 60.0, 0.0])
-        return
-
+def test_sequences(text: str, kilograms: list[float]) -> None:
+    """Commas or semicolons part the loads; a comma between digits is a decimal comma where it can be nothing else."""
     assert [load.kilograms for load in parse_loads(text)] == pytest.approx(kilograms)
+
+
+@pytest.mark.parametrize(
+    "text", ["0,20kg,40kg", "0,20 kg,3 x 20 kg,0", "0, 20 kg, 0,5 kg", "20 kg +- 1,5 kg, 0"]
+)
+def test_a_comma_that_could_be_both_is_refused(text: str) -> None:
+    """ "0,20kg" is 0.20 kg or an empty hook and 20 kg: nobody guesses, and the way out is said."""
+    with pytest.raises(UnitError, match=r"two ways.*;"):
+        parse_loads(text)
+    assert len(parse_loads(text.replace(",", ";"))) > 1
 
 
 def test_a_bad_load_in_a_sequence_is_numbered() -> None:

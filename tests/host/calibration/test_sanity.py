@@ -14,6 +14,7 @@ from breakyard.calibration import (
     gravity_at,
     parse_load,
 )
+from breakyard.calibration.sanity import noise_counts_at
 from breakyard.simulate.cell import Cell
 from breakyard.simulate.converter import counts_per_mv_v
 
@@ -117,10 +118,16 @@ def test_noise_far_from_the_data_sheet() -> None:
 
     assert codes(check_sanity(made, noise_counts=400.0, rate_hz=92.0)) == ["noisy"]
     assert codes(check_sanity(made, noise_counts=0.5, rate_hz=92.0)) == ["too_quiet"]
-    assert (
-        "91 nV" in check_sanity(made, noise_counts=0.5)[0].message
-        or "nV" in check_sanity(made, noise_counts=0.5)[0].message
-    )
+
+
+def test_noise_is_held_against_the_supply_it_is_wired_with() -> None:
+    """HX711 data sheet: 90 nV at 80/s, gain 128. Full scale is +-0.5 AVDD / gain over 24 bits, so at 3.3 V that is 59
+    counts, at 5 V 39; 400 counts at 3.3 V are 615 nV."""
+    assert noise_counts_at(90.0) == pytest.approx(58.6, abs=0.05)
+    assert noise_counts_at(90.0, 5.0) == pytest.approx(38.7, abs=0.05)
+    assert check_sanity(make(), noise_counts=200.0, rate_hz=92.0) == ()
+    assert "about 59" in check_sanity(make(), noise_counts=400.0, rate_hz=92.0)[0].message
+    assert "615 nV at 3.3 V" in check_sanity(make(), noise_counts=400.0, rate_hz=92.0)[0].message
 
 
 def test_rails() -> None:

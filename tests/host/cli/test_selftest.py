@@ -53,3 +53,34 @@ def test_a_broken_file_is_named(own_folder: Path) -> None:
     (own_folder / "selftests.json").write_text("{")
     with pytest.raises(DataError, match=r"selftests\.json: cannot be read .*remove it"):
         selftest.keep({"serial": "01", "rate": "fast"})
+
+
+def shunted(
+    counts: int, *, expected: int = 1_875_766, verdict: str = "passed", day: int = 3
+) -> dict[str, Any]:
+    check = {"check": "shunt", "verdict": verdict, "shunt_counts": counts, "expected_counts": expected}
+    time = f"2026-05-{day:02d}T10:00:00+00:00"
+    return {"serial": "01", "rate": "fast", "passed": verdict == "passed", "time": time, "checks": [check]}
+
+
+def test_a_shunt_is_held_against_the_last_one(own_folder: Path) -> None:
+    """Only against one that passed, of the same resistor and bridge; a test without a shunt forgets nothing."""
+    first = shunted(-1_870_000)
+    assert selftest.shunt_moved(first) is None
+    selftest.keep(first)
+    selftest.keep({"serial": "01", "rate": "fast", "passed": True, "time": "2026-05-04T10:00:00+00:00"})
+    selftest.keep(shunted(-900_000, verdict="failed", day=5))
+
+    moved = selftest.shunt_moved(shunted(-1_873_740, day=10))
+
+    assert moved == {"percent": pytest.approx(0.2), "time": "2026-05-03T10:00:00+00:00"}
+    assert selftest.shunt_moved(shunted(-1_873_740, expected=900_000)) is None
+
+
+def test_a_resistance_that_is_none(breakyard: Callable[..., Any]) -> None:
+    """One line, status 2, before a link is looked for."""
+    for words in (["--shunt", "much"], ["--shunt", "100"], ["--shunt", "100k", "--bridge", "3"]):
+        said = breakyard("logger", "selftest", "--link", "virtual", *words)
+
+        assert said.status == 2
+        assert len(said.err.strip().splitlines()) == 1

@@ -4,6 +4,7 @@ from typing import Final
 
 from breakyard.device.selftest.results import Check, left_out, verdict
 from breakyard.device.selftest.seen import Clock, Press, Samples, Store, Supply
+from breakyard.device.selftest.shunt import Shunt
 from breakyard.plan.ranges import counts_per_mv_v, noise_nv
 from breakyard.wire.layout import Fault, ResetCause, StoreTest
 
@@ -19,6 +20,8 @@ ZERO_SHARE: Final = 0.1
 PRESS_FACTOR: Final = 20.0
 BACK_FACTOR: Final = 5.0
 BACK_SHARE: Final = 0.02
+SHUNT_SHARE: Final = 0.02
+"""A meter's 1 % on the bridge, 0.1 % of the resistor, and as much again."""
 STREAM_BYTES_PER_S: Final = 750.0
 """150 samples of five bytes."""
 LINK_FACTOR: Final = 3.0
@@ -182,6 +185,23 @@ def press(seen: Press | None, why_not: str) -> Check:
     return verdict(
         "answer to a press", good, found, look, letters, largest_counts=seen.largest, left_counts=seen.left
     )
+
+
+def shunt(shunt: Shunt, before: Samples, on: Samples, after: Samples) -> Check:
+    """The shift by a resistor across one arm, against what it must be; the cell at rest before and after."""
+    if min(seen.usable - seen.on_rail for seen in (before, on, after)) < FEWEST_SAMPLES:
+        return left_out("shunt", "too few conversions to tell")
+    expected = shunt.counts(on.gain)
+    shift = round(on.mean_counts - (before.mean_counts + after.mean_counts) / 2)
+    apart = after.mean_counts - before.mean_counts
+    share = abs(shift) / expected - 1.0
+    found = f"{shift:+d} counts, {100.0 * share:+.2f} % from the {expected:.0f} of {shunt.ohm:g} ohm"
+    look = "the resistor, A+ to A- in ohms, gain, wires and plug"
+    good = abs(share) <= SHUNT_SHARE
+    if abs(apart) > SHUNT_SHARE * expected:
+        good, found = False, f"{apart:+d} counts stayed when it was taken off"
+        look = "a load on the cell? a wire that moved? then once more"
+    return verdict("shunt", good, found, look, "I", shunt_counts=shift, expected_counts=round(expected))
 
 
 def link(bytes_per_s: float | None) -> Check:

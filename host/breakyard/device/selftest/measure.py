@@ -11,6 +11,7 @@ from breakyard.device.selftest import checks
 from breakyard.device.selftest.press import watch_press
 from breakyard.device.selftest.results import FAULTS, Check, Report, Verdict, left_out
 from breakyard.device.selftest.seen import Clock, Samples, Store, Supply
+from breakyard.device.selftest.shunt import Shunt
 from breakyard.errors import DataError, LinkError, LinkLost, LinkTimeout, UsageError
 from breakyard.wire.layout import MAX_FILLER, Command, Error, State
 from breakyard.wire.records import Status
@@ -21,6 +22,10 @@ SLOW_S: Final = 8
 SETTLE_S: Final = 2.0
 LINK_ASKS: Final = 64
 AT_ONCE: Final = 8
+SHUNT_S: Final = 5
+"""The shunt is looked at for so long, after the time that a hand needs to come to rest."""
+HOLD_IT: Final = "hold the resistor from A+ to E- by its clips, fingers off"
+TAKE_IT_OFF: Final = "take it off again"
 RATE_IS_A_WIRE: Final = "RATE is a wire here, see below"
 BUSY: Final = "the logger is armed or recording; end that first: breakyard logger stop"
 CRASH: Final = "restarted after a crash"
@@ -33,6 +38,8 @@ class Plan:
     Attributes:
         press: asks the builder to press the cell; None leaves that check out, for the reason given in `why_not`.
         slow: RATE is low on purpose, to test the slow rate.
+        shunt: a resistor to be held across one arm of the bridge; None: that check is not made.
+        hold: is told what to do with it, and returns when it is done; None: nobody is there.
         tell: is given what happens, in words.
         pause: lets time pass at the logger.
         now: seconds of the clock that the logger's is compared with.
@@ -41,6 +48,8 @@ class Plan:
     press: Callable[[], None] | None = None
     why_not: str = "not asked for"
     slow: bool = False
+    shunt: Shunt | None = None
+    hold: Callable[[str], Awaitable[None]] | None = None
     tell: Callable[[str], None] = lambda _: None
     pause: Callable[[float], Awaitable[None]] = asyncio.sleep
     now: Callable[[], float] = time.monotonic
@@ -86,6 +95,8 @@ async def _run(client: Client, plan: Plan) -> Report:
         checks.missed(seen),
     ]
     made += await _other_rate(client, plan)
+    if plan.shunt is not None:
+        made.append(await _shunt(client, plan, plan.shunt, seen))
     made.append(await _press(client, plan, seen, made[0].verdict == Verdict.PASSED))
     await client.stream_status(False)
     plan.tell("measuring the link, the store")
@@ -161,6 +172,18 @@ async def _other_rate(client: Client, plan: Plan) -> list[Check]:
     slow = checks.rate(seen, slow_wanted=True)
     renamed = Check("rate, RATE low", slow.verdict, slow.found, slow.look, slow.numbers)
     return [renamed, checks.noise(seen, name)]
+
+
+async def _shunt(client: Client, plan: Plan, shunt: Shunt, rest: Samples) -> Check:
+    """The count with the resistor on, and at rest again."""
+    if plan.hold is None:
+        return left_out("shunt", "nobody to ask: not on a terminal")
+    looks = []
+    for what in (HOLD_IT, TAKE_IT_OFF):
+        await plan.hold(what)
+        await plan.pause(SETTLE_S + SHUNT_S)
+        looks.append(await _samples(client, plan, SHUNT_S))
+    return checks.shunt(shunt, rest, *looks)
 
 
 async def _press(client: Client, plan: Plan, rest: Samples, converts: bool) -> Check:

@@ -4,12 +4,15 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from breakyard.device.selftest import Verdict, checks
 from breakyard.device.selftest.press import Watcher
 from breakyard.device.selftest.results import FAULTS, Check
 from breakyard.device.selftest.seen import Clock, Press, Samples, Store, Supply
+from breakyard.device.selftest.shunt import Shunt, parse_ohm
+from breakyard.errors import UsageError
 from breakyard.wire.layout import Fault, ResetCause, StoreTest
 
 ROOT = Path(__file__).parents[4]
@@ -121,3 +124,45 @@ def test_a_press_that_stays() -> None:
     assert [watcher.take(1000) for _ in range(5)] == [False] * 4 + [True]
     assert not failed(checks.press(watcher.seen, ""))
     assert failed(checks.press(Press(500, False, False, 0), ""))
+
+
+def test_a_shunt_by_the_equations_of_the_bridge() -> None:
+    """0.8735 mV/V for 100 kilohm across 350 ohm, from the two potential dividers; 2.18 mV/V for 40 kilohm."""
+    for ohm in (100e3, 40e3, 87e3):
+        arm = 350.0 * ohm / (350.0 + ohm)
+        dividers = 350.0 / (350.0 + arm) - 0.5
+        assert Shunt(ohm).mv_v == pytest.approx(1000.0 * dividers, rel=1e-9)
+    assert Shunt(100e3).mv_v == pytest.approx(0.8735, abs=5e-5)
+    assert Shunt(100e3).counts(128) == pytest.approx(1_875_800, abs=50)
+    assert Shunt(40e3).mv_v == pytest.approx(2.18, abs=0.005)
+
+
+def test_resistors_in_the_excitation_wires_do_not_matter() -> None:
+    """404 ohm from E+ to E- instead of 350 (the sample sheet of OIML R 60): solved as a network, 0.02 % at most."""
+    ohm, arm, series = 100e3, 350.0, 27.0
+    # Nodes: top and bottom of the bridge, A+, A-; 1 V from E+ to E-, the resistor from A+ to E-.
+    g, s, r = 1.0 / arm, 1.0 / series, 1.0 / ohm
+    matrix = [
+        [2 * g + s, 0.0, -g, -g],
+        [0.0, 2 * g + s, -g, -g],
+        [-g, -g, 2 * g + r, 0.0],
+        [-g, -g, 0.0, 2 * g],
+    ]
+    _, _, a_plus, a_minus = np.linalg.solve(matrix, [s, 0.0, 0.0, 0.0])
+
+    assert 1000.0 * (a_minus - a_plus) == pytest.approx(Shunt(ohm).mv_v, rel=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("text", "ohm"), [("100k", 1e5), ("100 kohm", 1e5), ("87000", 87e3), ("1M", 1e6), ("99.9 K", 99.9e3)]
+)
+def test_resistances(text: str, ohm: float) -> None:
+    """As one writes them."""
+    assert parse_ohm(text) == pytest.approx(ohm)
+
+
+def test_resistors_that_are_no_shunt() -> None:
+    """Each says what to give."""
+    for make in (lambda: parse_ohm("-3k"), lambda: Shunt(500.0), lambda: Shunt(1e5, 3.0)):
+        with pytest.raises(UsageError, match=r"100k|about 350"):
+            make()

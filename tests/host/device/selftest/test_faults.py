@@ -16,6 +16,7 @@ import pytest
 from breakyard.device.client.client import Client
 from breakyard.device.selftest import Plan, Report, Verdict, run
 from breakyard.device.selftest.results import FAULTS
+from breakyard.device.selftest.shunt import Shunt
 from breakyard.errors import LinkLost, UsageError
 from breakyard.simulate.converter import from_counts
 from breakyard.simulate.feed import write_feed
@@ -23,6 +24,7 @@ from breakyard.simulate.logger import VirtualLogger
 
 Do = Callable[[VirtualLogger], Any]
 PERIOD_S = 1 / 92
+BEFORE_S = 3
 NOISE = 59.0  # data sheet, 90 nV at 3.3 V
 
 
@@ -36,15 +38,24 @@ def cell(tmp_path: Path, *, noise: float = NOISE, zero: float = 20000.0, press: 
     return path
 
 
-def report(feed: Path, *options: str, before: Do | None = None, plan: Plan | None = None) -> Report:
-    """The self-test of a logger in front of that cell, after `before` was done to it."""
+def report(
+    feed: Path,
+    *options: str,
+    before: Do | None = None,
+    plan: Plan | None = None,
+    asked_s: list[float] | None = None,
+) -> Report:
+    """The self-test of a logger in front of that cell, after `before` was done to it.
+
+    `asked_s` takes the device's times at which somebody was asked to hold a resistor or to take it off.
+    """
 
     async def go() -> Report:
         async with VirtualLogger(options=options) as logger:
             await logger.load(feed)
             if before is not None:
                 await before(logger)
-            await logger.run(3)
+            await logger.run(BEFORE_S)
             link = logger.link()
             send, granted = link.send, [0.0]
 
@@ -57,7 +68,14 @@ def report(feed: Path, *options: str, before: Do | None = None, plan: Plan | Non
                 await send(data)
 
             link.send = counted  # type: ignore[method-assign]
+
+            async def hold(_: str) -> None:
+                assert asked_s is not None
+                asked_s.append(BEFORE_S + granted[0])
+
             chosen = replace(plan or Plan(), pause=pause, now=lambda: granted[0])
+            if asked_s is not None:
+                chosen = replace(chosen, hold=hold)
             async with Client(link) as client:
                 await client.hello()
                 return await run(client, chosen)
@@ -277,3 +295,39 @@ def test_power_that_goes_during_the_test(tmp_path: Path) -> None:
 
     with pytest.raises(LinkLost, match=r"look at its supply: hardware_notes/faults\.md L"):
         report(cell(tmp_path), before=goes)
+
+
+@pytest.mark.parametrize(
+    ("shift", "verdict"),
+    [
+        (-1_875_766.0, {}),
+        (-0.985 * 1_875_766, {}),
+        (1_875_766.0, {}),  # held to A-
+        (-0.975 * 1_875_766, {"shunt": "I"}),
+        (-0.5 * 1_875_766, {"shunt": "I"}),  # gain 64
+    ],
+)
+def test_a_resistor_across_one_arm(tmp_path: Path, shift: float, verdict: dict[str, str]) -> None:
+    """100 kilohm across 350 ohm: the count moves as it must, or gain, wires and plug are named."""
+    resistor, asked_s = Plan(shunt=Shunt(100e3)), list[float]()
+    report(cell(tmp_path), plan=resistor, asked_s=asked_s)  # shows when the resistor is asked for
+    on_s, off_s = asked_s
+    time_s = np.arange(1, int(120 / PERIOD_S)) * PERIOD_S
+    counts = 20000.0 + np.random.default_rng(7).normal(0.0, NOISE, time_s.size)
+    counts += shift * ((time_s > on_s + 0.5) & (time_s < off_s + 0.5))
+    feed = tmp_path / "shunt.feed"
+    write_feed(feed, from_counts(time_s, np.rint(counts).astype(np.int32)))
+
+    found = report(feed, plan=resistor, asked_s=[])
+
+    assert told(found, Verdict.FAILED) == verdict
+    (check,) = (one for one in found.checks if one.name == "shunt")
+    assert check.numbers["shunt_counts"] == pytest.approx(shift, abs=20)
+
+
+def test_nobody_to_hold_a_resistor(tmp_path: Path) -> None:
+    """Left out, with the reason; without --shunt the check is not there at all."""
+    assert (
+        "not on a terminal"
+        in told(report(cell(tmp_path), plan=Plan(shunt=Shunt(100e3))), Verdict.LEFT_OUT)["shunt"]
+    )
