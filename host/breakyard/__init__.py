@@ -6,7 +6,7 @@ loaded):
     breakyard.run.read_run                 bytes of a run file -> Run (counts, times, gaps, loss)
     breakyard.calibration.calibrate        known loads -> Calibration
     breakyard.curve.curve_from_run         Run and Calibration -> LoadCurve (newtons)
-    breakyard.pull.summarize.summarise            LoadCurve -> Summary (peak with its interval, break, flags, budget)
+    breakyard.pull.summarize.summarize            LoadCurve -> Summary (peak with its interval, break, flags, budget)
 """
 
 from breakyard.errors import BreakyardError

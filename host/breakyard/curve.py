@@ -11,6 +11,7 @@ from breakyard.run import Converter, Gap, Run
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration
+    from breakyard.converter import StepResponse
 
 _T = TypeVar("_T", bound=np.generic)
 
@@ -53,10 +54,16 @@ class LoadCurve:
     number: int | None = None
     start_utc_s: float | None = None
     start_utc_uncertainty_s: float | None = None
+    response: "StepResponse | None" = None
+    """Step response measured of the very logger that recorded it; None where none is known."""
 
 
-def curve_from_run(run: Run, calibration: "Calibration") -> LoadCurve:
+def curve_from_run(
+    run: Run, calibration: "Calibration", *, response: "StepResponse | None" = None
+) -> LoadCurve:
     """Turn a run's counts into newtons.
+
+    response: measured of the logger that recorded the run; the summary reads sudden breaks with it.
 
     Raises: NoPull if the run has too few samples; CalibrationError if the calibration was made at another gain.
     """
@@ -76,6 +83,7 @@ def curve_from_run(run: Run, calibration: "Calibration") -> LoadCurve:
         number=run.number,
         start_utc_s=run.start_utc_s,
         start_utc_uncertainty_s=run.start_utc_uncertainty_s,
+        response=response,
     )
 
 

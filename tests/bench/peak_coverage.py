@@ -59,7 +59,7 @@ class Outcome:
 
 
 def outcome(job: tuple[str, int, str, str, bool]) -> Outcome | str:
-    """Simulate, summarise, compare with the truth; the words of the error where the pull is not read."""
+    """Simulate, summarize, compare with the truth; the words of the error where the pull is not read."""
     name, seed, kind, cells, stated = job
     try:
         if kind == "none":

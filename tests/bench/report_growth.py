@@ -14,7 +14,7 @@ import numpy as np
 
 from breakyard.comparison import compare, observe
 from breakyard.curve import curve_from_columns
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 from breakyard.report.page.content import Content, Entry
 from breakyard.report.page.page import make_page
 
@@ -30,7 +30,7 @@ def entries(number: int) -> tuple[Entry, ...]:
         0.0, 0.5, time_s.size
     )
     curve = curve_from_columns(time_s, load_n, name="pull", accuracy=0.002)
-    base = summarise(curve)
+    base = summarize(curve)
     made = []
     for at, factor in enumerate(rng.normal(1.0, 0.05, number)):
         held = at % 50 == 49

@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 import pytest
 import typer
 
-from breakyard.cli import selftest
+from breakyard.cli import selftest_words
 from breakyard.cli.app import app, main
 from breakyard.cli.commands import register
 from breakyard.cli.output import Output
@@ -445,7 +445,7 @@ def test_the_example_is_what_the_command_shows(
     shown = re.search(r"<!-- self-test -->\n```\n(.*?)```\n<!-- end -->", PAGES["bring_up.md"], re.S)
     assert shown is not None
     monkeypatch.setenv("COLUMNS", "110")
-    selftest.show(Output(False), made_up(), {"fast": None, "slow": None})
+    selftest_words.show(Output(False), made_up(), {"fast": None, "slow": None})
     said = [line.rstrip() for line in capsys.readouterr().out.splitlines()]
 
     assert [line for line in said if line] == [line.rstrip() for line in shown[1].splitlines() if line]

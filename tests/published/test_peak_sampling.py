@@ -11,7 +11,7 @@ from breakyard.curve import curve_from_columns
 from breakyard.pull.peak.read import PERIODS_PER_EVENT, read_peak, shortest_event_s
 from breakyard.pull.rate import loading_rate
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 
 
 @pytest.mark.parametrize(("order", "corner"), [(1, 0.443), (2, 0.319), (3, 0.262), (4, 0.228)])
@@ -113,7 +113,7 @@ def recorded(points: list[tuple[float, float]]) -> Summary:
     """A recording at 50/s without noise through the given (duration, load) points."""
     knots = np.cumsum([seconds for seconds, _ in points])
     time = np.arange(0.0, knots[-1], 0.02)
-    return summarise(
+    return summarize(
         curve_from_columns(time, np.interp(time, knots, [load for _, load in points]), name="test")
     )
 
@@ -136,7 +136,7 @@ def test_the_budget_combines_as_in_the_gum() -> None:
     rectangle from nothing to 1 - cos 10 degrees)."""
     time = np.arange(0.0, 40.0, 0.02)
     load = 50e3 * np.clip((time - 5.0) / 10.0, 0.0, 1.0) * (time < 30.0)
-    summary = summarise(curve_from_columns(time, load, name="machine", accuracy=0.005), misalignment_deg=10.0)
+    summary = summarize(curve_from_columns(time, load, name="machine", accuracy=0.005), misalignment_deg=10.0)
     spread, limit = 0.005 * 50e3, 50e3 * (1 - math.cos(math.radians(10.0)))
 
     def beyond(x: float) -> float:

@@ -4,7 +4,6 @@ A document is complete: a program can compute loads and budgets from it without 
 once; the hash tells whether it was changed.
 """
 
-import hashlib
 import json
 import math
 from collections.abc import Mapping
@@ -17,6 +16,7 @@ from breakyard.calibration.gravity import Gravity
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
 from breakyard.calibration.terms import combine
+from breakyard.document import hash_of
 from breakyard.errors import DataError
 
 if TYPE_CHECKING:
@@ -160,22 +160,3 @@ def _fields(document: Mapping[str, Any]) -> dict[str, Any]:
         "temperature_range_c": float(document["temperature_range_c"]),
         "temperature_c": None if "temperature_c" not in document else float(document["temperature_c"]),
     }
-
-
-def hash_of(document: Mapping[str, Any]) -> str:
-    """sha256 of the canonical text. Raises: ValueError for NaN or infinity."""
-    text = json.dumps(
-        _plain(document), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
-    )
-    return hashlib.sha256(text.encode("ascii")).hexdigest()
-
-
-def _plain(value: Any) -> Any:
-    """Every number as a double, so that 20 and 20.0 (which JSON tools swap freely) hash alike."""
-    if isinstance(value, Mapping):
-        return {str(key): _plain(inner) for key, inner in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(inner) for inner in value]
-    if isinstance(value, int) and not isinstance(value, bool):
-        return float(value)
-    return value

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from breakyard.calibration.air import Air
 from breakyard.calibration.bend import Bends, by_points
 from breakyard.calibration.degree import REACH, Suspect
-from breakyard.calibration.document import derived, hash_of, read, write
+from breakyard.calibration.document import derived, read, write
 from breakyard.calibration.fit import powers
 from breakyard.calibration.gravity import Gravity
 from breakyard.calibration.loops import loops
@@ -28,6 +28,7 @@ from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.quality import CREEP_SEEN_S, Quality, assess
 from breakyard.calibration.shape import departure, errors_of_fit, scale_of, shapes
 from breakyard.calibration.terms import Shape, Table, Term, combine, limits, tabulated, together
+from breakyard.document import hash_of
 from breakyard.errors import CalibrationError
 
 TEMPERATURE_RANGE_C: Final = 10.0

@@ -44,7 +44,7 @@ def main() -> None:
     from breakyard.cli import commands
 
     commands.register(app)
-    guarded(app)
+    guarded(lambda: app(prog_name="breakyard"))
 
 
 if __name__ == "__main__":

@@ -7,9 +7,10 @@ from typing import Annotated
 
 import typer
 
+from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
-from breakyard.cli.reach import LinkOption, reach_way
-from breakyard.cli.room import ask_room, room_lines
+from breakyard.device.reach import reach_way
+from breakyard.device.room import ask_room, room_lines
 
 
 def arm(

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.calibrating import Known
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
 from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration, Drawn, Finding
+    from breakyard.session.known_loads import Known
 
 _LOADS = "Known loads"
 _PLACE = "Place and air (gravity and buoyancy)"
@@ -173,15 +173,16 @@ def command(
     Example: breakyard calibrate --points bench.csv --capacity "1000 kgf" --rated-output 2 --latitude 54.3
     """
     from breakyard.calibration import calibrate, check_sanity
-    from breakyard.cli import calibrating
+    from breakyard.cli import calibration_options as stated
     from breakyard.cli.calibration_words import DOUBTFUL, drawn_intervals, show, show_findings
-    from breakyard.cli.inputs import shown_unit
+    from breakyard.session import known_loads
+    from breakyard.session.finding import shown_unit
     from breakyard.session.session import find_session
 
     if mass_limit is not None and not 0.0 <= mass_limit < 100.0:
         raise UsageError(f"--mass-limit {mass_limit:g}: give a percentage, as 0.1")
     limit = None if mass_limit is None else mass_limit / 100
-    calibrating.check_ways(recording, masses, points, transfer, reference)
+    stated.check_ways(recording, masses, points, transfer, reference)
     source = recording or points
     assert source is not None
     session = find_session(source)
@@ -194,18 +195,18 @@ def command(
         "zero_return": zero_return,
         "span_per_c": span_per_c,
     }
-    plate = calibrating.plate_from(capacity, percent, rated_output)
-    here = calibrating.gravity_from(latitude, height, gravity)
-    air = calibrating.air_from(weather, air_density)
+    plate = stated.plate_from(capacity, percent, rated_output)
+    here = stated.gravity_from(latitude, height, gravity)
+    air = stated.air_from(weather, air_density)
     if points is not None:
-        known = calibrating.from_table(points, limit, gain)
+        known = known_loads.from_table(points, limit, gain)
     elif transfer is not None:
         assert reference is not None
-        known = calibrating.from_second_cell(source, transfer, reference, steps, gain)
+        known = known_loads.from_second_cell(source, transfer, reference, steps, gain)
     else:
         assert masses is not None
-        known = calibrating.from_recording(source, masses, limit, gain)
-    earlier = calibrating.previous_calibration(previous, session, known.gain)
+        known = known_loads.from_recording(source, masses, limit, gain)
+    earlier = known_loads.previous_calibration(previous, session, known.gain)
     try:
         made = calibrate(
             known.points,
@@ -213,12 +214,12 @@ def command(
             gain=known.gain,
             gravity=here,
             air=air,
-            degree=calibrating.degree_from(degree),
+            degree=stated.degree_from(degree),
             name=name or source.stem,
             created=datetime.now(UTC).isoformat(timespec="seconds"),
             provenance=known.provenance,
             temperature_range_c=temperature_range,
-            temperature_c=calibrating.temperature_from(temperature, weather),
+            temperature_c=stated.temperature_from(temperature, weather),
         )
     except CalibrationError as error:
         raise CalibrationError(f"{source.name}: {error}") from None
@@ -236,7 +237,7 @@ def command(
     )
     shown = shown_unit(unit or (session.info.unit if session else None))
     pictures = _draw(made, known, shown, picture, recording_picture)
-    path = None if strict and serious else write_calibration(made, source, output)
+    path = None if strict and serious else known_loads.keep_calibration(made, source, output)
     out = Output(as_json)
     drawn = drawn_intervals(made, draws) if draws else {}
     out.document(_document(made, findings, path, pictures, earlier, drawn))
@@ -258,40 +259,20 @@ def command(
         raise typer.Exit(STATUS_NO)
 
 
-def write_calibration(made: "Calibration", recording: Path, output: Path | None) -> Path:
-    """Keep a calibration: where asked, else in the recording's session, else beside the recording.
-
-    Raises: DataError when another calibration has that name.
-    """
-    import json
-
-    from breakyard.session.files.atomic import write_once
-    from breakyard.session.files.layout import name_from
-    from breakyard.session.session import find_session
-
-    text = json.dumps(made.to_json(), indent=1, ensure_ascii=False) + "\n"
-    session = find_session(recording)
-    if output is None and session is not None:
-        return session.add_calibration(name_from(made.name), text)
-    path = output or recording.with_name(f"{name_from(made.name)}.calibration.json")
-    write_once(path, text.encode())
-    return path
-
-
 def _draw(
-    made: "Calibration", known: Known, unit: str, picture: Path | None, recording_picture: Path | None
+    made: "Calibration", known: "Known", unit: str, picture: Path | None, recording_picture: Path | None
 ) -> list[Path]:
     """Write the pictures that were asked for."""
     drawn = []
     if picture is not None:
-        from breakyard.cli.planning import save_picture
         from breakyard.report.figures.calibration_figure import calibration_figure
+        from breakyard.session.files.pictures import save_picture
 
         save_picture(calibration_figure(made, unit=unit), picture)
         drawn.append(picture)
     if recording_picture is not None:
-        from breakyard.cli.planning import save_picture
         from breakyard.report.figures.plateau_figure import plateau_figure
+        from breakyard.session.files.pictures import save_picture
 
         if known.run is None or known.plateaus is None:
             raise UsageError("--recording-picture needs a recording; a table of points has none")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from breakyard.cli.inputs import CalibrationOption
+from breakyard.cli.options import CalibrationOption
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
 from breakyard.errors import CalibrationError, UsageError
 
@@ -73,10 +73,12 @@ def command(
     Example: breakyard check --counts 178862 --zero 49404 --mass "20 kg" -c calibrations/weights.json
     """
     from breakyard.calibration.check_weighing import judge, weigh
-    from breakyard.cli import calibrating
-    from breakyard.cli.inputs import load_calibration, shown_unit
     from breakyard.session.files.checks import add_check, check_file
     from breakyard.session.files.checks import history as all_checks
+    from breakyard.session.finding import shown_unit
+    from breakyard.session.in_force import load_calibration
+    from breakyard.session.known_loads import gain_of
+    from breakyard.session.recordings import load_counts
     from breakyard.session.session import find_session
 
     if (recording is None) == (counts is None):
@@ -85,7 +87,7 @@ def command(
         raise UsageError("--counts needs --zero: the mean counts of the empty hook")
     where = recording if recording is not None else Path.cwd() / "check"
     session = find_session(where)
-    run = None if recording is None else calibrating.load_counts(recording)
+    run = None if recording is None else load_counts(recording)
     made = load_calibration(calibration, session, where.name)
     serial = logger or _serial(run)
     table = history or check_file(session.root if session else where.parent, serial)
@@ -95,7 +97,7 @@ def command(
         raise UsageError('say what hung with --mass "20 kg"; later checks remember it')
     load = _load(text, mass_limit)
     if run is not None:
-        if made.gain is not None and calibrating.gain_of(run, None) not in (None, made.gain):
+        if made.gain is not None and gain_of(run, None) not in (None, made.gain):
             raise UsageError(
                 f"{where.name} was recorded with another gain than the calibration's {made.gain}"
             )
@@ -117,8 +119,8 @@ def command(
     own = [one for one in all_checks(table)[0] if one.calibration_hash == made.content_hash]
     verdict = judge(made, own)
     if picture is not None:
-        from breakyard.cli.planning import save_picture
         from breakyard.report.figures.check_figure import check_figure
+        from breakyard.session.files.pictures import save_picture
 
         save_picture(check_figure(own, verdict, title=f"Check weighings, logger {serial}"), picture)
     out = Output(as_json)
@@ -196,7 +198,7 @@ def _place(
 ) -> "Force | None":
     """The load's force where gravity differs from the calibration's; None where it is the same place."""
     from breakyard.calibration import air_at_height
-    from breakyard.cli.calibrating import gravity_from
+    from breakyard.cli.calibration_options import gravity_from
 
     if latitude is None and session is not None:
         latitude, height = session.info.latitude_deg, session.info.height_m if height is None else height

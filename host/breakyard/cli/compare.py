@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from breakyard.cli.inputs import (
+from breakyard.cli.options import (
     AccuracyOption,
     CalibrationOption,
     MisalignmentOption,
@@ -71,20 +71,21 @@ def command(
 
     breakyard compare 2026-05-03-slipway --per mass --reference bonded
     """
-    from breakyard.cli.comparing import compare_reads, share
-    from breakyard.cli.inputs import find_pulls, shown_unit
-    from breakyard.cli.planning import option
-    from breakyard.cli.reading import Wanted, read_pulls
+    from breakyard.cli.options import option, share
+    from breakyard.session.comparing import compare_results
+    from breakyard.session.finding import find_pulls, shown_unit
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import read_pulls
 
     worth = option("--matters", share, matters)
     pulls = find_pulls(sessions)
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response)
+    options = ReadOptions(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, wanted, step)
-    comparison = compare_reads(
-        reads,
+        results = read_pulls(pulls, options, step, processes=None)
+    comparison = compare_results(
+        results,
         of=_QUANTITY[of],
         per=per,
         reference=reference,
@@ -92,8 +93,8 @@ def command(
         coverage=coverage,
     )
     if picture is not None:
-        from breakyard.cli.planning import save_picture
         from breakyard.report.figures.survival_figure import survival_figure
+        from breakyard.session.files.pictures import save_picture
 
         save_picture(survival_figure(comparison, unit=shown), picture)
     out.document(comparison.to_json() | ({"picture": str(picture)} if picture else {}))

@@ -12,15 +12,14 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from breakyard.cli.inputs import PURPOSE, find_pulls
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
 from breakyard.errors import UsageError
 from breakyard.units import FORCE_UNITS
 
 if TYPE_CHECKING:
-    from breakyard.cli.reading import Read
     from breakyard.plan.ranges import RangePlan
     from breakyard.plan.rig import RigCheck
+    from breakyard.session.reading import PullResult
     from breakyard.session.session import Session
     from breakyard.simulate.scenario import Recording, Scenario
 
@@ -57,13 +56,15 @@ def command(
     off scale, one is let go without a break. The session folder can be read with the other commands afterwards. All
     data are invented.
     """
-    from breakyard.cli.comparing import compare_reads
-    from breakyard.cli.plot import session_picture
-    from breakyard.cli.reading import Wanted, read_pulls
-    from breakyard.cli.reporting import gather
-    from breakyard.cli.summarize import show, write_tables
+    from breakyard.cli.results_table import show
     from breakyard.plan.rig import CAUTIONS
     from breakyard.report.page.page import make_page
+    from breakyard.session.comparing import compare_results
+    from breakyard.session.finding import find_pulls
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import read_pulls
+    from breakyard.session.reporting import gather, session_picture
+    from breakyard.session.tables import write_tables
     from breakyard.simulate.scenario import boatyard
 
     if interpreter not in (None, "micropython", "cpython"):
@@ -78,15 +79,17 @@ def command(
     _calibrate(session, scenario)
     pulls = find_pulls([folder])
     with out.progress("reading pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, Wanted(), step)
-    write_tables(reads, shown)
-    for read in reads:
-        if read.summary is None:
-            fail(read.problem)
-    comparison = compare_reads(reads)
-    picture = session.write_result("all-pulls.png", session_picture(reads, Wanted(), shown).png())
-    page = session.write_result("report.html", make_page(gather(session, reads, Wanted(), shown)))
-    verdicts = [_verdict(read, recording) for read, recording in zip(reads, scenario.pulls, strict=True)]
+        results = read_pulls(pulls, ReadOptions(), step)
+    write_tables(results, shown)
+    for result in results:
+        if result.summary is None:
+            fail(result.problem)
+    comparison = compare_results(results)
+    picture = session.write_result("all-pulls.png", session_picture(results, ReadOptions(), shown).png())
+    page = session.write_result("report.html", make_page(gather(session, results, ReadOptions(), shown)))
+    verdicts = [
+        _verdict(result, recording) for result, recording in zip(results, scenario.pulls, strict=True)
+    ]
     out.document(
         {
             "schema": "breakyard.demo/1",
@@ -109,7 +112,7 @@ def command(
         if finding.level != "note":
             out.say(f"  {finding.level}: {finding.text}")
     out.say(f"  {CAUTIONS[0]}")
-    show(out, reads, shown)
+    show(out, results, shown)
     out.say("\nThe groups compared:")
     for pair in comparison.pairs:
         out.say(f"  {pair.sentence}")
@@ -129,16 +132,14 @@ def command(
 class _Verdict:
     """A pull's summary beside the model's truth."""
 
-    read: "Read"
+    result: "PullResult"
     recording: "Recording"
     holds: bool
 
     def document(self) -> dict[str, Any]:
-        from breakyard.cli.summarize import described
-
-        assert self.read.summary is not None
+        assert self.result.summary is not None
         truth = self.recording.truth
-        return described(self.read.pull) | {
+        return self.result.pull.described() | {
             "spoilt": self.recording.spoilt or None,
             "truth": {
                 "peak_n": truth.peak_n,
@@ -146,15 +147,15 @@ class _Verdict:
                 "break_time_s": truth.break_time_s,
             },
             "truth_within_interval": self.holds,
-            "summary": self.read.summary.to_json(),
+            "summary": self.result.summary.to_json(),
         }
 
 
-def _verdict(read: "Read", recording: "Recording") -> _Verdict:
-    assert read.summary is not None
-    peak, truth_n = read.summary.peak, recording.truth.peak_n
+def _verdict(result: "PullResult", recording: "Recording") -> _Verdict:
+    assert result.summary is not None
+    peak, truth_n = result.summary.peak, recording.truth.peak_n
     return _Verdict(
-        read, recording, peak.low_n <= truth_n and (peak.high_n is None or truth_n <= peak.high_n)
+        result, recording, peak.low_n <= truth_n and (peak.high_n is None or truth_n <= peak.high_n)
     )
 
 
@@ -181,9 +182,9 @@ def _check_rig(session: "Session") -> "RigCheck":
 
 def _rig() -> dict[str, Any]:
     """The yard's rig: that of the template, with parts for the strongest of its fittings."""
-    from breakyard.cli.rig import TEMPLATE
+    from breakyard.plan.template import RIG_TEMPLATE
 
-    rig: dict[str, Any] = tomllib.loads(TEMPLATE)["rig"]
+    rig: dict[str, Any] = tomllib.loads(RIG_TEMPLATE)["rig"]
     stronger = {
         "eye bolt of the cell": {"wll": "1.2 tf"},
         "rod end of the cell": {"static": "25 kN"},
@@ -259,13 +260,14 @@ async def _fetch(client: Any, run: int, session: "Session", recording: "Recordin
     """Fetch a run, keep it and its notes, and only then let the logger erase it."""
     from breakyard.device.client.download import PART, fetch
     from breakyard.session.files.notes import RunNotes
+    from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
 
     part = session.layout.runs / f"{recording.id}{PART}"
     end = await fetch(client, run, part)
     notes = RunNotes(
         specimen=recording.id if recording.order else None,
         notes=recording.notes,
-        more={} if recording.order else {PURPOSE: "calibration"},
+        more={} if recording.order else {PURPOSE: CALIBRATION_PURPOSE},
     )
     session.add_run(recording.id, part.read_bytes(), notes)
     part.unlink()
@@ -276,8 +278,8 @@ async def _fetch(client: Any, run: int, session: "Session", recording: "Recordin
 def _calibrate(session: "Session", scenario: "Scenario") -> None:
     """Calibrate with the recording of known masses and what the yard would state about them."""
     from breakyard.calibration import Plate, calibrate, gravity_at, parse_loads, points_from_run
-    from breakyard.cli.calibrate import write_calibration
-    from breakyard.cli.inputs import load_run
+    from breakyard.session.known_loads import keep_calibration
+    from breakyard.session.recordings import load_run
 
     weights = scenario.weights
     single_kg = weights.singles_kg[0]
@@ -302,4 +304,4 @@ def _calibrate(session: "Session", scenario: "Scenario") -> None:
         created="2026-05-03T08:00:00+00:00",
         provenance={"recording": path.name, "masses": masses},
     )
-    write_calibration(made, path, None)
+    keep_calibration(made, path)

@@ -71,8 +71,7 @@ def command(
 
     breakyard design 2026-06-07-slipway --groups "bonded, screwed" --from 2026-05-03-slipway
     """
-    from breakyard.cli.comparing import share
-    from breakyard.cli.planning import option
+    from breakyard.cli.options import option, share
     from breakyard.plan.few import shows, single_pull
     from breakyard.plan.order import pulling_order
     from breakyard.plan.specimens import Instrument, plan_specimens
@@ -201,15 +200,16 @@ def _names(groups: str | None, have: "Sequence[Specimen]") -> tuple[str, ...]:
 
 def _past_scatter(past: Sequence[Path], out: Output) -> "Scatter":
     """Scatter within the groups of past sessions. Raises: UsageError, DataError."""
-    from breakyard.cli.comparing import compare_reads
-    from breakyard.cli.inputs import find_pulls
-    from breakyard.cli.reading import Wanted, read_pulls
     from breakyard.plan.few import cautious_scatter
+    from breakyard.session.comparing import compare_results
+    from breakyard.session.finding import find_pulls
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import read_pulls
 
     pulls = find_pulls(past)
     with out.progress("reading past pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, Wanted(), step)
-    compared = compare_reads(reads)
+        reads = read_pulls(pulls, ReadOptions(), step)
+    compared = compare_results(reads)
     return cautious_scatter(compared.pooled_cv or 0.0, compared.pooled_df)
 
 

@@ -7,21 +7,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.inputs import (
+from breakyard.cli.options import (
     AccuracyOption,
     CalibrationOption,
     MisalignmentOption,
     TemperatureOption,
-    find_pulls,
-    load_curve,
-    shown_unit,
 )
 from breakyard.cli.output import JsonOption, Output, UnitOption
-from breakyard.cli.reading import Read, Wanted, read_pulls
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
     from breakyard.curve import LoadCurve
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import PullResult
 
 
 class Decimal(StrEnum):
@@ -74,6 +72,10 @@ def command(
     """
     from breakyard.session.files.atomic import write_atomically
     from breakyard.session.files.layout import name_from
+    from breakyard.session.finding import find_pulls, shown_unit
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import read_pulls
+    from breakyard.session.recordings import load_curve
 
     if archive and form is Format.JSON:
         raise UsageError("--archive writes Parquet; leave out --format json")
@@ -88,25 +90,25 @@ def command(
     marks = {"separator": ";", "decimal": ","} if decimal is Decimal.COMMA else {}
     out = Output(as_json)
     to.mkdir(parents=True, exist_ok=True)
-    wanted = Wanted(calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature)
+    options = ReadOptions(calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature)
     with out.progress("reading pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, wanted, step)
-    for read in reads:
-        if read.problem:
-            out.say(f"{read.pull.name}: no summary ({read.problem})")
+        results = read_pulls(pulls, options, step, processes=None)
+    for result in results:
+        if result.problem:
+            out.say(f"{result.pull.name}: no summary ({result.problem})")
     if archive:
-        _archive(out, to, reads, wanted)
+        _archive(out, to, results, options)
         return
     written: list[Path] = []
-    for read in reads:
-        curve, _ = load_curve(read.pull, calibration, accuracy_percent=accuracy)
-        zero_n = read.summary.zero.load_n if read.summary is not None else 0.0
-        path = to / f"{name_from(read.pull.name)}.curve.{form.value}"
+    for result in results:
+        curve = load_curve(result.pull, calibration, accuracy_percent=accuracy)
+        zero_n = result.summary.zero.load_n if result.summary is not None else 0.0
+        path = to / f"{name_from(result.pull.name)}.curve.{form.value}"
         write_atomically(path, _curve(curve, form, chosen, zero_n, marks))
         written.append(path)
-    if any(read.summary is not None for read in reads):
+    if any(result.summary is not None for result in results):
         path = to / f"summaries.{form.value}"
-        write_atomically(path, _summaries(reads, form, chosen, marks))
+        write_atomically(path, _summaries(results, form, chosen, marks))
         written.append(path)
     out.document({"schema": "breakyard.export/1", "files": [str(path) for path in written]})
     for path in written:
@@ -120,10 +122,10 @@ def _whole(recordings: Sequence[Path]) -> list[Path]:
     return list(dict.fromkeys(open_session(path).root.resolve() for path in recordings))
 
 
-def _archive(out: Output, to: Path, reads: Sequence[Read], wanted: Wanted) -> None:
-    from breakyard.cli.archiving import add_to_archive
+def _archive(out: Output, to: Path, results: "Sequence[PullResult]", options: "ReadOptions") -> None:
+    from breakyard.session.archiving import add_to_archive
 
-    added = add_to_archive(to, reads, wanted)
+    added = add_to_archive(to, results, options)
     out.document({"schema": "breakyard.archive/1", "archive": str(to), "sessions": added})
     for name, count in added.items():
         out.say(f"{name}: {count} pulls in {to}")
@@ -143,8 +145,8 @@ def _curve(curve: "LoadCurve", form: Format, unit: str, zero_n: float, marks: di
     return curve_csv(curve, unit=unit, zero_n=zero_n, **marks).encode("utf-8-sig")
 
 
-def _summaries(reads: Sequence[Read], form: Format, unit: str, marks: dict[str, str]) -> bytes:
-    good = [(read.pull, read.summary) for read in reads if read.summary is not None]
+def _summaries(results: "Sequence[PullResult]", form: Format, unit: str, marks: dict[str, str]) -> bytes:
+    good = [(result.pull, result.summary) for result in results if result.summary is not None]
     summaries = [summary for _, summary in good]
     specimens, groups = [pull.specimen for pull, _ in good], [pull.group for pull, _ in good]
     if form is Format.PARQUET:
@@ -152,10 +154,10 @@ def _summaries(reads: Sequence[Read], form: Format, unit: str, marks: dict[str, 
 
         return summaries_parquet(summaries, more={"specimen": specimens, "specimen_group": groups})
     if form is Format.JSON:
-        from breakyard.cli.summarize import table_document
         from breakyard.formats.write_json import json_text
+        from breakyard.session.tables import table_document
 
-        return json_text(table_document(reads)).encode()
+        return json_text(table_document(results)).encode()
     from breakyard.formats.write_csv import summaries_csv
 
     more = {"specimen": specimens, "group": groups}

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from breakyard.cli.keeping import Keeper
+from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output, Step
-from breakyard.cli.reach import LinkOption, make_link, pause_s, reach, run_name
+from breakyard.device.keeping import Keeper
+from breakyard.device.reach import make_link, pause_s, reach, run_name
 from breakyard.errors import LinkError, LinkLost, UsageError
 
 if TYPE_CHECKING:

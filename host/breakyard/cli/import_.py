@@ -121,8 +121,8 @@ def command(
 
 
 def _restore(archive: Path, into: Path, out: Output) -> None:
-    from breakyard.cli.archiving import restore
     from breakyard.formats.archive import is_archive
+    from breakyard.session.archiving import restore
 
     if not is_archive(archive):
         raise UsageError(f"{archive}: this folder is no archive made by breakyard export --archive")

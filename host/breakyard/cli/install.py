@@ -165,10 +165,11 @@ async def _meet_and_test(
     press: bool,
     said: tuple[str, ...],
 ) -> dict[str, Any]:
-    from breakyard.cli.reach import keep_key, reach_way, read_keys
-    from breakyard.cli.selftest import make_and_show
+    from breakyard.cli.selftest_words import make_and_show
     from breakyard.device.install.first_words import meet
     from breakyard.device.install.key import KeyState
+    from breakyard.device.keys import keep_key, read_keys
+    from breakyard.device.reach import reach_way
 
     async with reach_way(f"usb:{port}") as client:
         met = await meet(client, changes, wanted, read_keys(), access)

@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
-from breakyard.cli.reach import LinkOption, keep_key, reach_way
-from breakyard.cli.room import ask_room, time_words
+from breakyard.device.keys import keep_key
+from breakyard.device.reach import reach_way
+from breakyard.device.room import ask_room, time_words
 from breakyard.errors import DataError, LinkError, UsageError
 
 if TYPE_CHECKING:

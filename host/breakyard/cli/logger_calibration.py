@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
-from breakyard.cli.reach import LinkOption, reach_way
+from breakyard.device.reach import reach_way
 
 if TYPE_CHECKING:
     from breakyard.wire.records import CalibrationCopy
@@ -28,7 +29,7 @@ def command(
     Example: breakyard logger calibration --store slipway/calibrations/weights.json --link usb
     """
     from breakyard.calibration.device_copy import record_for_device
-    from breakyard.cli.inputs import load_calibration
+    from breakyard.session.in_force import load_calibration
 
     wanted = None if store is None else record_for_device(load_calibration(store, None, store.name))
 

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output, UnitOption
-from breakyard.cli.reach import LinkOption, reach_way
-from breakyard.cli.setting_words import MEANINGS, newtons_per_count, parse_setting, value_words
+from breakyard.device.reach import reach_way
+from breakyard.device.settings import MEANINGS, newtons_per_count, parse_setting, value_words
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
-    from breakyard.cli.setting_words import Wish
+    from breakyard.device.settings import Wish
     from breakyard.wire.records import CalibrationCopy, Settings
 
 
@@ -71,7 +72,7 @@ def _from_file(path: Path | None) -> "CalibrationCopy | None":
     if path is None:
         return None
     from breakyard.calibration.device_copy import record_for_device
-    from breakyard.cli.inputs import load_calibration
+    from breakyard.session.in_force import load_calibration
 
     return record_for_device(load_calibration(path, None, path.name))
 

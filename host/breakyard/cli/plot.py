@@ -1,31 +1,27 @@
 """breakyard plot: pictures of pulls, of the moment of the break, of a session, of a calibration and its recording."""
 
-from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.inputs import (
+from breakyard.cli.options import (
     AccuracyOption,
     CalibrationOption,
     MisalignmentOption,
-    Pull,
     PullSpeedOption,
     ResponseOption,
     TemperatureOption,
-    find_pulls,
-    load_curve,
     pull_speed,
-    shown_unit,
 )
 from breakyard.cli.output import JsonOption, Output, UnitOption
-from breakyard.cli.reading import Read, Wanted, read_one, read_pulls
 from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.report.figures.style import Picture
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.pulls import Pull
 
 
 class View(StrEnum):
@@ -91,11 +87,16 @@ def command(
 
     Example: breakyard plot 2026-05-03-slipway/runs/S1.run --view break --shade dark
     """
+    from breakyard.session.finding import find_pulls, shown_unit
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import read_pulls
+    from breakyard.session.reporting import session_picture
+
     pulls = find_pulls(recordings)
     chosen = shown_unit(unit, pulls)
     if view is None:
         view = View.PULL if len(pulls) == 1 else View.SESSION
-    wanted = Wanted(
+    options = ReadOptions(
         calibration,
         accuracy,
         misalignment_deg=misalignment,
@@ -110,14 +111,14 @@ def command(
     shown, which = pulls[0], {"pulls": 0}
     if view is View.SESSION:
         with Output(as_json).progress("reading pulls", len(pulls)) as step:
-            reads = read_pulls(pulls, wanted, step)
-        picture = session_picture(reads, wanted, chosen, shade, form)
+            results = read_pulls(pulls, options, step, processes=None)
+        picture = session_picture(results, options, chosen, mode=shade.value, shape=form.value)
     elif view is View.CALIBRATION:
-        picture = _calibration(pulls[0], wanted, chosen, shade, form)
+        picture = _calibration(pulls[0], options, chosen, shade, form)
     elif view is View.PLATEAUS:
-        picture = _plateaus(pulls[0], wanted, chosen, shade, form)
+        picture = _plateaus(pulls[0], options, chosen, shade, form)
     else:
-        picture, shown, which = _pull(pulls[0], wanted, view, chosen, shade, form, number)
+        picture, shown, which = _pull(pulls[0], options, view, chosen, shade, form, number)
     path = _write(picture, shown, view, output)
     out = Output(as_json)
     out.document({"schema": "breakyard.plot/1", "file": str(path), "alt": picture.alt} | which)
@@ -128,63 +129,46 @@ def command(
 
 
 def _pull(
-    pull: Pull, wanted: Wanted, view: View, unit: str, shade: Shade, form: Form, number: int | None
+    pull: "Pull", options: "ReadOptions", view: View, unit: str, shade: Shade, form: Form, number: int | None
 ) -> "tuple[Picture, Pull, dict[str, int]]":
     """Draw one pull of a recording; with the pull, and which of how many it is."""
     from breakyard.report.figures import break_figure, pull_figure
+    from breakyard.session.reading import read_one
 
-    found = read_one(pull, wanted)
+    found = read_one(pull, options)
     if number is not None and number > len(found):
         raise UsageError(f"{pull.path}: --pull {number}, but there are {len(found)} pull(s) in it")
-    read, curve = found[(number or 1) - 1]
-    if read.summary is None:
-        raise DataError(read.problem)
-    title = " ".join(part for part in (read.pull.specimen or read.pull.name, read.pull.group) if part)
+    result, curve = found[(number or 1) - 1]
+    if result.summary is None:
+        raise DataError(result.problem)
+    title = " ".join(part for part in (result.label, result.pull.group) if part)
     draw = break_figure if view is View.BREAK else pull_figure
-    picture = draw(curve, read.summary, unit=unit, title=title, mode=shade.value, shape=form.value)
-    return picture, read.pull, {"pull": number or 1, "pulls": len(found)}
+    picture = draw(curve, result.summary, unit=unit, title=title, mode=shade.value, shape=form.value)
+    return picture, result.pull, {"pull": number or 1, "pulls": len(found)}
 
 
-def session_picture(
-    reads: Sequence[Read], wanted: Wanted, unit: str, shade: Shade = Shade.LIGHT, form: Form = Form.WIDE
-) -> "Picture":
-    """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
-    from breakyard.report.figures import Pull as Drawn
-    from breakyard.report.figures import overlay_figure
-
-    drawn = []
-    for read in reads:
-        if read.summary is None:
-            continue
-        curve, _ = load_curve(read.pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
-        drawn.append(
-            Drawn(curve, read.summary, label=read.pull.specimen or read.pull.name, group=read.pull.group)
-        )
-    return overlay_figure(drawn, unit=unit, mode=shade.value, shape=form.value)
-
-
-def _calibration(pull: Pull, wanted: Wanted, unit: str, shade: Shade, form: Form) -> "Picture":
-    from breakyard.cli.inputs import load_calibration
+def _calibration(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, form: Form) -> "Picture":
     from breakyard.report.figures import calibration_figure
+    from breakyard.session.in_force import load_calibration
 
-    made = load_calibration(wanted.calibration, pull.session, pull.name)
+    made = load_calibration(options.calibration, pull.session, pull.name)
     return calibration_figure(made, unit=unit, mode=shade.value, shape=form.value)
 
 
-def _plateaus(pull: Pull, wanted: Wanted, unit: str, shade: Shade, form: Form) -> "Picture":
+def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, form: Form) -> "Picture":
     """Find the plateaus again, by what the calibration says was hung."""
     from breakyard.calibration import points_from_run
-    from breakyard.cli.calibrating import load_counts
-    from breakyard.cli.inputs import load_calibration
     from breakyard.report.figures import plateau_figure
+    from breakyard.session.in_force import load_calibration
+    from breakyard.session.recordings import load_counts
 
-    made = load_calibration(wanted.calibration, pull.session, pull.name)
+    made = load_calibration(options.calibration, pull.session, pull.name)
     run = load_counts(pull.path)
     _, plateaus = points_from_run(run, [point.load for point in made.points])
     return plateau_figure(run, plateaus, made, unit=unit, mode=shade.value, shape=form.value)
 
 
-def _write(picture: "Picture", pull: Pull, view: View, output: Path | None) -> Path:
+def _write(picture: "Picture", pull: "Pull", view: View, output: Path | None) -> Path:
     """Write the picture where asked, else into the session's results, else beside the recording."""
     from breakyard.session.files.atomic import write_atomically
 

@@ -54,10 +54,11 @@ def command(
     Example: breakyard range "300..500 kgf" --capacity "1 tf" --rated-output 2 --loading winch
     """
     from breakyard.calibration.plate import Plate
-    from breakyard.cli.planning import option, save_picture
+    from breakyard.cli.options import option
     from breakyard.plan.describe import find_loading
     from breakyard.plan.quantities import parse_force_range, unit_of
     from breakyard.plan.ranges import RangeQuestion, plan_range
+    from breakyard.session.files.pictures import save_picture
     from breakyard.units import force_unit, parse_force
 
     low_n, high_n = option("the expected load", parse_force_range, expected)

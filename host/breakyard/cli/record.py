@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from breakyard.cli.keeping import Keeper, Kept
+from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output, UnitOption, printable
-from breakyard.cli.reach import LinkOption, make_link, pause_s, reach, run_name
-from breakyard.cli.room import ask_room, room_lines
+from breakyard.device.keeping import Keeper, Kept
+from breakyard.device.reach import make_link, pause_s, reach, run_name
+from breakyard.device.room import ask_room, room_lines
 from breakyard.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
@@ -137,7 +138,7 @@ def _live(keeper: Keeper, calibration: Path | None, unit: str | None) -> Any:
     session = keeper.session
     made: Any = None
     if calibration is not None or (session is not None and session.calibrations()):
-        from breakyard.cli.inputs import load_calibration
+        from breakyard.session.in_force import load_calibration
 
         made = load_calibration(calibration, session, "the live number")
     shown = force_unit(unit) if unit else session.info.unit if session else "N"
@@ -245,8 +246,8 @@ async def _once(link: "Link", job: _Job) -> Kept | None:
         await client.stream_status(False)
         notes = None
         if job.keeper.session is not None:
-            from breakyard.cli.inputs import PURPOSE
             from breakyard.session.files.notes import RunNotes
+            from breakyard.session.pulls import PURPOSE
 
             more = {PURPOSE: "calibration"} if job.now else {}
             notes = RunNotes(specimen=job.specimen or None, more=more)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from breakyard.cli.inputs import (
+from breakyard.cli.options import (
     AccuracyOption,
     CalibrationOption,
     MisalignmentOption,
@@ -54,29 +54,31 @@ def command(
 
     Example: breakyard report 2026-05-03-slipway --unit kgf --markdown
     """
-    from breakyard.cli.comparing import share
-    from breakyard.cli.inputs import find_pulls, pull_speed, shown_unit
-    from breakyard.cli.planning import option
-    from breakyard.cli.reading import Wanted, read_pulls
-    from breakyard.cli.reporting import gather
-    from breakyard.cli.summarize import write_tables
+    from breakyard.cli.options import option, pull_speed, share
     from breakyard.report.page.page import make_page
     from breakyard.session.files.atomic import write_atomically
+    from breakyard.session.finding import find_pulls, shown_unit
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import read_pulls
+    from breakyard.session.reporting import gather
     from breakyard.session.session import open_session
+    from breakyard.session.tables import write_tables
 
     worth = option("--matters", share, matters)
     opened = open_session(session)
     pulls = find_pulls([opened.root])
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed))
+    options = ReadOptions(
+        calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed)
+    )
     with out.progress("reading pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, wanted, step)
-    problems = [read for read in reads if read.summary is None]
-    if len(problems) == len(reads):
+        results = read_pulls(pulls, options, step, processes=None)
+    problems = [result for result in results if result.summary is None]
+    if len(problems) == len(results):
         fail(problems[0].problem)
-    write_tables(reads, shown)
-    content = gather(opened, reads, wanted, shown, matters=worth)
+    write_tables(results, shown)
+    content = gather(opened, results, options, shown, matters=worth)
     page = output or opened.layout.result_file("report.html")
     page.parent.mkdir(parents=True, exist_ok=True)
     write_atomically(page, make_page(content).encode())
@@ -87,7 +89,7 @@ def command(
         written.append(page.with_suffix(".md"))
         write_atomically(written[-1], make_markdown(content).encode())
     if pictures is not None:
-        from breakyard.cli.reporting import pictures as draw
+        from breakyard.session.reporting import pictures as draw
 
         for name, picture in draw(content).items():
             written.append(page.with_name(f"{name}.{pictures.value}"))
@@ -108,6 +110,6 @@ def command(
     for path in written:
         out.say(f"written: {path}")
     if problems:
-        for read in problems:
-            print(f"breakyard: {printable(read.problem)}", file=sys.stderr)
+        for result in problems:
+            print(f"breakyard: {printable(result.problem)}", file=sys.stderr)
         raise typer.Exit(STATUS_NO)

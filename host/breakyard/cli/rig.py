@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,73 +11,6 @@ from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.plan.rig import RigCheck
-
-TEMPLATE: Final = """\
-# The rig, for session.toml. Forces with their unit: a part stamped "2 t" is "2 tf". All numbers here are invented.
-[rig]
-specimen = "cleat, bonded"
-expected = "300..500 kgf"       # load at which the specimen should break
-loading = "winch"               # hand winch, winch, hoist, slow vehicle, jerk
-# dynamic_factor = 1.2          # instead of the rule of thumb of the loading
-# margin = 2                    # every other part must bear this many times the pull
-# paid_out_m = 6                # of a winch, if longer than the line
-
-[[rig.element]]
-name = "bow shackle"
-kind = "shackle"                # also hook, ring, eyebolt, rod end, swivel, turnbuckle, block, chain, wire rope,
-wll = "2 tf"                    # webbing sling, round sling, rope, cell, winch, anchor, other; wll or breaking, or both
-# side_load_deg = 0
-
-[[rig.element]]
-name = "S cell"
-kind = "cell"
-capacity = "1 tf"
-# link = true                   # a cell that takes the shackles' pins itself; else what is in its threads, as below
-
-[[rig.element]]
-name = "eye bolt of the cell"
-kind = "eyebolt"
-wll = "1 tf"                    # straight along its thread
-
-[[rig.element]]
-name = "rod end of the cell"
-kind = "rod end"
-static = "12 kN"                # static load rating of its sheet, C0; half of it is taken as its working load
-
-[[rig.element]]
-name = "bridle"
-kind = "chain"
-wll = "1.5 tf"                  # of one leg
-legs = 2
-leg_angle_deg = 30              # from the line of pull: half the angle between two legs
-
-[[rig.element]]
-name = "pull line"
-kind = "rope"
-breaking = "90 kN"
-ends = "splice"                 # none, sewn, pressed, splice, knot, bowline, clove hitch, clips
-
-[[rig.line]]
-length_m = 6                    # without load
-material = "hmpe"               # nylon, polyester, polypropylene, hmpe, wire rope, chain; or stretch, or stiffness
-breaking = "90 kN"
-
-[[rig.anchor]]
-name = "concrete block"
-kind = "block"                  # or vehicle
-mass = "3500 kg"
-surface = "gravel"              # or friction = [0.3, 0.5]
-# slope_deg = 0                 # above 0: falls towards the pull
-# rise_deg = 0                  # above 0: the line rises from here towards the pull
-
-[[rig.anchor]]
-name = "van with the winch"
-kind = "vehicle"
-mass = "2600 kg"
-surface = "dry concrete"
-braked = "all"                  # all wheels chocked or braked; "one axle" for a parking brake alone
-role = "pull"
-"""
 
 
 def command(
@@ -113,14 +46,17 @@ def command(
 
     Example: breakyard rig 2026-05-03-slipway --picture rig.svg
     """
-    from breakyard.cli.planning import option, save_picture
+    from breakyard.cli.options import option
     from breakyard.plan.describe import find_loading, rig_from_table
     from breakyard.plan.quantities import parse_force_range, unit_of
     from breakyard.plan.rig import check_rig
+    from breakyard.session.files.pictures import save_picture
     from breakyard.units import force_unit
 
     if template:
-        print(TEMPLATE, end="")
+        from breakyard.plan.template import RIG_TEMPLATE
+
+        print(RIG_TEMPLATE, end="")
         return
     file, table, kept_unit = read_rig(path)
     rig = rig_from_table(

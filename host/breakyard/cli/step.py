@@ -68,8 +68,8 @@ def command(
     if response.usable:
         kept = keep_response(path, response, replace=replace_old)
     if picture is not None:
-        from breakyard.cli.planning import save_picture
         from breakyard.report.figures.step_figure import step_figure
+        from breakyard.session.files.pictures import save_picture
 
         save_picture(step_figure(response, cuts), picture)
     out = Output(as_json)
@@ -92,10 +92,10 @@ def command(
 
 def _read(paths: Sequence[Path]) -> "tuple[list[Cut], list[StepSource], list[Run]]":
     """All cuts of all recordings. Raises: DataError for a recording without one."""
-    from breakyard.cli.calibrating import load_counts
-    from breakyard.cli.inputs import digest
     from breakyard.converter import StepSource, find_cuts
+    from breakyard.document import sha256_of
     from breakyard.errors import DataError
+    from breakyard.session.recordings import load_counts
 
     cuts: list[Cut] = []
     sources: list[StepSource] = []
@@ -109,7 +109,7 @@ def _read(paths: Sequence[Path]) -> "tuple[list[Cut], list[StepSource], list[Run
                 "quiet seconds after it"
             )
         cuts += found
-        sources.append(StepSource(path.name, digest(path.read_bytes()), len(found)))
+        sources.append(StepSource(path.name, sha256_of(path.read_bytes()), len(found)))
         runs.append(run)
     hashes = [source.sha256 for source in sources]
     if len(set(hashes)) < len(hashes):

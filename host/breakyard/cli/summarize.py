@@ -3,31 +3,25 @@
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from breakyard.cli.budget_words import show_budget
-from breakyard.cli.inputs import (
+from breakyard.cli.options import (
     AccuracyOption,
     CalibrationOption,
     MisalignmentOption,
-    Pull,
     PullSpeedOption,
     ResponseOption,
     TemperatureOption,
-    find_pulls,
     pull_speed,
-    shown_unit,
 )
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
-from breakyard.cli.reading import Read, Wanted, read_pulls
 
 if TYPE_CHECKING:
     from breakyard.pull.results import Summary
-
-STRENGTH: Final = 3
-"""Which column of the table tells what the specimen bears."""
+    from breakyard.session.reading import PullResult
 
 
 def command(
@@ -54,58 +48,38 @@ def command(
 
     Example: breakyard summarize 2026-05-03-slipway --unit kgf
     """
+    from breakyard.cli.results_table import show
+    from breakyard.session.finding import find_pulls, shown_unit
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.reading import read_pulls
+    from breakyard.session.tables import table_document, write_tables
+
     pulls = find_pulls(recordings)
     out = Output(as_json)
-    wanted = Wanted(calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed))
+    options = ReadOptions(
+        calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed)
+    )
     with out.progress("reading pulls", len(pulls)) as step:
-        reads = read_pulls(pulls, wanted, step)
-    problems = [read for read in reads if read.summary is None]
-    if len(reads) == 1 and problems:
+        results = read_pulls(pulls, options, step, processes=None)
+    problems = [result for result in results if result.summary is None]
+    if len(results) == 1 and problems:
         fail(problems[0].problem)
     chosen = shown_unit(unit, pulls)
-    write_tables(reads, chosen)
-    if len(reads) == 1 and reads[0].summary is not None:
-        out.document(reads[0].summary.to_json())
+    write_tables(results, chosen)
+    if len(results) == 1 and results[0].summary is not None:
+        out.document(results[0].summary.to_json())
     else:
-        out.document(table_document(reads))
-    show(out, reads, chosen)
-    if len(reads) == 1 and reads[0].summary is not None:
-        tell(out, reads[0].summary, chosen)
-        show_budget(out, reads[0].summary, chosen)
+        out.document(table_document(results))
+    show(out, results, chosen)
+    if len(results) == 1 and results[0].summary is not None:
+        tell(out, results[0].summary, chosen)
+        show_budget(out, results[0].summary, chosen)
     else:
-        say_parts(out, reads)
+        say_parts(out, results)
     if problems:
-        for read in problems:
-            print(f"breakyard: {printable(read.problem)}", file=sys.stderr)
+        for result in problems:
+            print(f"breakyard: {printable(result.problem)}", file=sys.stderr)
         raise typer.Exit(STATUS_NO)
-
-
-def show(out: Output, reads: Sequence[Read], unit: str) -> None:
-    """Print the table, and under it what is to be doubted about which row."""
-    from breakyard.report.words.table import make_table
-
-    good = [(read.pull, read.summary) for read in reads if read.summary is not None]
-    table = make_table(
-        [summary for _, summary in good],
-        unit=unit,
-        specimens=[pull.specimen or pull.name for pull, _ in good],
-        groups=[pull.group for pull, _ in good],
-    )
-    rows = []
-    for row in table.rows:
-        specimen, *cells = table.cells(row)
-        # What a specimen bears is its peak, unless it did not break: only then it needs saying.
-        cells = [
-            "same" if cell == row.strength == row.peak and place == STRENGTH else cell
-            for place, cell in enumerate(cells, start=1)
-        ]
-        rows.append([f"! {specimen}" if row.doubtful else specimen, *cells])
-    out.table("", table.headings, rows)
-    for sentence in table.shared:
-        out.say(f"  All: {sentence}")
-    for row in table.rows:
-        for doubt in row.doubts:
-            out.say(f"{'! ' if row.doubtful else '  '}{row.specimen or row.name}: {doubt}")
 
 
 def tell(out: Output, summary: "Summary", unit: str) -> None:
@@ -117,56 +91,14 @@ def tell(out: Output, summary: "Summary", unit: str) -> None:
     out.table("The pull, line by line", ("", ""), account(summary, unit))
 
 
-def say_parts(out: Output, reads: Sequence[Read]) -> None:
+def say_parts(out: Output, results: "Sequence[PullResult]") -> None:
     """Say which recordings held several pulls, and when each began."""
-    by_file: dict[Path, list[Read]] = {}
-    for read in reads:
-        if read.pull.part is not None:
-            by_file.setdefault(read.pull.path, []).append(read)
+    by_file: dict[Path, list[PullResult]] = {}
+    for result in results:
+        if result.pull.part is not None:
+            by_file.setdefault(result.pull.path, []).append(result)
     for path, parts in by_file.items():
         begun = ", ".join("?" if one.summary is None else f"{one.summary.onset_s:.1f}" for one in parts)
         out.say(f"  {path.name}: {len(parts)} pulls in one recording, begun at {begun} s")
         if not parts[0].pull.listed and parts[0].pull.session is not None:
             out.say(f'    to name their specimens, write into {path.stem}.toml: specimens = ["...", ...]')
-
-
-def table_document(reads: Sequence[Read]) -> dict[str, Any]:
-    """All pulls with their summaries, for JSON."""
-    return {"schema": "breakyard.summaries/1", "pulls": [_row(read) for read in reads]}
-
-
-def write_tables(reads: Sequence[Read], unit: str) -> None:
-    """Write results/summaries.csv of each session that was read as a whole."""
-    from breakyard.formats.write_csv import summaries_csv
-
-    for root in {read.pull.session.root for read in reads if read.pull.session is not None}:
-        inside = [read for read in reads if read.pull.session is not None and read.pull.session.root == root]
-        good = [(read.pull, read.summary) for read in inside if read.summary is not None]
-        session = inside[0].pull.session
-        if session is None or len(inside) < 2 or not good:
-            continue
-        text = summaries_csv(
-            [summary for _, summary in good],
-            unit=unit,
-            more={"specimen": [p.specimen for p, _ in good], "group": [p.group for p, _ in good]},
-        )
-        session.write_result("summaries.csv", text)
-
-
-def _row(read: Read) -> dict[str, Any]:
-    return described(read.pull) | {
-        "summary": None if read.summary is None else read.summary.to_json(),
-        "problem": read.problem or None,
-    }
-
-
-def described(pull: Pull) -> dict[str, Any]:
-    """What is known of a pull besides its recording, for JSON."""
-    return {
-        "name": pull.name,
-        "file": str(pull.path),
-        "specimen": pull.specimen or None,
-        "group": pull.group or None,
-        "order": pull.order,
-        "part": pull.part,
-    }

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass, replace
 from types import MappingProxyType
 from typing import Any, Final, Literal, Self
 
-from breakyard.calibration.document import hash_of
+from breakyard.document import hash_of
 from breakyard.errors import DataError
 
 SCHEMA: Final = "breakyard.step/1"

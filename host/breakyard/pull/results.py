@@ -267,7 +267,7 @@ class Summary:
             summary = _built(cls, document)
         except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as problem:
             raise DataError(
-                f"the summary is incomplete or damaged ({problem}); summarise the run again"
+                f"the summary is incomplete or damaged ({problem}); summarize the run again"
             ) from None
         assert isinstance(summary, cls)
         return summary

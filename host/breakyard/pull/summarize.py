@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,14 +32,14 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 
-def summarise(
+def summarize(
     curve: LoadCurve,
     *,
     coverage: float = 0.95,
     misalignment_deg: float = 0.0,
     temperature_c: float | None = None,
     filter_order: int | None = None,
-    response: StepResponse | None = None,
+    response: StepResponse | Literal["assumed"] | None = None,
     pull_speed_m_per_s: float | None = None,
 ) -> Summary:
     """Read one pull: its peak with an interval, how it was loaded and how it let go.
@@ -48,7 +48,8 @@ def summarise(
     and the cell's axis that the user vouches for. temperature_c: of the cell during the pull, held against that of
     the calibration. filter_order: assumed order of the converter's filter, where
     more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
-    response: measured of this logger, used instead unless an order is stated or its rate is another.
+    response: measured of this logger, used instead unless an order is stated or its rate is another; None: the one
+    that the curve carries; "assumed": leave that one aside.
     pull_speed_m_per_s: speed of pulling, from which the extension follows where none was recorded.
     Raises: NoPull if the recording holds no rise above its own noise; UsageError for options out of range.
     """
@@ -65,7 +66,9 @@ def summarise(
     if pull_speed_m_per_s is not None and not pull_speed_m_per_s > 0.0:
         raise UsageError(f"a pulling speed of {pull_speed_m_per_s:g} m/s is not sensible: give one above 0")
     curve = upright(curve)
-    seen_through = choose_filter(curve, filter_order, response)
+    if response is None:
+        response = curve.response
+    seen_through = choose_filter(curve, filter_order, None if response == "assumed" else response)
     orders = seen_through.orders
     used, rails, spoilt = _sort_samples(curve)
     if len(used) < MINIMUM_SAMPLES:

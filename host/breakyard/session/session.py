@@ -13,6 +13,7 @@ from breakyard.session.files.layout import Layout, find_root
 from breakyard.session.files.notes import RunNotes, read_notes, write_notes
 from breakyard.session.files.run_files import RunFile
 from breakyard.session.files.specimens import Specimen, read_specimens, specimens_text, write_specimens
+from breakyard.session.pulls import Pull, pulls_of
 
 
 def create_session(root: Path, info: SessionInfo, specimens: Iterable[Specimen] = ()) -> "Session":
@@ -69,6 +70,10 @@ class Session:
     def runs(self) -> tuple[RunFile, ...]:
         """All runs by name. Raises: DataError (broken notes)."""
         return run_files.list_runs(self.layout)
+
+    def pulls(self) -> tuple[Pull, ...]:
+        """All pulls, in the order of the specimens. Raises: DataError."""
+        return pulls_of(self)
 
     def run(self, name: str) -> RunFile:
         """One run by its name, file name or path. Raises: UsageError if it is not there."""
@@ -134,10 +139,6 @@ class Session:
         """Replace the table of specimens. Raises: DataError."""
         write_specimens(self.layout.specimens_file, specimens)
 
-    def specimen_of(self, run: RunFile) -> Specimen | None:
-        """The specimen a run's notes name; None where none is named or it is not in the table."""
-        return next((one for one in self.specimens() if one.id == run.notes.specimen), None)
-
     def calibrations(self) -> tuple[Path, ...]:
         """All calibration files by name."""
         return calibrations.list_calibrations(self.layout)
@@ -146,8 +147,11 @@ class Session:
         """Keep a calibration. Raises: DataError (name taken), UsageError (name)."""
         return calibrations.add_calibration(self.layout, name, text)
 
-    def calibration(self, name: str | None = None) -> Path:
-        """The calibration to use: the named one, that of session.toml, or the only one. Raises: UsageError."""
+    def calibration_file(self, name: str | None = None) -> Path:
+        """The file of the calibration in force: the named one, that of session.toml, or the only one.
+
+        Raises: UsageError.
+        """
         return calibrations.choose_calibration(self.layout, name or self.info.calibration)
 
     def write_result(self, name: str, data: bytes | str) -> Path:

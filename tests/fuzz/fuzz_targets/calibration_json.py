@@ -7,9 +7,10 @@ import numpy as np
 
 from breakyard.calibration import Calibration, calibrate
 from breakyard.calibration.device_copy import record_for_device
-from breakyard.calibration.document import NOT_CONTENT, SCHEMA, hash_of
+from breakyard.calibration.document import NOT_CONTENT, SCHEMA
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import mass_point
+from breakyard.document import hash_of
 from breakyard.errors import BreakyardError
 from breakyard.wire.records import build
 

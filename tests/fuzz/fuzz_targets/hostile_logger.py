@@ -15,7 +15,8 @@ from unittest import mock
 
 import typer
 
-from breakyard.cli import arming, fetching, logger, reach, selftest
+from breakyard.cli import arming, fetching, logger, selftest
+from breakyard.device import keys, reach
 from breakyard.errors import BreakyardError, LinkLost
 from breakyard.wire.frame import NEED_DATA, FrameReader
 from breakyard.wire.layout import Kind
@@ -92,7 +93,7 @@ def try_one(data):
     for path in into.iterdir():
         path.unlink()
     before = {path for path in folder().iterdir() if path != into}
-    os.environ[reach.KEYS_VARIABLE] = str(into / "keys.json")
+    os.environ[keys.KEYS_VARIABLE] = str(into / "keys.json")
     said = io.StringIO()
 
     @asynccontextmanager

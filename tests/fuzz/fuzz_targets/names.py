@@ -4,8 +4,8 @@ from pathlib import Path
 from types import SimpleNamespace
 
 from breakyard.cli.output import printable
-from breakyard.cli.reach import run_name
 from breakyard.device.link import ble
+from breakyard.device.reach import run_name
 from breakyard.errors import UsageError
 from breakyard.session.files.layout import LONGEST_NAME, Layout, name_from, safe_name
 from breakyard.session.files.run_files import _natural

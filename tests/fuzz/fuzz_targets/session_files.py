@@ -6,7 +6,7 @@ from dataclasses import fields, is_dataclass
 
 import tomli_w
 
-from breakyard.cli.reach import KEYS_VARIABLE, read_keys
+from breakyard.device.keys import KEYS_VARIABLE, read_keys
 from breakyard.errors import BreakyardError
 from breakyard.session.files.info import read_info, write_info
 from breakyard.session.files.notes import read_notes, write_notes

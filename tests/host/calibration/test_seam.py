@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from breakyard.calibration import Calibration, Plate, calibrate, gravity_at, mass_point
-from breakyard.calibration.document import hash_of
+from breakyard.document import hash_of
 from breakyard.errors import CalibrationError, DataError
 
 PLATE = Plate(capacity_n=19613.3, rated_output_mv_v=2.0, nonlinearity=0.0003, hysteresis=0.0002)

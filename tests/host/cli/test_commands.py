@@ -52,7 +52,7 @@ def test_import_then_summarize(breakyard: Breakyard, tmp_path: Path, unit: str, 
     assert (tmp_path / "yard/runs/pull.csv").read_bytes() == (tmp_path / "pull.csv").read_bytes()
 
 
-def test_a_recording_is_summarised_where_it_lies(breakyard: Breakyard, tmp_path: Path) -> None:
+def test_a_recording_is_summarized_where_it_lies(breakyard: Breakyard, tmp_path: Path) -> None:
     """A file outside any session needs no import, and nothing is written beside it."""
     write_recording(tmp_path / "pull.csv", "kN", comma=True)
 

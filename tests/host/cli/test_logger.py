@@ -11,8 +11,9 @@ import typer
 from typer.testing import CliRunner
 
 from breakyard.cli import arming, logger, record
-from breakyard.cli.keeping import Keeper
-from breakyard.cli.reach import keep_key, read_keys, run_name
+from breakyard.device.keeping import Keeper
+from breakyard.device.keys import keep_key, read_keys
+from breakyard.device.reach import run_name
 from breakyard.errors import DataError, UsageError
 from breakyard.run import read_run
 

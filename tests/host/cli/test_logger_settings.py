@@ -6,8 +6,8 @@ from contextlib import asynccontextmanager
 import pytest
 
 from breakyard.cli import logger_settings
-from breakyard.cli.setting_words import MEANINGS, parse_setting, value_words
 from breakyard.device.client.client import Client
+from breakyard.device.settings import MEANINGS, parse_setting, value_words
 from breakyard.errors import UsageError
 from breakyard.simulate.logger import VirtualLogger
 from breakyard.wire.layout import FIELDS, Input, Kind

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from breakyard.cli import selftest
+from breakyard.device.selftest import kept as selftest_file
 from breakyard.errors import DataError
 
 
@@ -41,10 +41,10 @@ def test_both_rates_of_each_logger_are_kept(own_folder: Path) -> None:
     slow = fast | {"rate": "slow"}
     other = fast | {"serial": "02", "passed": False}
     for one in (fast, other, slow):
-        selftest.keep(one)
-    assert selftest.keep(fast | {"rate": None, "passed": False}) == {"fast": fast, "slow": slow}
-    assert selftest.keep(fast | {"passed": False})["fast"]["passed"] is False
-    assert selftest.keep(other) == {"fast": other, "slow": None}
+        selftest_file.keep(one)
+    assert selftest_file.keep(fast | {"rate": None, "passed": False}) == {"fast": fast, "slow": slow}
+    assert selftest_file.keep(fast | {"passed": False})["fast"]["passed"] is False
+    assert selftest_file.keep(other) == {"fast": other, "slow": None}
 
 
 def test_a_broken_file_is_named(own_folder: Path) -> None:
@@ -52,7 +52,7 @@ def test_a_broken_file_is_named(own_folder: Path) -> None:
     own_folder.mkdir()
     (own_folder / "selftests.json").write_text("{")
     with pytest.raises(DataError, match=r"selftests\.json: cannot be read .*remove it"):
-        selftest.keep({"serial": "01", "rate": "fast"})
+        selftest_file.keep({"serial": "01", "rate": "fast"})
 
 
 def shunted(
@@ -66,15 +66,15 @@ def shunted(
 def test_a_shunt_is_held_against_the_last_one(own_folder: Path) -> None:
     """Only against one that passed, of the same resistor and bridge; a test without a shunt forgets nothing."""
     first = shunted(-1_870_000)
-    assert selftest.shunt_moved(first) is None
-    selftest.keep(first)
-    selftest.keep({"serial": "01", "rate": "fast", "passed": True, "time": "2026-05-04T10:00:00+00:00"})
-    selftest.keep(shunted(-900_000, verdict="failed", day=5))
+    assert selftest_file.shunt_moved(first) is None
+    selftest_file.keep(first)
+    selftest_file.keep({"serial": "01", "rate": "fast", "passed": True, "time": "2026-05-04T10:00:00+00:00"})
+    selftest_file.keep(shunted(-900_000, verdict="failed", day=5))
 
-    moved = selftest.shunt_moved(shunted(-1_873_740, day=10))
+    moved = selftest_file.shunt_moved(shunted(-1_873_740, day=10))
 
     assert moved == {"percent": pytest.approx(0.2), "time": "2026-05-03T10:00:00+00:00"}
-    assert selftest.shunt_moved(shunted(-1_873_740, expected=900_000)) is None
+    assert selftest_file.shunt_moved(shunted(-1_873_740, expected=900_000)) is None
 
 
 def test_a_resistance_that_is_none(breakyard: Callable[..., Any]) -> None:

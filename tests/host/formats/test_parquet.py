@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from breakyard.cli.archiving import restore
 from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.archive import ArchivedFile, ArchivedPull, read_files, sessions_in, write_session
@@ -17,7 +16,8 @@ from breakyard.formats.read_parquet import read_curve, read_summaries
 from breakyard.formats.write_json import curve_json
 from breakyard.formats.write_parquet import SAMPLE_COLUMNS, SUMMARY_COLUMNS, curve_parquet, summaries_parquet
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
+from breakyard.session.archiving import restore
 
 pa = pytest.importorskip("pyarrow")
 pq = pytest.importorskip("pyarrow.parquet")
@@ -36,7 +36,7 @@ def curve() -> LoadCurve:
 @pytest.fixture(scope="module")
 def summary(curve: LoadCurve) -> Summary:
     """What is known of it."""
-    return summarise(curve)
+    return summarize(curve)
 
 
 def test_a_curve_comes_back(curve: LoadCurve) -> None:

@@ -6,7 +6,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from breakyard.cli.rig import TEMPLATE
 from breakyard.errors import BreakyardError, DataError, UnitError, UsageError
 from breakyard.plan.describe import find_loading, rig_from_table
 from breakyard.plan.quantities import (
@@ -19,6 +18,7 @@ from breakyard.plan.quantities import (
 )
 from breakyard.plan.rig import Rig, check_rig
 from breakyard.plan.rules import LOADINGS
+from breakyard.plan.template import RIG_TEMPLATE as TEMPLATE
 
 KGF = 9.80665
 

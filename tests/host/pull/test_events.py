@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from breakyard.curve import curve_from_columns
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
 from breakyard.simulate.families import instrument
@@ -59,7 +59,7 @@ def settling(peak: float, settled: float, hold_s: float) -> Summary:
         recipes.Rig(), peak_n=peak, settled_n=settled, rate_n_per_s=40 * KGF, hold_s=hold_s
     )
     conversions = measure(pull(phases, seed=4), cell, converter, seed=4)
-    return summarise(curve_of(conversions, calibrated(4, "good", cell), "settling"))
+    return summarize(curve_of(conversions, calibrated(4, "good", cell), "settling"))
 
 
 def test_a_part_that_peaks_at_461_and_settles_at_455_has_both_loads_told() -> None:
@@ -90,7 +90,7 @@ def machine(points: list[tuple[float, float]], seed: int = 0, lost_s: float = 1e
     time = np.cumsum(0.1 * (1 + 0.3 * rng.uniform(-1, 1, int(knots[-1] / 0.1))))
     load = np.interp(time, knots, [load for _, load in points]) + 10.0 * rng.standard_normal(len(time))
     keep = (time < lost_s) | (time > lost_s + 2.0)
-    return summarise(curve_from_columns(time[keep], load[keep], name="machine", accuracy=0.005))
+    return summarize(curve_from_columns(time[keep], load[keep], name="machine", accuracy=0.005))
 
 
 def test_a_machine_test_with_a_hold_that_ends_early() -> None:
@@ -144,8 +144,8 @@ def test_work_and_stiffness_need_the_extension() -> None:
     load = np.where(time < 12.0, 1000.0 * np.clip(time - 2.0, 0.0, 8.0), 0.0)
     stretch = np.clip(time - 2.0, 0.0, 8.0) * 1000.0 / 2.0e6
 
-    known = summarise(curve_from_columns(time, load, name="spring", extension_m=stretch))
-    unknown = summarise(curve_from_columns(time, load, name="spring"))
+    known = summarize(curve_from_columns(time, load, name="spring", extension_m=stretch))
+    unknown = summarize(curve_from_columns(time, load, name="spring"))
 
     assert known.energy is not None
     assert known.energy.work_to_peak_j == pytest.approx(16.0, rel=0.01)

@@ -6,7 +6,7 @@ from analysis_cases import calibrated, curve_of
 
 from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.pull.split import split_pulls
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 from breakyard.simulate.chain import measure
 from breakyard.simulate.families import FAMILIES, family, instrument
 from breakyard.simulate.pull import pull
@@ -30,8 +30,8 @@ def test_each_pull_gets_its_own_curve_and_peak() -> None:
     parts = split_pulls(recording(PEAKS))
 
     assert [part.name for part in parts] == ["day#1", "day#2", "day#3"]
-    assert [summarise(part).peak.estimate_n for part in parts] == pytest.approx(PEAKS, rel=0.01)
-    assert [summarise(part).failure.time_s for part in parts] == pytest.approx([13.0, 33.0, 53.0], abs=0.05)
+    assert [summarize(part).peak.estimate_n for part in parts] == pytest.approx(PEAKS, rel=0.01)
+    assert [summarize(part).failure.time_s for part in parts] == pytest.approx([13.0, 33.0, 53.0], abs=0.05)
     assert sum(len(part.time_s) for part in parts) == len(recording(PEAKS).time_s)
 
 
@@ -103,12 +103,12 @@ def test_cycles_of_one_specimen_stay_together_when_that_is_said() -> None:
     whole = split_pulls(curve, one_specimen=True)
 
     assert len(parts) == 4
-    assert all("cycles" in summarise(part).flags for part in parts)
+    assert all("cycles" in summarize(part).flags for part in parts)
     assert len(whole) == 1
-    assert summarise(whole[0]).peak.estimate_n == pytest.approx(4000.0, rel=0.01)
-    assert "cycles" not in summarise(whole[0]).flags
+    assert summarize(whole[0]).peak.estimate_n == pytest.approx(4000.0, rel=0.01)
+    assert "cycles" not in summarize(whole[0]).flags
 
 
 def test_pulls_that_broke_are_not_taken_for_cycles() -> None:
     """Three specimens, each broken, in one recording."""
-    assert not any("cycles" in summarise(part).flags for part in split_pulls(recording(PEAKS)))
+    assert not any("cycles" in summarize(part).flags for part in split_pulls(recording(PEAKS)))

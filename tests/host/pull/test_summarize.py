@@ -15,7 +15,7 @@ from breakyard.calibration import Term, combine
 from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summaries_to_frame, summarise
+from breakyard.pull.summarize import summaries_to_frame, summarize
 from breakyard.run import Converter as RunConverter
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
@@ -40,7 +40,7 @@ def brittle(faults: Faults, rate_kgf: float = 100.0) -> tuple[PullTruth, LoadCur
 
 def test_the_interval_is_the_budget_combined() -> None:
     """For a slow peak: half-width = coverage factor times root sum of squares (JCGM 100, 5.1.2 and G.3)."""
-    summary = summarise(curve())
+    summary = summarize(curve())
     terms = [Term(b.source, b.standard_n, b.degrees_of_freedom or math.inf) for b in summary.budget]
 
     half = combine(terms).half_width_n(0.95)
@@ -51,7 +51,7 @@ def test_the_interval_is_the_budget_combined() -> None:
 
 def test_a_wider_coverage_gives_a_wider_interval_around_the_same_estimate() -> None:
     """And the summary says which coverage it has."""
-    narrow, wide = summarise(curve(), coverage=0.8), summarise(curve(), coverage=0.99)
+    narrow, wide = summarize(curve(), coverage=0.8), summarize(curve(), coverage=0.99)
 
     assert narrow.peak.estimate_n == wide.peak.estimate_n
     assert wide.peak.low_n < narrow.peak.low_n < narrow.peak.high_n < wide.peak.high_n
@@ -60,7 +60,7 @@ def test_a_wider_coverage_gives_a_wider_interval_around_the_same_estimate() -> N
 
 def test_a_stated_misalignment_is_a_line_of_the_budget() -> None:
     """5 degrees: 1 - cos = 0.38 % of the load, as a rectangle's standard deviation."""
-    summary = summarise(curve(), misalignment_deg=5.0)
+    summary = summarize(curve(), misalignment_deg=5.0)
     (line,) = [line for line in summary.budget if line.source == "misalignment"]
 
     expected = summary.peak.estimate_n * (1 - math.cos(math.radians(5.0))) / math.sqrt(3.0)
@@ -69,7 +69,7 @@ def test_a_stated_misalignment_is_a_line_of_the_budget() -> None:
 
 def test_small_masses_make_a_wider_interval_and_a_flag() -> None:
     """60 kg of masses carried to hundreds of kgf: extrapolated, and wider than with a good calibration."""
-    small, good = summarise(curve(kind="small")), summarise(curve())
+    small, good = summarize(curve(kind="small")), summarize(curve())
 
     assert "extrapolated" in small.flags
     assert small.peak.high_n - small.peak.low_n > good.peak.high_n - good.peak.low_n
@@ -83,7 +83,7 @@ def test_lost_bits_at_the_peak_are_left_out_and_told(value: int) -> None:
     at = truth.break_time_s - 0.06
 
     truth, spoilt = brittle(Faults(glitches=(Glitch(at, value=value),)))
-    summary = summarise(spoilt)
+    summary = summarize(spoilt)
 
     assert "glitch" in summary.flags
     assert "clipped" not in summary.flags
@@ -98,7 +98,7 @@ def test_missing_conversions_at_the_peak_are_flagged_and_widen_it() -> None:
     first = math.ceil(truth.break_time_s * converter.rate_hz - converter.phase + 1.0)
 
     _, holed = brittle(Faults(missed=(first, first + 1, first + 2)), rate_kgf=700.0)
-    with_all, without = summarise(whole), summarise(holed)
+    with_all, without = summarize(whole), summarize(holed)
 
     assert "gap" in without.flags
     assert "gap" not in with_all.flags
@@ -114,7 +114,7 @@ def test_a_break_within_a_gap_is_never_claimed_too_low(lost: int) -> None:
     middle = round(truth.break_time_s * converter.rate_hz) - lost // 3
 
     _, holed = brittle(Faults(missed=tuple(range(middle, middle + lost))), rate_kgf=300.0)
-    summary = summarise(holed)
+    summary = summarize(holed)
 
     assert "gap" in summary.flags
     assert "shock" not in summary.flags
@@ -130,7 +130,7 @@ def test_a_zero_that_moved_is_flagged() -> None:
     conversions = measure(pull(phases, seed=3), small, replace(converter, gain=64), seed=3)
     slope = calibrated(3, "good", small)
 
-    summary = summarise(curve_of(conversions, slope, "bent"))
+    summary = summarize(curve_of(conversions, slope, "bent"))
 
     assert "zero_shift" in summary.flags
     assert summary.zero.shift_n > 0
@@ -151,7 +151,7 @@ def test_an_unbroken_part_bears_at_least_its_peak() -> None:
 def test_loading_rate_and_steadiness() -> None:
     """A steady 100 kgf/s is told as such; towing with jerks is not called steady."""
     _, steady = brittle(Faults())
-    rate = summarise(steady).rate
+    rate = summarize(steady).rate
     jerky = [read_case("towing", seed)[1].rate for seed in range(8)]
 
     assert rate.median_n_per_s == pytest.approx(100 * KGF, rel=0.01)
@@ -166,8 +166,8 @@ def test_flags_come_with_sentences_for_people() -> None:
     """Each note is one sentence or two that say what to do; none for a pull without doubts."""
     _, fine = brittle(Faults())
 
-    assert summarise(fine).flags == ()
-    assert summarise(fine).notes == ()
+    assert summarize(fine).flags == ()
+    assert summarize(fine).notes == ()
     assert all(note.endswith(".") for note in read_case("snatch", 1)[1].notes)
 
 
@@ -195,7 +195,7 @@ def test_a_table_of_summaries_has_one_row_each() -> None:
 def test_senseless_options_are_refused(options: dict[str, float]) -> None:
     """With a line that says what is sensible."""
     with pytest.raises(UsageError, match="sensible"):
-        summarise(curve(), **options)
+        summarize(curve(), **options)
 
 
 def test_a_recording_without_a_pull_is_refused_by_name() -> None:
@@ -204,7 +204,7 @@ def test_a_recording_without_a_pull_is_refused_by_name() -> None:
     noise = np.random.default_rng(0).standard_normal(400)
 
     with pytest.raises(NoPull, match="quiet day"):
-        summarise(curve_from_columns(time, noise, name="quiet day"))
+        summarize(curve_from_columns(time, noise, name="quiet day"))
 
 
 def test_ten_conversions_a_second_are_read_with_the_same_rules() -> None:
@@ -215,7 +215,7 @@ def test_ten_conversions_a_second_are_read_with_the_same_rules() -> None:
     truth = pull(recipes.brittle(rig, peak_n=800 * KGF, rate_n_per_s=40 * KGF), seed=3)
     conversions = measure(truth, cell, converter, seed=3)
 
-    summary = summarise(curve_of(conversions, calibrated(3, "good", cell), "slow"))
+    summary = summarize(curve_of(conversions, calibrated(3, "good", cell), "slow"))
 
     assert summary.peak.low_n <= truth.peak_n <= summary.peak.high_n
     assert summary.peak.shortest_event_s > 8.0
@@ -224,7 +224,7 @@ def test_ten_conversions_a_second_are_read_with_the_same_rules() -> None:
 def test_the_close_up_shows_ramp_and_filter_model() -> None:
     """The recovered force ends at the peak at the break; the model passes through the samples before and after."""
     truth, curve_ = brittle(Faults(), rate_kgf=300.0)
-    summary = summarise(curve_)
+    summary = summarize(curve_)
     shown = summary.recovery
     zeroed = curve_.load_n - summary.zero.load_n
     near = np.abs(curve_.time_s - summary.failure.time_s) < 0.09
@@ -234,7 +234,7 @@ def test_the_close_up_shows_ramp_and_filter_model() -> None:
     assert shown.force_n[-1] == pytest.approx(truth.peak_n, rel=0.005)
     assert shown.force_s[-1] == pytest.approx(summary.peak.time_s, abs=0.01)
     assert model == pytest.approx(zeroed[near], abs=0.03 * truth.peak_n)
-    assert summarise(curve()).recovery is None
+    assert summarize(curve()).recovery is None
 
 
 @sized(max_examples=60)
@@ -259,7 +259,7 @@ def test_any_recording_gives_a_summary_or_one_clear_refusal(
         any_curve = replace(any_curve, converter=RunConverter(128))
 
     try:
-        summary = summarise(any_curve)
+        summary = summarize(any_curve)
     except NoPull:
         return
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from breakyard.converter.noise import noise_of
 from breakyard.curve import curve_from_columns
 from breakyard.errors import NoPull
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 from breakyard.pull.witnesses import INSTRUMENT, Prior, Witness, weigh
 from breakyard.pull.zero import ZeroLine, find_zero
 from breakyard.run import Converter
@@ -180,7 +180,7 @@ def test_the_preload_of_a_machine_is_not_subtracted(preload_n: float) -> None:
     load = np.interp(time, [0, 5, 65], [preload_n, preload_n, 60e3])
     load += 3.0 * np.random.default_rng(5).standard_normal(len(time))
 
-    summary = summarise(curve_from_columns(time, load, name="machine", accuracy=0.001))
+    summary = summarize(curve_from_columns(time, load, name="machine", accuracy=0.001))
 
     assert summary.peak.largest_sample_n == pytest.approx(60e3, rel=0.002)
     assert "preload" in summary.flags
@@ -207,7 +207,7 @@ def test_a_zero_that_moved_is_told_and_the_interval_reaches_both(shift: float) -
         curve_from_columns(TIME, load + 700.0, name="overloaded", accuracy=0.0), converter=Converter(128)
     )
 
-    summary = summarise(curve)
+    summary = summarize(curve)
 
     assert "zero_shift" in summary.flags
     assert summary.zero.shift_n == pytest.approx(shift * 5000.0, rel=0.02)

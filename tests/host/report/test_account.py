@@ -5,7 +5,7 @@ from analysis_cases import KGF, calibrated, curve_of, read_case
 
 from breakyard.curve import curve_from_columns
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 from breakyard.report.words.account import account
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
@@ -45,7 +45,7 @@ def test_plateau_and_load_at_the_end_are_told() -> None:
     """A recording that holds for 20 s and ends at 40 % of its peak, and never broke."""
     time = np.arange(0.0, 50.0, 0.1)
     load = np.interp(time, [0, 3, 9, 29, 37, 43, 47], np.array([0, 0, 300, 300, 520, 480, 208]) * KGF)
-    lines = told(summarise(curve_from_columns(time[time <= 47], load[time <= 47], name="machine")))
+    lines = told(summarize(curve_from_columns(time[time <= 47], load[time <= 47], name="machine")))
 
     assert "300" in lines["Plateaus"]
     assert 200 < float(lines["Load at the end"].split()[0]) < 225
@@ -73,7 +73,7 @@ def test_461_and_455_are_both_told() -> None:
         recipes.Rig(), peak_n=461 * KGF, settled_n=455 * KGF, rate_n_per_s=40 * KGF, hold_s=5.0
     )
     conversions = measure(pull(steps, seed=4), cell, converter, seed=4)
-    lines = told(summarise(curve_of(conversions, calibrated(4, "good", cell), "settling")))
+    lines = told(summarize(curve_of(conversions, calibrated(4, "good", cell), "settling")))
 
     assert lines["Peak"].startswith("461")
     assert lines["Settled load"].startswith("455")

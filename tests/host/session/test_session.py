@@ -187,18 +187,18 @@ def test_runs_are_listed_as_people_count(session: Session) -> None:
 
 def test_calibrations_are_chosen_by_name_or_by_being_alone(session: Session) -> None:
     with pytest.raises(UsageError, match="no calibration"):
-        session.calibration()
+        session.calibration_file()
     first = session.add_calibration("april", '{"a": 1}\n')
 
-    assert session.calibration() == first
+    assert session.calibration_file() == first
 
     second = session.add_calibration("may", "{}\n")
     with pytest.raises(UsageError, match="april, may"):
-        session.calibration()
-    assert session.calibration("may") == session.calibration("may.json") == second
-    assert session.write_info(SessionInfo(calibration="april")).calibration() == first
+        session.calibration_file()
+    assert session.calibration_file("may") == session.calibration_file("may.json") == second
+    assert session.write_info(SessionInfo(calibration="april")).calibration_file() == first
     with pytest.raises(UsageError, match="no calibration"):
-        session.calibration("june")
+        session.calibration_file("june")
     with pytest.raises(DataError, match="never overwritten"):
         session.add_calibration("may", '{"b": 2}\n')
 

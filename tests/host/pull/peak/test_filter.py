@@ -9,7 +9,7 @@ from step_cuts import cuts_of
 from breakyard.converter import StepResponse, find_cuts, measure
 from breakyard.curve import curve_from_columns
 from breakyard.pull.peak.filter import choose_filter
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 from breakyard.simulate.families import family
 
 
@@ -26,8 +26,8 @@ def test_a_response_of_another_rate_is_left_aside_and_said_so(response: StepResp
     case = family("fast_brittle", 3)
     curve = curve_of(case.conversions, calibrated(3, "good", case.cell), "pull")
 
-    used = summarise(curve, response=response)
-    aside = summarise(curve, response=replace(response, rate_hz=10.0))
+    used = summarize(curve, response=response)
+    aside = summarize(curve, response=replace(response, rate_hz=10.0))
 
     assert used.filter is not None
     assert aside.filter is not None

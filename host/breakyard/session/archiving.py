@@ -4,9 +4,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from breakyard.cli.inputs import load_curve
-from breakyard.cli.reading import Read, Wanted
 from breakyard.errors import BreakyardError, UsageError
+from breakyard.session.options import ReadOptions
+from breakyard.session.reading import PullResult
+from breakyard.session.recordings import load_curve
 
 if TYPE_CHECKING:
     from breakyard.formats.archive import ArchivedFile, ArchivedPull
@@ -16,20 +17,20 @@ DERIVED = "results"
 """The folder that can be computed again, and is not archived."""
 
 
-def add_to_archive(archive: Path, reads: Sequence[Read], wanted: Wanted) -> dict[str, int]:
+def add_to_archive(archive: Path, results: Sequence[PullResult], options: ReadOptions) -> dict[str, int]:
     """Put the sessions of pulls that were read into an archive; returns how many pulls each has there.
 
     Raises: UsageError for pulls without a session, or two sessions of one name.
     """
     from breakyard.formats.archive import write_session
 
-    by_root: dict[Path, list[Read]] = {}
-    for read in reads:
-        if read.pull.session is None:
+    by_root: dict[Path, list[PullResult]] = {}
+    for result in results:
+        if result.pull.session is None:
             raise UsageError(
-                f"{read.pull.path}: only sessions can be archived; import the recording into one"
+                f"{result.pull.path}: only sessions can be archived; import the recording into one"
             )
-        by_root.setdefault(read.pull.session.root.resolve(), []).append(read)
+        by_root.setdefault(result.pull.session.root.resolve(), []).append(result)
     names = [root.name for root in by_root]
     if twice := next((name for name in names if names.count(name) > 1), None):
         raise UsageError(f'two sessions are called "{twice}"; rename the folder of one before archiving them')
@@ -41,7 +42,7 @@ def add_to_archive(archive: Path, reads: Sequence[Read], wanted: Wanted) -> dict
         written[root.name] = write_session(
             archive,
             root.name,
-            _pulls(session, members, wanted),
+            _pulls(session, members, options),
             _files(root),
             place=info.place,
             date=info.date,
@@ -50,21 +51,23 @@ def add_to_archive(archive: Path, reads: Sequence[Read], wanted: Wanted) -> dict
     return written
 
 
-def _pulls(session: "Session", reads: Sequence[Read], wanted: Wanted) -> "Iterator[ArchivedPull]":
+def _pulls(
+    session: "Session", results: Sequence[PullResult], options: ReadOptions
+) -> "Iterator[ArchivedPull]":
     from breakyard.formats.archive import ArchivedPull
 
     specimens = {one.id: one for one in session.specimens()}
-    for read in reads:
-        pull, problem = read.pull, read.problem
+    for result in results:
+        pull, problem = result.pull, result.problem
         try:
-            curve, _ = load_curve(pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
+            curve = load_curve(pull, options.calibration, accuracy_percent=options.accuracy_percent)
         except BreakyardError as error:
             curve, problem = None, problem or str(error)
         specimen = specimens.get(pull.specimen)
         yield ArchivedPull(
             run=pull.name,
             curve=curve,
-            summary=read.summary,
+            summary=result.summary,
             specimen=pull.specimen,
             group=pull.group,
             order=pull.order,

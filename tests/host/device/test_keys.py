@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.cli.reach import KEYS_VARIABLE, known_key
+from breakyard.device.keys import KEYS_VARIABLE, known_key
 from breakyard.errors import LinkError
 
 SERIAL = "e66138528350ab25"

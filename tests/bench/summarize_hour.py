@@ -1,4 +1,4 @@
-"""Time to summarise a recording of one hour, against a pandas rolling window over the same samples.
+"""Time to summarize a recording of one hour, against a pandas rolling window over the same samples.
 
 The ratio compares two things in one process, so it hardly depends on the machine. A tenth of the hour is timed
 too: the time beyond the fixed cost of one recovered peak must grow in proportion.
@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "support"))
 from analysis_cases import KGF, calibrated, curve_of
 
 from breakyard.curve import LoadCurve
-from breakyard.pull.summarize import summarise
+from breakyard.pull.summarize import summarize
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
 from breakyard.simulate.families import instrument
@@ -49,12 +49,12 @@ def main() -> None:
     for share in (0.1, 1.0):
         curve = recording(1790.0 * share)  # quiet before and after the pull
         series = pd.Series(curve.load_n)
-        own = best_of(lambda curve=curve: summarise(curve))
+        own = best_of(lambda curve=curve: summarize(curve))
         baseline = best_of(
             lambda series=series: series.rolling(WINDOW).agg(["mean", "median", "min", "max", "std"])
         )
         count, ratio = len(curve.time_s), own / baseline
-        print(f"{count:7d} samples: summarise {own:.3f} s, rolling {baseline:.3f} s, ratio {ratio:.1f}")
+        print(f"{count:7d} samples: summarize {own:.3f} s, rolling {baseline:.3f} s, ratio {ratio:.1f}")
 
 
 if __name__ == "__main__":

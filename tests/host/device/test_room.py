@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.cli.room import LEAST_S, needed_s, room_lines, time_words
+from breakyard.device.room import LEAST_S, needed_s, room_lines, time_words
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.files.specimens import Specimen

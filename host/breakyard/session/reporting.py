@@ -7,15 +7,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from breakyard import __version__
-from breakyard.cli.inputs import digest, load_calibration, load_curve
-from breakyard.cli.reading import Read, Wanted
+from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError
+from breakyard.session.in_force import load_calibration
+from breakyard.session.options import ReadOptions
+from breakyard.session.reading import PullResult
+from breakyard.session.recordings import load_curve
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration
     from breakyard.comparison import Comparison
     from breakyard.plan.rig import RigCheck
-    from breakyard.report.figures.style import Picture
+    from breakyard.report.figures.style import Mode, Picture, Shape
     from breakyard.report.page.content import Content, Entry, FileHash
     from breakyard.session.session import Session
 
@@ -24,7 +27,12 @@ PACKAGES: Final = ("numpy", "scipy", "pandas", "matplotlib")
 
 
 def gather(
-    session: "Session", reads: Sequence[Read], wanted: Wanted, unit: str, *, matters: float = 0.10
+    session: "Session",
+    results: Sequence[PullResult],
+    options: ReadOptions,
+    unit: str,
+    *,
+    matters: float = 0.10,
 ) -> "Content":
     """Put together what the report tells, from pulls that were read.
 
@@ -33,24 +41,24 @@ def gather(
     """
     from breakyard.report.page.content import Content
 
-    good = [read for read in reads if read.summary is not None]
-    comparison, comparison_problem = _comparison(reads, wanted, matters)
+    good = [result for result in results if result.summary is not None]
+    comparison, comparison_problem = _comparison(results, options, matters)
     rig, rig_problem = _rig(session, unit)
     info = session.info
-    used = _calibrations(good, wanted)
+    used = _calibrations(good, options)
     written = {one.id: one.notes for one in session.specimens()}
     return Content(
         title=_title(session),
-        entries=tuple(_entry(read, wanted, written) for read in good),
+        entries=tuple(_entry(result, options, written) for result in good),
         unit=unit,
-        coverage=wanted.coverage,
+        coverage=options.coverage,
         place=info.place,
         date="" if info.date is None else info.date.isoformat(),
         latitude_deg=info.latitude_deg,
         height_m=info.height_m,
         logger=info.logger,
         notes=info.notes,
-        unread=tuple((read.pull.name, read.problem) for read in reads if read.summary is None),
+        unread=tuple((result.pull.name, result.problem) for result in results if result.summary is None),
         comparison=comparison,
         comparison_problem=comparison_problem,
         calibrations=tuple(used),
@@ -58,9 +66,9 @@ def gather(
         rig_words=info.rig if isinstance(info.rig, str) else "",
         rig_problem=rig_problem,
         files=_files(session, good),
-        settings=_settings(wanted, unit, matters),
+        settings=_settings(options, unit, matters),
         versions=_versions(),
-        commands=_commands(wanted, unit),
+        commands=_commands(options, unit),
     )
 
 
@@ -70,28 +78,30 @@ def _title(session: "Session") -> str:
     return f"Pulls: {', '.join(parts) or session.root.resolve().name}"
 
 
-def _entry(read: Read, wanted: Wanted, written: Mapping[str, str]) -> "Entry":
+def _entry(result: PullResult, options: ReadOptions, written: Mapping[str, str]) -> "Entry":
     from breakyard.report.page.content import Entry
 
-    assert read.summary is not None
-    curve, _ = load_curve(read.pull, wanted.calibration, accuracy_percent=wanted.accuracy_percent)
-    pull = read.pull
+    assert result.summary is not None
+    pull = result.pull
+    curve = load_curve(pull, options.calibration, accuracy_percent=options.accuracy_percent)
     return Entry(
         name=pull.name,
-        label=pull.specimen or pull.name,
+        label=result.label,
         curve=curve,
-        summary=read.summary,
+        summary=result.summary,
         group=pull.group,
         order=pull.order,
         notes=pull.notes or written.get(pull.specimen, ""),
     )
 
 
-def _comparison(reads: Sequence[Read], wanted: Wanted, matters: float) -> "tuple[Comparison | None, str]":
-    from breakyard.cli.comparing import compare_reads
+def _comparison(
+    results: Sequence[PullResult], options: ReadOptions, matters: float
+) -> "tuple[Comparison | None, str]":
+    from breakyard.session.comparing import compare_results
 
     try:
-        return compare_reads(reads, matters=matters, coverage=wanted.coverage), ""
+        return compare_results(results, matters=matters, coverage=options.coverage), ""
     except BreakyardError as error:
         return None, f"No comparison: {error}."
 
@@ -109,17 +119,17 @@ def _rig(session: "Session", unit: str) -> "tuple[RigCheck | None, str]":
         return None, f"The rig could not be checked: {error}."
 
 
-def _calibrations(reads: Sequence[Read], wanted: Wanted) -> "list[Calibration]":
+def _calibrations(results: Sequence[PullResult], options: ReadOptions) -> "list[Calibration]":
     """Every calibration that was used, once."""
     found: dict[str, Calibration] = {}
-    for read in reads:
-        assert read.summary is not None
-        if (key := read.summary.run.calibration_hash) is not None and key not in found:
-            found[key] = load_calibration(wanted.calibration, read.pull.session, read.pull.name)
+    for result in results:
+        assert result.summary is not None
+        if (key := result.summary.run.calibration_hash) is not None and key not in found:
+            found[key] = load_calibration(options.calibration, result.pull.session, result.pull.name)
     return list(found.values())
 
 
-def _files(session: "Session", reads: Sequence[Read]) -> "tuple[FileHash, ...]":
+def _files(session: "Session", results: Sequence[PullResult]) -> "tuple[FileHash, ...]":
     """What the numbers come from: session, specimens, calibrations, and each recording with its notes."""
     from breakyard.report.page.content import FileHash
     from breakyard.session.files.responses import visible_responses
@@ -127,13 +137,13 @@ def _files(session: "Session", reads: Sequence[Read]) -> "tuple[FileHash, ...]":
     layout = session.layout
     paths = [layout.session_file, layout.specimens_file, *session.calibrations()]
     paths += [path for path in visible_responses(session.root) if path.parent.parent == session.root]
-    for read in reads:
-        paths += [read.pull.path, read.pull.path.with_suffix(".toml")]
+    for result in results:
+        paths += [result.pull.path, result.pull.path.with_suffix(".toml")]
     found = []
     for path in dict.fromkeys(paths):  # several pulls may share a recording
         if path.is_file():
             data = path.read_bytes()
-            found.append(FileHash(_inside(path, session.root), len(data), digest(data)))
+            found.append(FileHash(_inside(path, session.root), len(data), sha256_of(data)))
     return tuple(found)
 
 
@@ -144,22 +154,22 @@ def _inside(path: Path, root: Path) -> str:
         return path.name
 
 
-def _settings(wanted: Wanted, unit: str, matters: float) -> tuple[tuple[str, str], ...]:
+def _settings(options: ReadOptions, unit: str, matters: float) -> tuple[tuple[str, str], ...]:
     settings = [
         ("Unit shown", unit),
-        ("Coverage of intervals", f"{100 * wanted.coverage:g} %"),
+        ("Coverage of intervals", f"{100 * options.coverage:g} %"),
         ("Difference worth knowing about", f"{100 * matters:g} %"),
     ]
-    if wanted.accuracy_percent is not None:
-        settings.append(("Accuracy stated for imported recordings", f"{wanted.accuracy_percent:g} %"))
-    if wanted.misalignment_deg:
-        settings.append(("Largest angle between line and cell", f"{wanted.misalignment_deg:g} degrees"))
-    if wanted.temperature_c is not None:
-        settings.append(("Temperature of the cell during the pulls", f"{wanted.temperature_c:g} C"))
-    if wanted.response is not None:
-        settings.append(("Step response of the converter", wanted.response))
-    if wanted.pull_speed_m_per_s is not None:
-        settings.append(("Stated speed of pulling", f"{1000 * wanted.pull_speed_m_per_s:g} mm/s"))
+    if options.accuracy_percent is not None:
+        settings.append(("Accuracy stated for imported recordings", f"{options.accuracy_percent:g} %"))
+    if options.misalignment_deg:
+        settings.append(("Largest angle between line and cell", f"{options.misalignment_deg:g} degrees"))
+    if options.temperature_c is not None:
+        settings.append(("Temperature of the cell during the pulls", f"{options.temperature_c:g} C"))
+    if options.response is not None:
+        settings.append(("Step response of the converter", _response_words(options)))
+    if options.pull_speed_m_per_s is not None:
+        settings.append(("Stated speed of pulling", f"{1000 * options.pull_speed_m_per_s:g} mm/s"))
     return tuple(settings)
 
 
@@ -173,26 +183,60 @@ def _versions() -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def _commands(wanted: Wanted, unit: str) -> tuple[str, ...]:
+def _commands(options: ReadOptions, unit: str) -> tuple[str, ...]:
     """What to type in the session's folder."""
-    options = ""
-    if wanted.calibration is not None:
-        options += f" --calibration {wanted.calibration.stem}"
-    if wanted.accuracy_percent is not None:
-        options += f" --accuracy {wanted.accuracy_percent:g}"
-    if wanted.coverage != Wanted().coverage:
-        options += f" --coverage {wanted.coverage:g}"
-    if wanted.misalignment_deg:
-        options += f" --misalignment {wanted.misalignment_deg:g}"
-    if wanted.temperature_c is not None:
-        options += f" --temperature {wanted.temperature_c:g}"
-    if wanted.response is not None:
-        options += f" --response {wanted.response}"
+    words = ""
+    if options.calibration is not None:
+        words += f" --calibration {_calibration_words(options)}"
+    if options.accuracy_percent is not None:
+        words += f" --accuracy {options.accuracy_percent:g}"
+    if options.coverage != ReadOptions().coverage:
+        words += f" --coverage {options.coverage:g}"
+    if options.misalignment_deg:
+        words += f" --misalignment {options.misalignment_deg:g}"
+    if options.temperature_c is not None:
+        words += f" --temperature {options.temperature_c:g}"
+    if options.response is not None:
+        words += f" --response {_response_words(options)}"
     speed = ""  # compare has no use for it
-    if wanted.pull_speed_m_per_s is not None:
-        speed = f" --pull-speed {1000 * wanted.pull_speed_m_per_s:g}"
+    if options.pull_speed_m_per_s is not None:
+        speed = f" --pull-speed {1000 * options.pull_speed_m_per_s:g}"
     verbs = {"summarize": speed, "compare": "", "report": speed}
-    return tuple(f"breakyard {verb} .{options}{more} --unit {unit}" for verb, more in verbs.items())
+    return tuple(f"breakyard {verb} .{words}{more} --unit {unit}" for verb, more in verbs.items())
+
+
+def _calibration_words(options: ReadOptions) -> str:
+    stated = options.calibration
+    return stated.stem if isinstance(stated, Path) else "" if stated is None else stated.name
+
+
+def _response_words(options: ReadOptions) -> str:
+    stated = options.response
+    return str(stated) if isinstance(stated, str | Path) else "" if stated is None else stated.content_hash
+
+
+def session_picture(
+    results: Sequence[PullResult],
+    options: ReadOptions,
+    unit: str,
+    *,
+    mode: "Mode" = "light",
+    shape: "Shape" = "wide",
+) -> "Picture":
+    """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
+    from breakyard.report.figures import Pull, overlay_figure
+
+    drawn = [
+        Pull(
+            load_curve(result.pull, options.calibration, accuracy_percent=options.accuracy_percent),
+            result.summary,
+            label=result.label,
+            group=result.pull.group,
+        )
+        for result in results
+        if result.summary is not None
+    ]
+    return overlay_figure(drawn, unit=unit, mode=mode, shape=shape)
 
 
 def pictures(content: "Content") -> "dict[str, Picture]":

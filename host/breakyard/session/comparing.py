@@ -4,8 +4,8 @@ import math
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
-from breakyard.cli.reading import Read
 from breakyard.errors import DataError, UsageError
+from breakyard.session.reading import PullResult
 
 if TYPE_CHECKING:
     from breakyard.comparison import Comparison, Quantity
@@ -14,21 +14,8 @@ if TYPE_CHECKING:
 MASS_WORDS: Final = ("mass", "gram", "grams", "g", "weight")
 
 
-def share(text: str) -> float:
-    """Read a share: "10%", "10 %", "0.1", "0,1". Raises: UsageError; "10" alone could mean either."""
-    cleaned = text.strip().replace(",", ".")
-    percent = cleaned.endswith("%")
-    try:
-        value = float(cleaned.rstrip("% "))
-    except ValueError:
-        raise UsageError(f'"{text}" is not a share; write it as 10% or 0.1') from None
-    if not math.isfinite(value) or value < 0.0 or (value >= 1.0 and not percent):
-        raise UsageError(f'"{text}" is not a share; write it as 10% or 0.1')
-    return value / 100.0 if percent else value
-
-
-def compare_reads(
-    reads: Sequence[Read],
+def compare_results(
+    results: Sequence[PullResult],
     *,
     of: "Quantity" = "strength",
     per: str | None = None,
@@ -43,29 +30,31 @@ def compare_reads(
     """
     from breakyard.comparison import Compared, compare, observe
 
-    table = _specimens(reads)
-    several = len({read.pull.session.root for read in reads if read.pull.session is not None}) > 1
+    table = _specimens(results)
+    several = len({result.pull.session.root for result in results if result.pull.session is not None}) > 1
     column = None if per is None else _column(per, table)
     observations, left_out = [], []
     # In the order of the table of specimens, which is the order people gave the groups; pulls are in random order.
     place = {key: number for number, key in enumerate(table)}
-    for read in sorted(reads, key=lambda read: place.get(_key(read), len(place))):
-        name = read.pull.specimen or read.pull.name
-        if read.summary is None:
-            left_out.append(f"{read.pull.name}: {read.problem}")
+    for result in sorted(results, key=lambda result: place.get(_key(result), len(place))):
+        name = result.label
+        if result.summary is None:
+            left_out.append(f"{result.pull.name}: {result.problem}")
             continue
-        if not read.pull.group:
-            left_out.append(f"{name}: {_no_group(read)}")
+        if not result.pull.group:
+            left_out.append(f"{name}: {_no_group(result)}")
             continue
         divisor = None
         if column is not None:
-            divisor = column(table[_key(read)])
+            divisor = column(table[_key(result)])
             if divisor is None:
                 left_out.append(f"{name}: no {per} in specimens.csv")
                 continue
-        shown = f"{read.pull.session.root.name}/{name}" if several and read.pull.session is not None else name
+        shown = (
+            f"{result.pull.session.root.name}/{name}" if several and result.pull.session is not None else name
+        )
         try:
-            one = observe(read.summary, group=read.pull.group, specimen=shown, of=of, per=divisor)
+            one = observe(result.summary, group=result.pull.group, specimen=shown, of=of, per=divisor)
         except DataError as error:
             left_out.append(str(error))
             continue
@@ -86,21 +75,23 @@ def compare_reads(
     )
 
 
-def _no_group(read: Read) -> str:
-    if read.pull.part is not None and not read.pull.specimen:
-        notes = f"{read.pull.path.stem}.toml"
+def _no_group(result: PullResult) -> str:
+    if result.pull.part is not None and not result.pull.specimen:
+        notes = f"{result.pull.path.stem}.toml"
         return f'one of several pulls in a recording; list their specimens in {notes}: specimens = ["..."]'
     return "it has no group; give it one in specimens.csv"
 
 
-def _key(read: Read) -> tuple[str, str]:
-    root = "" if read.pull.session is None else str(read.pull.session.root)
-    return root, read.pull.specimen
+def _key(result: PullResult) -> tuple[str, str]:
+    root = "" if result.pull.session is None else str(result.pull.session.root)
+    return root, result.pull.specimen
 
 
-def _specimens(reads: Sequence[Read]) -> "dict[tuple[str, str], Specimen]":
+def _specimens(results: Sequence[PullResult]) -> "dict[tuple[str, str], Specimen]":
     sessions = {
-        str(read.pull.session.root): read.pull.session for read in reads if read.pull.session is not None
+        str(result.pull.session.root): result.pull.session
+        for result in results
+        if result.pull.session is not None
     }
     return {(root, one.id): one for root, session in sessions.items() for one in session.specimens()}
 

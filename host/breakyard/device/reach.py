@@ -1,16 +1,13 @@
-"""The way to a logger from the command line: --link, the keys this computer knows, and connecting again."""
+"""The way to a logger: a link by its name, unlocking with a key that this computer knows, and connecting again."""
 
-import json
-import os
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Final
 
-import typer
-
-from breakyard.errors import DataError, LinkError, UsageError
+from breakyard.device.keys import known_key
+from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
     from breakyard.device.client.client import Client
@@ -19,63 +16,13 @@ if TYPE_CHECKING:
 PAUSES_S: Final = (0.5, 1.0, 2.0, 4.0)
 """Between attempts to connect again; the last one is repeated."""
 
-KEYS_VARIABLE: Final = "BREAKYARD_KEYS"
-
-_ADVERTISED: Final = 8
-"""Hex digits of a serial number that an advertised name ends with."""
-
-LinkOption = Annotated[
-    str,
-    typer.Option(
-        "--link",
-        "-l",
-        envvar="BREAKYARD_LINK",
-        help="Way to the logger: ble, ble:SERIAL (or the end of it), usb, usb:PORT, or virtual.",
-    ),
-]
-
-
-def keys_file() -> Path:
-    """Where the keys of loggers are kept: $BREAKYARD_KEYS, or a file in the user's folder of settings."""
-    named = os.environ.get(KEYS_VARIABLE)
-    return Path(named) if named else Path.home() / ".config" / "breakyard" / "keys.json"
-
-
-def read_keys() -> dict[str, bytes]:
-    """The known keys by serial number in hex. Raises: DataError if the file is broken."""
-    path = keys_file()
-    if not path.exists():
-        return {}
-    try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-        return {str(serial): bytes.fromhex(key) for serial, key in data.items()}
-    except (OSError, ValueError, AttributeError, TypeError, RecursionError) as error:
-        raise DataError(f"{path}: cannot be read as a file of keys ({error}); set the key again") from error
-
-
-def keep_key(serial: str, key: bytes | None) -> Path:
-    """Keep the key of a logger, or forget it; nobody else may read the file. Raises: DataError."""
-    path = keys_file()
-    keys = {name: known.hex() for name, known in read_keys().items() if name != serial}
-    if key is not None:
-        keys[serial] = key.hex()
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        draft = path.with_suffix(".draft")
-        draft.unlink(missing_ok=True)
-        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
-            json.dump(keys, file, indent=1)
-        draft.replace(path)
-    except OSError as error:
-        raise DataError(f"{path}: cannot be written ({error.strerror or error})") from error
-    return path
-
 
 @asynccontextmanager
 async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
-    """The link that --link names; it is not connected yet. Raises: UsageError, LinkError.
+    """The link of that name (ble, ble:SERIAL, usb, usb:PORT, virtual); it is not connected yet.
 
     The virtual logger's cell is pulled after ten seconds, or, if `calm`, after a minute without a stir.
+    Raises: UsageError, LinkError.
     """
     kind, _, rest = way.partition(":")
     async with AsyncExitStack() as stack:
@@ -95,7 +42,7 @@ async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
             await logger.realtime()
             yield logger.link()
         else:
-            raise UsageError(f"--link {way}: say ble, ble:SERIAL, usb, usb:PORT or virtual")
+            raise UsageError(f"link {way}: say ble, ble:SERIAL, usb, usb:PORT or virtual")
 
 
 def _simulated_pull(folder: Path, calm: bool) -> Path:
@@ -128,25 +75,6 @@ def _only_port() -> str:
     return ports[0]
 
 
-def known_key(serial: str, advertised_end: str = "") -> bytes | None:
-    """The key kept for a logger that was met by radio, None if none is.
-
-    Who wants to pass for a known logger must claim its whole number, and then prove that he has its key.
-
-    Raises: LinkError for one that claims a part of it; DataError.
-    """
-    keys = read_keys()
-    if advertised_end and not serial.endswith(advertised_end):
-        raise LinkError(
-            f"it advertises as {advertised_end} and says that it is {serial}; not one of ours: move on"
-        )
-    if serial not in keys and any(known.endswith(serial[-_ADVERTISED:]) for known in keys):
-        raise LinkError(
-            f"logger {serial} looks like one whose key is kept here, but is another; if it is yours, set its key"
-        )
-    return keys.get(serial)
-
-
 @asynccontextmanager
 async def reach(link: "Link") -> AsyncIterator["Client"]:
     """Connect, hear who is there, and unlock it if its key is known here and the link is no cable.
@@ -168,7 +96,7 @@ async def reach(link: "Link") -> AsyncIterator["Client"]:
 
 @asynccontextmanager
 async def reach_way(way: str, calm: bool = False) -> AsyncIterator["Client"]:
-    """The same for what --link says; `calm` as for `make_link`."""
+    """The same for a link by its name; `calm` as for `make_link`."""
     async with make_link(way, calm) as link, reach(link) as client:
         yield client
 

@@ -1,0 +1,18 @@
+"""Pictures as files."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from breakyard.errors import UsageError
+from breakyard.session.files.atomic import write_atomically
+
+if TYPE_CHECKING:
+    from breakyard.report.figures.style import Picture
+
+
+def save_picture(picture: "Picture", path: Path) -> None:
+    """Write a picture as its file's ending says. Raises: UsageError (another ending), DataError (disk)."""
+    ending = path.suffix.lower()
+    if ending not in (".png", ".svg"):
+        raise UsageError(f"{path}: a picture is written as .png or .svg")
+    write_atomically(path, picture.svg() if ending == ".svg" else picture.png())

@@ -1,0 +1,100 @@
+"""The session's results of earlier readings, and whether they may still stand.
+
+A kept result names everything that it was made from. One that was made from anything else (another calibration, other
+notes, another version of this program) is made again.
+"""
+
+import json
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Final
+
+from breakyard import __version__
+from breakyard.document import sha256_of
+from breakyard.errors import BreakyardError, UsageError
+from breakyard.formats.write_json import json_text
+from breakyard.pull.results import Summary
+from breakyard.session.in_force import hashes_of_responses, load_calibration
+from breakyard.session.options import ReadOptions
+from breakyard.session.pulls import Pull
+
+MADE_FROM: Final = "made_from"
+"""Key beside a kept summary: what it was computed from."""
+
+ONE, SEVERAL = "summary", "summaries"
+"""Endings of what is kept: of a recording of one pull, and of one of several."""
+
+
+def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
+    """Everything that the summaries of a recording depend on.
+
+    None outside sessions, and where something is missing (the reading will then say what).
+    """
+    if pull.session is None:
+        return None
+    with suppress(BreakyardError, OSError):
+        notes = pull.path.with_suffix(".toml")
+        raw = pull.path.suffix.lower() == ".run"
+        return {
+            "version": __version__,
+            "recording": sha256_of(pull.path.read_bytes()),
+            "notes": sha256_of(notes.read_bytes()) if notes.exists() and not raw else "",
+            "calibration": _calibration_hash(pull, options, needed=raw),
+            "accuracy_percent": options.accuracy_percent,
+            "coverage": options.coverage,
+            "misalignment_deg": options.misalignment_deg,
+            "temperature_c": options.temperature_c,
+            "responses": hashes_of_responses(pull, options.response),
+            "pull_speed_m_per_s": options.pull_speed_m_per_s,
+        }
+    return None
+
+
+def _calibration_hash(pull: Pull, options: ReadOptions, *, needed: bool) -> str:
+    """The content hash of the calibration in force; "" where there is none and the recording may do without.
+
+    Whether another instrument's table holds loads or counts is not looked into here: where a calibration is in force,
+    it counts.
+    """
+    try:
+        return load_calibration(options.calibration, pull.session, pull.name).content_hash
+    except BreakyardError:
+        if needed:
+            raise
+        return ""
+
+
+def find_kept(pull: Pull, source: dict[str, Any] | None) -> "list[tuple[Pull, Summary]] | None":
+    """The kept summaries of a recording, if they were made from the very same things; else None."""
+    if pull.session is None or source is None:
+        return None
+    with suppress(BreakyardError, OSError, ValueError, KeyError, TypeError, AttributeError):
+        for ending in (ONE, SEVERAL):
+            path = pull.session.layout.result_file(_file_name(pull, ending))
+            if not path.is_file():
+                continue
+            document = json.loads(path.read_text(encoding="utf-8"))
+            if document.get(MADE_FROM) == source:
+                found = [document] if ending == ONE else [row["summary"] for row in document["pulls"]]
+                summaries = [Summary.from_json(row) for row in found]
+                return list(zip(pull.parts(len(summaries)), summaries, strict=True))
+    return None
+
+
+def keep(pull: Pull, made: Sequence[tuple[Pull, Summary]], source: dict[str, Any]) -> None:
+    """Keep the summaries of a recording in its session's results. Raises: DataError if the disk refuses."""
+    session = pull.session
+    assert session is not None
+    rows = [{"name": part.name, "summary": summary.to_json()} for part, summary in made]
+    document: dict[str, Any] = {"schema": "breakyard.summaries/1", "pulls": rows}
+    if len(made) == 1:
+        document = made[0][1].to_json()
+    ending, other = (ONE, SEVERAL) if len(made) == 1 else (SEVERAL, ONE)
+    with suppress(UsageError):  # a name that cannot be a file's: the summary is still shown
+        session.write_result(_file_name(pull, ending), json_text(document | {MADE_FROM: source}))
+        Path(session.layout.result_file(_file_name(pull, other))).unlink(missing_ok=True)
+
+
+def _file_name(pull: Pull, ending: str) -> str:
+    return f"{pull.path.stem}.{ending}.json"

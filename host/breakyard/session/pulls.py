@@ -1,0 +1,121 @@
+"""Which pulls a session holds: its recordings, in the order of the specimens, with what people wrote about them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from breakyard.errors import DataError
+
+if TYPE_CHECKING:
+    from breakyard.session.files.run_files import RunFile
+    from breakyard.session.files.specimens import Specimen
+    from breakyard.session.session import Session
+
+PURPOSE: Final = "purpose"
+"""Key in a run's notes; a recording with another purpose than "pull" is not read as one."""
+
+CALIBRATION_PURPOSE: Final = "calibration"
+"""Value of `PURPOSE` for a recording of known masses."""
+
+SPECIMENS: Final = "specimens"
+"""Key in a run's notes: the specimens of several pulls in one recording, in their order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One of the specimens that a recording's notes list."""
+
+    specimen: str
+    group: str = ""
+    order: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """One recording to be read, or one of several pulls in it, and what people wrote about it."""
+
+    name: str
+    path: Path
+    session: "Session | None"
+    specimen: str = ""
+    group: str = ""
+    order: int | None = None
+    notes: str = ""
+    part: int | None = None
+    """Which pull of the recording, from 1; None for a recording of one pull, or not looked into yet."""
+    listed: tuple[Listed, ...] = ()
+    """Specimens that the notes list for several pulls."""
+
+    def parts(self, number: int) -> "tuple[Pull, ...]":
+        """The pulls of a recording that turned out to hold `number` of them. One alone is the recording itself.
+
+        Several have a specimen and a group only where the notes list them: whether they were one specimen pulled again
+        or several, a recording does not tell. Raises: DataError if the notes list another number.
+        """
+        if self.listed and len(self.listed) != number:
+            raise DataError(
+                f"{self.path}: {number} pull(s) found, but its notes list {len(self.listed)} specimens: "
+                f"{', '.join(listed.specimen for listed in self.listed)}"
+            )
+        if number == 1 and not self.listed:
+            return (self,)
+        names = self.listed or (Listed(""),) * number
+        return tuple(
+            replace(
+                self,
+                name=f"{self.name}#{i}" if number > 1 else self.name,
+                specimen=listed.specimen,
+                group=listed.group,
+                order=listed.order,
+                part=i if number > 1 else None,
+            )
+            for i, listed in enumerate(names, start=1)
+        )
+
+    def described(self) -> dict[str, Any]:
+        """What is known of the pull besides its recording, for JSON."""
+        return {
+            "name": self.name,
+            "file": str(self.path),
+            "specimen": self.specimen or None,
+            "group": self.group or None,
+            "order": self.order,
+            "part": self.part,
+        }
+
+
+def pulls_of(session: "Session") -> tuple[Pull, ...]:
+    """The pulls of a session, in the order of its specimens; recordings made for another purpose are left out.
+
+    Raises: DataError (notes or table of specimens).
+    """
+    specimens = {specimen.id: specimen for specimen in session.specimens()}
+    pulls = [
+        _pull(run, session, specimens)
+        for run in session.runs()
+        if run.notes.more.get(PURPOSE, "pull") == "pull"
+    ]
+    return tuple(sorted(pulls, key=lambda pull: (pull.order is None, pull.order or 0)))
+
+
+def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") -> Pull:
+    specimen = specimens.get(run.notes.specimen or run.name)
+    return Pull(
+        run.name,
+        run.path,
+        session,
+        specimen=run.notes.specimen or run.name,
+        group=specimen.group if specimen else "",
+        order=specimen.order if specimen else None,
+        notes=run.notes.notes,
+        listed=tuple(_listed(run, specimens)),
+    )
+
+
+def _listed(run: "RunFile", specimens: "dict[str, Specimen]") -> Sequence[Listed]:
+    ids = run.notes.more.get(SPECIMENS, ())
+    if not isinstance(ids, list | tuple) or not all(isinstance(name, str) for name in ids):
+        raise DataError(f'{run.path.with_suffix(".toml")}: "{SPECIMENS}" must be a list of ids')
+    known = [(name, specimens.get(name)) for name in ids]
+    return [Listed(name, s.group if s else "", s.order if s else None) for name, s in known]

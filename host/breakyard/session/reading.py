@@ -1,0 +1,139 @@
+"""Pulls -> summaries; what a session has kept of an earlier reading is not computed twice."""
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Final
+
+from breakyard.curve import LoadCurve
+from breakyard.errors import BreakyardError
+from breakyard.pull.results import Summary
+from breakyard.session import kept
+from breakyard.session.options import ReadOptions
+from breakyard.session.pulls import Pull
+from breakyard.session.recordings import load_curve
+
+_ENOUGH_FOR_TWO: Final = 12
+"""Pulls from which a second process earns its start (about a second for numpy and scipy)."""
+
+
+@dataclass(frozen=True, slots=True)
+class PullResult:
+    """A pull with its summary, or with the reason why there is none."""
+
+    pull: Pull
+    summary: Summary | None
+    problem: str = ""
+    kept: bool = False
+    """True if the summary was taken from the session's results."""
+
+    @property
+    def label(self) -> str:
+        """What people call it: the specimen, else the recording."""
+        return self.pull.specimen or self.pull.name
+
+    def to_json(self) -> dict[str, Any]:
+        """What is known of the pull, its summary, and what went wrong."""
+        return self.pull.described() | {
+            "summary": None if self.summary is None else self.summary.to_json(),
+            "problem": self.problem or None,
+        }
+
+
+def _ignore(name: str) -> None:
+    pass
+
+
+def read_pulls(
+    pulls: Sequence[Pull],
+    options: ReadOptions,
+    step: Callable[[str], None] = _ignore,
+    *,
+    processes: int | None = 1,
+) -> tuple[PullResult, ...]:
+    """Summarize pulls in their order; one that cannot be read does not stop the others.
+
+    A recording of several pulls gives one result for each, "NAME#1", "NAME#2" and so on. Results of pulls in a session
+    are written to its results/ folder. `step` is called with each finished recording's name. `processes`: how many may
+    work at once; None: as many as the computer has, where that pays (a script then needs the usual guard
+    `if __name__ == "__main__"` on systems that start processes afresh).
+    """
+    sources = [kept.made_from(pull, options) for pull in pulls]
+    have = [kept.find_kept(pull, source) for pull, source in zip(pulls, sources, strict=True)]
+    left = [pull for pull, known in zip(pulls, have, strict=True) if known is None]
+    made = iter(_make(left, options, step, processes))
+    found: list[PullResult] = []
+    for pull, source, known in zip(pulls, sources, have, strict=True):
+        if known is not None:
+            step(pull.name)
+            found += [PullResult(part, summary, kept=True) for part, summary in known]
+            continue
+        results = next(made)
+        if source is not None and all(result.summary is not None for result in results):
+            pairs = [(result.pull, result.summary) for result in results if result.summary is not None]
+            kept.keep(pull, pairs, source)
+        found += results
+    return tuple(found)
+
+
+def read_one(pull: Pull, options: ReadOptions) -> tuple[tuple[PullResult, LoadCurve], ...]:
+    """Summarize each pull of one recording; with the curves. Raises: BreakyardError."""
+    from breakyard.pull.split import split_pulls
+
+    curve = load_curve(
+        pull,
+        options.calibration,
+        accuracy_percent=options.accuracy_percent,
+        response=options.response,
+    )
+    curves = split_pulls(curve)
+    parts = pull.parts(len(curves))
+    return tuple(
+        (_read(part, own, options, alone=len(curves) == 1), own)
+        for part, own in zip(parts, curves, strict=True)
+    )
+
+
+def _read(pull: Pull, curve: LoadCurve, options: ReadOptions, *, alone: bool) -> PullResult:
+    from breakyard.pull.summarize import summarize
+
+    try:
+        summary = summarize(
+            curve,
+            coverage=options.coverage,
+            misalignment_deg=options.misalignment_deg,
+            temperature_c=options.temperature_c,
+            pull_speed_m_per_s=options.pull_speed_m_per_s,
+        )
+    except BreakyardError as error:
+        if alone:
+            raise
+        return PullResult(pull, None, str(error))
+    return PullResult(pull, summary)
+
+
+def _try(pull: Pull, options: ReadOptions) -> list[PullResult]:
+    try:
+        return [result for result, _ in read_one(pull, options)]
+    except (BreakyardError, OSError) as error:
+        return [PullResult(pull, None, str(error))]
+
+
+def _make(
+    pulls: Sequence[Pull], options: ReadOptions, step: Callable[[str], None], processes: int | None
+) -> list[list[PullResult]]:
+    workers = min(processes or os.cpu_count() or 1, len(pulls))
+    if len(pulls) < _ENOUGH_FOR_TWO or workers < 2:
+        made = []
+        for pull in pulls:
+            made.append(_try(pull, options))
+            step(pull.name)
+        return made
+    with ProcessPoolExecutor(workers) as pool:
+        futures: list[Future[list[PullResult]]] = [pool.submit(_try, pull, options) for pull in pulls]
+        results = []
+        for pull, future in zip(pulls, futures, strict=True):
+            results.append(future.result())
+            step(pull.name)
+        return results

@@ -1,0 +1,121 @@
+"""A recording on disk -> Run or LoadCurve: raw records, or another instrument's table of counts or loads."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from breakyard.calibration import Calibration
+from breakyard.curve import LoadCurve, curve_from_columns, curve_from_run
+from breakyard.errors import DataError
+from breakyard.run import Run, read_runs, run_from_columns
+from breakyard.session.in_force import load_calibration, load_response
+
+if TYPE_CHECKING:
+    from breakyard.converter import StepResponse
+    from breakyard.formats.recording import Recording
+    from breakyard.session.pulls import Pull
+
+TABLES = (".csv", ".txt", ".tsv")
+"""Endings of recordings that are tables of text."""
+
+
+def load_run(path: Path) -> Run:
+    """Read the one run of a run file. Raises: DataError, also when several runs are in it."""
+    runs = read_runs(path.read_bytes(), name=path.stem)
+    if len(runs) > 1:
+        numbers = ", ".join(str(run.number) for run in runs)
+        raise DataError(f"{path}: {len(runs)} runs ({numbers}) in one file; keep each in a file of its own")
+    return runs[0]
+
+
+def load_counts(path: Path) -> Run:
+    """Read a run file, or another instrument's table of counts. Raises: DataError."""
+    if not path.exists():
+        raise DataError(f"{path}: there is no such file")
+    if path.suffix.lower() in TABLES:
+        from breakyard.formats.read_csv import read_csv
+
+        recording = read_csv(path)
+        if recording.counts is None:
+            raise DataError(
+                f"{path}: this recording holds loads, not counts; a calibration is made from the converter's counts"
+            )
+        return run_from_columns(recording.time_s, recording.counts, name=path.stem)
+    try:
+        return load_run(path)
+    except DataError as error:
+        # The run's name is the file's without its ending; people need the whole.
+        raise DataError(
+            f"{path.name}: {str(error).removeprefix(f'{path.stem}: ').removeprefix(f'{path}: ')}"
+        ) from None
+
+
+def load_curve(
+    pull: "Pull",
+    calibration: "Path | Calibration | None" = None,
+    *,
+    accuracy_percent: float | None = None,
+    response: "str | Path | StepResponse | None" = None,
+) -> LoadCurve:
+    """Read a pull's load curve, which carries the calibration and the step response in force.
+
+    A pull that is one of several in its recording gets its own part of the curve.
+
+    Args:
+        calibration: a file, a name in the session, or the calibration itself; None: the session's own.
+        accuracy_percent: of another instrument, where its notes do not state it.
+        response: a file, "assumed", or the response itself; None: what is kept of the logger.
+
+    Raises: BreakyardError of any kind, naming the file.
+    """
+    from breakyard.pull.split import split_pulls
+
+    curve = _whole_curve(pull, calibration, accuracy_percent, response)
+    return curve if pull.part is None else split_pulls(curve)[pull.part - 1]
+
+
+def _whole_curve(
+    pull: "Pull",
+    calibration: "Path | Calibration | None",
+    accuracy_percent: float | None,
+    response: "str | Path | StepResponse | None",
+) -> LoadCurve:
+    if pull.path.suffix.lower() == ".run":
+        return _of_counts(pull, load_run(pull.path), calibration, response)
+    name = pull.path.stem
+    recording, accuracy = _recording(pull)
+    if recording.counts is not None:
+        run = run_from_columns(recording.time_s, recording.counts, name=name)
+        return _of_counts(pull, run, calibration, response)
+    assert recording.load_n is not None
+    return curve_from_columns(
+        recording.time_s,
+        recording.load_n,
+        name=name,
+        accuracy=accuracy if accuracy_percent is None else accuracy_percent / 100,
+        extension_m=recording.extension_m,
+    )
+
+
+def _of_counts(
+    pull: "Pull",
+    run: Run,
+    calibration: "Path | Calibration | None",
+    response: "str | Path | StepResponse | None",
+) -> LoadCurve:
+    return curve_from_run(
+        run,
+        load_calibration(calibration, pull.session, pull.path.name),
+        response=load_response(pull, run, response),
+    )
+
+
+def _recording(pull: "Pull") -> "tuple[Recording, float | None]":
+    """A table as the session's notes say that it was read, else as it tells itself; with its stated accuracy."""
+    from breakyard.formats.read_csv import read_csv
+
+    session, name = pull.session, pull.path.stem
+    if session is not None and pull.path.parent.resolve() == session.layout.runs.resolve():
+        imported = session.notes(name).imported
+        if imported is not None:
+            return session.read_recording(name), imported.accuracy
+    return read_csv(pull.path), None
