@@ -4,61 +4,92 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from breakyard.errors import DataError, UnitError, UsageError
 from breakyard.formats.columns import Header, is_force, is_mass, split_unit
 from breakyard.formats.recording import (
+    CLOCK,
     COUNTS,
     LENGTH_UNITS,
+    NO_COLUMN,
     TIME_UNITS,
     Column,
     CsvOptions,
+    find_force_unit,
     find_length_unit,
     find_time_unit,
+    load_unit,
     means_counts,
 )
 from breakyard.units import FORCE_UNITS, force_unit
 
+_SAME: Final = 1e-3
+"""Two columns say the same where they differ by no more than this share, besides what their displays round."""
 _MOST_DIGITS: Final = 6
 """Of a column's number."""
 
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """The columns to read, with their units settled."""
+    """The columns to read, with their units settled as far as headers and options settle them.
 
-    time: Column
-    load: Column
+    `times` and `loads` hold one column each, or several of which only their values can tell whether they say the same.
+    A time without a unit has "", until its values were seen.
+    """
+
+    times: tuple[Column, ...]
+    loads: tuple[Column, ...]
     extension: Column | None
     notes: tuple[str, ...]
 
 
 def choose_columns(
-    headers: Sequence[Header], numeric: Sequence[bool], options: CsvOptions, where: str
+    headers: Sequence[Header],
+    numeric: Sequence[bool],
+    options: CsvOptions,
+    where: str,
+    clock: Sequence[bool] = (),
 ) -> Chosen:
     """Choose by what the person said, then by units, then by names.
 
-    Raises: DataError where nothing or more than one column fits; UnitError for units; UsageError for a
-    column that the file does not have.
+    Raises: DataError where nothing fits, or more than one column that cannot say the same; UnitError for units;
+    UsageError for a column that the file does not have.
     """
     notes: list[str] = []
+    moments = [header for header in headers if clock and clock[header.number - 1]]
     usable = [header for header in headers if numeric[header.number - 1]]
-    time = _named(headers, options.time_column, "--time-column", where)
+    named = _named(headers, options.time_column, "--time-column", where)
     load = _named(headers, options.load_column, "--load-column", where)
-    extension = _named(headers, options.extension_column, "--extension-column", where)
-    if time is None:
+    no_extension = options.extension_column == NO_COLUMN and not any(
+        header.text.casefold() == NO_COLUMN for header in headers
+    )
+    extension = (
+        None if no_extension else _named(headers, options.extension_column, "--extension-column", where)
+    )
+    if named is not None:
+        times = [named]
+    else:
         free = [one for one in usable if one not in (load, extension)]
-        time = _choose_time(free, headers, len(usable), load is not None, where)
-    if load is None:
-        load = _choose_load([one for one in usable if one not in (time, extension)], headers, notes, where)
-    if time == load:
-        raise UsageError(f"{where}: column {time} cannot be both time and load")
+        times = _choose_time(free, moments, headers, len(usable), load is not None, where)
+    if load is not None:
+        loads = [load]
+    else:
+        free = [one for one in usable if one not in (*times, extension)]
+        loads = _choose_load(free, headers, notes, where)
+    if times[0] in loads:
+        raise UsageError(f"{where}: column {times[0]} cannot be both time and load")
     if extension is None:
-        extension = _choose_extension([one for one in usable if one not in (time, load)], notes)
-    elif extension in (time, load):
+        free = [one for one in usable if one not in (*times, *loads)]
+        extension = None if no_extension else _choose_extension(free, notes)
+    elif extension in (*times, *loads):
         raise UsageError(f"{where}: column {extension} cannot be the extension and something else")
     return Chosen(
-        time=Column(time.text, time.number, _time_unit(time, options, where)),
-        load=Column(load.text, load.number, _load_unit(load, options, where)),
+        times=tuple(
+            Column(one.text, one.number, _time_unit(one, one in moments, options, where)) for one in times
+        ),
+        loads=tuple(Column(one.text, one.number, _load_unit(one, options, where)) for one in loads),
         extension=None
         if extension is None
         else Column(extension.text, extension.number, _length_unit(extension, options, where)),
@@ -101,55 +132,88 @@ def _named(headers: Sequence[Header], wanted: str | int | None, option: str, whe
 
 
 def _choose_time(
-    free: Sequence[Header], headers: Sequence[Header], numeric: int, load_known: bool, where: str
-) -> Header:
+    free: Sequence[Header],
+    moments: Sequence[Header],
+    headers: Sequence[Header],
+    numeric: int,
+    load_known: bool,
+    where: str,
+) -> list[Header]:
     found = [header for header in free if header.is_time]
     if len(found) > 1:
         # "Time [s]" beside "Pause [s]": the name decides, if it can.
         found = [header for header in found if header.names_time] or found
-    if len(found) == 1:
-        return found[0]
     if found:
-        both = " and ".join(map(str, found))
-        raise DataError(f"{where}: columns {both} can all be the time; give --time-column")
+        return found
+    if moments:
+        # A date beside a time of day: what holds both is best, and what is called a time.
+        timed = [header for header in moments if header.names_time] or list(moments)
+        return timed[:1]
     if load_known and numeric == 2 and len(free) == 1:
-        return free[0]
-    clock = next((header for header in headers if header.is_time), None)
-    if clock is not None:
+        return [free[0]]
+    named = next((header for header in headers if header.is_time), None)
+    if named is not None:
         raise DataError(
-            f"{where}: column {clock} holds no plain numbers; a recording needs elapsed times in numbers: "
-            "give --time-column"
+            f"{where}: column {named} holds neither plain numbers nor times of day with seconds: give --time-column"
         )
     raise DataError(
         f"{where}: no column is known to be the time; give --time-column (there is {_listed(headers)})"
     )
 
 
-def _choose_load(free: Sequence[Header], headers: Sequence[Header], notes: list[str], where: str) -> Header:
+def _choose_load(
+    free: Sequence[Header], headers: Sequence[Header], notes: list[str], where: str
+) -> list[Header]:
     # From the surest to the least sure; the first kind that occurs at all decides.
     kinds: tuple[Callable[[Header], bool], ...] = (
-        lambda header: header.is_load and is_force(header.unit or header.name),
+        lambda header: header.is_load and (is_force(header.unit) or header.bare_force is not None),
         lambda header: header.is_counts,
         lambda header: is_mass(header.unit) and not header.is_time,
         lambda header: header.is_load and not header.unit,
         lambda header: header.is_load,
     )
-    for kind in kinds:
+    for sureness, kind in enumerate(kinds):
         found = [header for header in free if kind(header)]
         if len(found) > 1 and len(named := [header for header in found if header.names_load]) == 1:
             others = ", ".join(str(header) for header in found if header not in named)
             notes.append(f"{others} was left out; --load-column chooses another column")
             found = named
-        if len(found) == 1:
-            return found[0]
+        if len(found) == 1 or (found and sureness == 0):
+            return found
         if found:
-            both = " and ".join(map(str, found))
-            raise DataError(f"{where}: columns {both} can all be the load; give --load-column")
+            raise DataError(f"{where}: {_several(found, 'load')}; give --load-column")
     if len(free) == 1 and not free[0].text:
-        return free[0]
+        return [free[0]]
     raise DataError(
         f"{where}: no column is known to be the load; give --load-column (there is {_listed(headers)})"
     )
+
+
+def _several(found: Sequence[Header | Column], role: str) -> str:
+    both = " and ".join(str(one) for one in found)
+    return f"columns {both} can all be the {role}"
+
+
+def agreeing(columns: Sequence[Column], values: Sequence[NDArray[np.float64]], role: str, where: str) -> int:
+    """Which of several columns to take, if all say the same in their units: the one with the finest steps.
+
+    `values` in the same unit, shape (n,) each, the first of them whole and others perhaps with nan; times count from
+    their first. Raises: DataError if they differ.
+    """
+    first = values[0]
+    for other in values[1:]:
+        both = np.isfinite(first) & np.isfinite(other)
+        rounding = 0.6 * (_finest(first[both]) + _finest(other[both]))
+        if not both.any() or not np.allclose(other[both], first[both], rtol=_SAME, atol=rounding):
+            raise DataError(f"{where}: {_several(columns, role)}, and they differ; give --{role}-column")
+    whole = [at for at, one in enumerate(values) if np.isfinite(one).all()]
+    return max(whole, key=lambda at: (np.unique(values[at]).size, -at))
+
+
+def _finest(values: NDArray[np.float64]) -> float:
+    """The smallest step between values: what a display rounds to."""
+    steps = np.diff(np.unique(values))
+    return float(steps.min()) if steps.size else 0.0
 
 
 def _choose_extension(free: Sequence[Header], notes: list[str]) -> Header | None:
@@ -175,39 +239,59 @@ def _refuse_other(header: Header, said: str | None, wanted: str, option: str, wh
         )
 
 
-def _force_or_counts(unit: str) -> str | None:
-    if unit == COUNTS:
+def _said_load(header: Header) -> str | None:
+    """The unit of force that the header tells, or counts; None for a mass, which a person may set right."""
+    if means_counts(header.unit):
         return COUNTS
-    return force_unit(unit) if is_force(unit) else None
+    return find_force_unit(header.unit) if header.unit else header.bare_force
 
 
-def _time_unit(header: Header, options: CsvOptions, where: str) -> str:
+def _time_unit(header: Header, is_clock: bool, options: CsvOptions, where: str) -> str:
+    if is_clock:
+        if options.time_unit not in (None, CLOCK):
+            raise UnitError(
+                f"{where}, column {header}: it holds dates or times of day, which need no --time-unit"
+            )
+        return CLOCK
+    said = find_time_unit(header.unit) if header.unit else find_time_unit(header.name)
     if options.time_unit is not None:
-        _refuse_other(header, find_time_unit(header.unit), options.time_unit, "--time-unit", where)
+        if options.time_unit == CLOCK:
+            raise UnitError(f"{where}, column {header}: it holds numbers, no dates or times of day")
+        _refuse_other(header, said, options.time_unit, "--time-unit", where)
         return options.time_unit
-    if found := find_time_unit(header.unit or header.name):
-        return found
-    said = f'"{header.unit}" is not a unit of time' if header.unit else "no unit of time is given"
-    raise UnitError(f"{where}, column {header}: {said}; give --time-unit ({', '.join(TIME_UNITS)})")
+    if header.unit and said is None:
+        raise UnitError(
+            f'{where}, column {header}: "{header.unit}" is not a unit of time; '
+            f"give --time-unit ({', '.join(TIME_UNITS)})"
+        )
+    return said or ""
+
+
+def no_time_unit(column: Column, where: str) -> UnitError:
+    """The refusal of times of which neither header nor values tell the unit."""
+    return UnitError(
+        f"{where}, column {column}: no unit of time is given; give --time-unit ({', '.join(TIME_UNITS)})"
+    )
 
 
 def _load_unit(header: Header, options: CsvOptions, where: str) -> str:
     if options.unit is not None:
-        wanted = COUNTS if means_counts(options.unit) else force_unit(options.unit)
-        said = COUNTS if means_counts(header.unit) else header.unit
+        wanted = load_unit(options.unit)
         # A mass in a header is a slip that the person sets right; another force would be a hidden factor.
-        _refuse_other(header, _force_or_counts(said), wanted, "--unit", where)
+        _refuse_other(header, _said_load(header), wanted, "--load-unit", where)
         return wanted
     if header.is_counts:
         return COUNTS
-    if not header.unit and header.name in FORCE_UNITS:
-        return header.name
+    if said := _said_load(header):
+        return said
     if not header.unit:
-        raise UnitError(f"{where}, column {header}: no unit is given; give --unit ({', '.join(FORCE_UNITS)})")
+        raise UnitError(
+            f"{where}, column {header}: no unit is given; give --load-unit ({', '.join(FORCE_UNITS)})"
+        )
     try:
         return force_unit(header.unit)
     except UnitError as error:
-        raise UnitError(f"{where}, column {header}: {error} (with --unit)") from None
+        raise UnitError(f"{where}, column {header}: {error} (with --load-unit)") from None
 
 
 def _length_unit(header: Header, options: CsvOptions, where: str) -> str:

@@ -10,8 +10,14 @@ from dataclasses import dataclass
 from typing import Final
 
 from breakyard.errors import UnitError
-from breakyard.formats.recording import find_length_unit, find_time_unit, means_counts
-from breakyard.units import FORCE_UNITS, force_unit, mass_unit
+from breakyard.formats.recording import (
+    FILE_FORCES,
+    find_force_unit,
+    find_length_unit,
+    find_time_unit,
+    means_counts,
+)
+from breakyard.units import mass_unit
 
 
 def _words(text: str) -> frozenset[str]:
@@ -42,13 +48,7 @@ def known_unit(text: str) -> bool:
     """Whether a text is a unit of time, length, force or mass, or says "counts"."""
     if find_time_unit(text) or find_length_unit(text) or means_counts(text):
         return True
-    for table in (force_unit, mass_unit):
-        try:
-            table(text)
-        except UnitError:
-            continue
-        return True
-    return False
+    return is_force(text) or is_mass(text)
 
 
 def is_mass(text: str) -> bool:
@@ -62,11 +62,7 @@ def is_mass(text: str) -> bool:
 
 def is_force(text: str) -> bool:
     """Whether a unit is one of force."""
-    try:
-        force_unit(text)
-    except UnitError:
-        return False
-    return True
+    return find_force_unit(text) is not None
 
 
 def split_unit(text: str) -> tuple[str, str]:
@@ -110,6 +106,13 @@ class Header:
         return bool(self.words & _LOAD_WORDS)
 
     @property
+    def bare_force(self) -> str | None:
+        """The unit of force that is all that the header says, as in "time,kgf"."""
+        if self.unit or not (self.name in FILE_FORCES or len(self.name) > 1):
+            return None
+        return find_force_unit(self.name)
+
+    @property
     def is_time(self) -> bool:
         """A time by its unit, or by its name where the unit does not speak against it."""
         if self.unit:
@@ -121,7 +124,7 @@ class Header:
         """A load by its unit of force, or by its name with a mass, with counts or with no unit."""
         if self.is_time:
             return False
-        if is_force(self.unit) or (not self.unit and self.name in FORCE_UNITS):
+        if is_force(self.unit) or self.bare_force:
             return True
         fits = not self.unit or not known_unit(self.unit) or is_mass(self.unit)
         return (self.names_load and fits) or self.is_counts

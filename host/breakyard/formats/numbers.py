@@ -13,6 +13,8 @@ _LOOKS_NUMERIC: Final = re.compile(
     r"[+\-\u2212]?(?:[0-9][0-9.,'\u2019 \u00a0\u202f]*|[.,][0-9]+)(?:[eE][+\-\u2212]?[0-9]+)?"
 )
 _COULD_BE_GROUPED: Final = re.compile(r"[+\-\u2212]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+MISSING: Final = frozenset({"", "nan", "na", "n/a", "#n/a", "null", "none", "-", "--", "---", "#value!"})
+"""What programs write where they have no value (lower case). What means "overloaded" is not among them."""
 _QUIET_GROUPS: Final = "'\u2019 \u00a0\u202f"
 """Marks between thousands that are never a decimal mark."""
 

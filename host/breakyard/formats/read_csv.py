@@ -1,38 +1,41 @@
 """Recordings of any other instrument: a text file with a column of times and one of loads or counts.
 
-The plan: find how the file is written (sniff), which column is which (columns), read the numbers fast
-where they are plain (numpy), and strictly, one by one, where they are not. The strict reader is the
-reference: it alone decides what is a number and writes the errors. Rows are counted from 1 as a
-spreadsheet does, header rows included.
+The plan: find how the file is written (sniff), which column is which (columns, choose), read the numbers (table), and
+settle what times are (clock). Whatever was not simply taken as it stands is told in the reading's notes. Rows are
+counted from 1 as a spreadsheet does, header rows included.
 """
 
-from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Final, NoReturn
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import DataError
-from breakyard.formats.choose import choose_columns
+from breakyard.formats.choose import Chosen, agreeing, choose_columns, no_time_unit
+from breakyard.formats.clock import guess_unit, settle, to_seconds
 from breakyard.formats.columns import read_headers
-from breakyard.formats.numbers import NumberReader
 from breakyard.formats.recording import (
     COUNTS,
+    FILE_FORCES,
     LENGTH_UNITS,
-    TIME_UNITS,
     Column,
     CsvOptions,
     Reading,
     Recording,
 )
-from breakyard.formats.sniff import Dialect, decode, sniff, split_fields, split_lines
-from breakyard.units import to_newtons
+from breakyard.formats.sniff import Dialect, sniff
+from breakyard.formats.table import Array, Table, read_table
+from breakyard.formats.text import Lines, decode, split_fields, split_header
 
-_EXACT_DIVISORS: Final = {"s": 1.0, "ms": 1e3, "us": 1e6}
-"""Dividing by these rounds once, multiplying by 1e-3 would round twice."""
+_T = TypeVar("_T", bound=np.generic)
+
 _COUNT_LIMIT: Final = 2**31
-_TIME_OF_DAY: Final = ":"
+_HALF_OF_24_BITS: Final = 2**23
+LARGEST_N: Final = 1e9
+"""The strongest testing machines pull some 5e7 N (12 million lbf; from memory): beyond this is no load."""
+SMALLEST_N: Final = 1e-6
+"""A recording that never exceeds a micronewton is no recording of a pull."""
 
 
 def read_csv(path: str | Path, options: CsvOptions | None = None) -> Recording:
@@ -54,203 +57,179 @@ def parse_csv(
     """Read a recording from the bytes of a file; `where` names the file in errors.
 
     What the file says is found, what it leaves open is refused with the option that settles it; steps of
-    time stay as uneven as they are.
+    time stay as uneven as they are. Times that repeat are spread, a few rows out of order are put in order, rows
+    without a load and rows of words are left out; `Recording.reading.notes` say so.
 
-    Raises: DataError (no numbers, a bad field with its row and column, times that repeat or go back),
+    Raises: DataError (no numbers, a bad field with its row and column, times that go back, loads that are none),
     UnitError (no or an unknown unit, or a mass), UsageError (options that do not fit the file).
     """
     options = options or CsvOptions()
     where = where or name or "the file"
     text, encoding = decode(data, where)
-    lines = split_lines(text)
+    lines = Lines(text)
+    del text
     dialect = sniff(lines, options, where)
-    header_fields = [split_fields(line, dialect.separator) for line in lines[: dialect.first_row]]
+    header_fields = [
+        split_header(line, dialect.separator, dialect.columns) for line in lines[: dialect.first_row]
+    ]
     headers = read_headers([fields for fields in header_fields if any(fields)], dialect.columns)
-    chosen = choose_columns(headers, dialect.numeric, options, where)
-    wanted = [one for one in (chosen.time, chosen.load, chosen.extension) if one is not None]
-    columns = _read_fast(lines, dialect, wanted)
-    skipped: tuple[int, ...] = ()
-    thousands = None
-    if columns is None:
-        columns, skipped, thousands = _read_strictly(lines, dialect, wanted, where)
-    if columns[0].size < 2:
-        raise DataError(f"{where}: only {columns[0].size} row of numbers; a recording needs at least two")
-    time_s = _seconds(columns[0], chosen.time.unit)
-    _check_rising(time_s, lines, dialect, wanted, where)
+    chosen = choose_columns(headers, dialect.numeric, options, where, dialect.clock)
+    extra = () if chosen.extension is None else (chosen.extension,)
+    # The first time and the first load lead; what else could be either follows, to be compared.
+    wanted = [chosen.times[0], chosen.loads[0], *chosen.times[1:], *chosen.loads[1:], *extra]
+    table = read_table(lines, dialect, wanted, where)
+    if table.columns[0].size < 2:
+        raise DataError(
+            f"{where}: only {table.columns[0].size} row of numbers; a recording needs at least two"
+        )
+    notes = [*chosen.notes, *_left_out(table)]
+    time, time_s = _time(chosen, table, notes, where)
+    load, loads = _load(chosen, table, notes, where)
+    settled = settle(time_s, time.unit)
+    if settled.falls is not None:
+        _refuse_falls(time_s, settled.falls, table, lines, dialect, time, where)
+    if np.diff(settled.time_s).min() <= 0.0:
+        raise DataError(f"{where}, column {time}: all rows have the same time; give --time-column")
+    notes += settled.notes
     load_n = counts = None
-    if chosen.load.unit == COUNTS:
-        counts = _whole(columns[1], lines, dialect, chosen.load, where)
+    if load.unit == COUNTS:
+        counts = _ordered(_whole(loads, table, load, notes, where), settled.order)
     else:
-        load_n = columns[1] * to_newtons(1.0, chosen.load.unit)
-        _check_finite(load_n, lines, dialect, chosen.load, where)
-    extension_m = columns[2] * LENGTH_UNITS[chosen.extension.unit] if chosen.extension else None
+        load_n = _ordered(_newtons(loads, table, load, where), settled.order)
+    extension_m = None
+    if chosen.extension is not None:
+        extension_m = _ordered(
+            np.asarray(table.columns[-1] * LENGTH_UNITS[chosen.extension.unit]), settled.order
+        )
     reading = Reading(
         encoding=encoding,
         separator=dialect.separator,
         decimal=dialect.decimal,
-        thousands=thousands,
+        thousands=table.thousands,
         header_rows=dialect.first_row,
-        skipped_rows=skipped,
-        time=chosen.time,
-        load=chosen.load,
+        skipped_rows=tuple(table.blank),
+        time=time,
+        load=load,
         extension=chosen.extension,
-        notes=chosen.notes,
+        notes=tuple(notes),
     )
-    return Recording(name, time_s, load_n, counts, extension_m, reading)
+    return Recording(name, settled.time_s, load_n, counts, extension_m, reading)
 
 
-def _read_fast(
-    lines: Sequence[str], dialect: Dialect, wanted: Sequence[Column]
-) -> list[NDArray[np.float64]] | None:
-    """All plain numbers at once, or None where anything is not plain."""
-    end = len(lines)
-    while end > dialect.first_row and not lines[end - 1]:
-        end -= 1
-    body = lines[dialect.first_row : end]
-    separators = dialect.columns - 1
-    # numpy would skip blank rows and take longer ones without a word.
-    if not body or any(line.count(dialect.separator) != separators or '"' in line for line in body):
-        return None
-    if dialect.decimal == ",":
-        if any("." in line for line in body):
-            return None
-        body = [line.replace(",", ".") for line in body]
-    try:
-        table = np.loadtxt(
-            body,
-            dtype=np.float64,
-            comments=None,
-            delimiter=dialect.separator,
-            usecols=[one.number - 1 for one in wanted],
-            ndmin=2,
+def _time(chosen: Chosen, table: Table, notes: list[str], where: str) -> tuple[Column, NDArray[np.float64]]:
+    """The column of times with its unit settled, and its seconds."""
+    columns = chosen.times
+    values = [table.columns[0], *table.columns[2 : 1 + len(columns)]]
+    column, found = columns[0], values[0]
+    if len(columns) > 1:
+        units = [
+            column.unit or guess_unit(np.asarray(value, dtype=np.float64))[0] or "s"
+            for column, value in zip(columns, values, strict=True)
+        ]
+        seconds = [to_seconds(value, unit) for value, unit in zip(values, units, strict=True)]
+        at = agreeing(columns, [one - one[0] for one in seconds], "time", where)
+        others = ", ".join(str(one) for one in columns if one is not columns[at])
+        notes.append(f"{columns[at]} was taken for the time; {others} says the same")
+        column, found = columns[at], values[at]
+    if not column.unit:
+        unit, why = guess_unit(np.asarray(found, dtype=np.float64))
+        if unit is None:
+            raise no_time_unit(column, where)
+        notes.append(
+            f"the header tells no unit of time; taken for {unit}, since {why} (--time-unit says otherwise)"
         )
-    except ValueError:
-        return None
-    if len(table) != len(body) or not np.isfinite(table).all():
-        return None
-    return [np.ascontiguousarray(column) for column in table.T]
+        column = Column(column.name, column.number, unit)
+    return column, to_seconds(found, column.unit)
 
 
-def _read_strictly(
-    lines: Sequence[str], dialect: Dialect, wanted: Sequence[Column], where: str
-) -> tuple[list[NDArray[np.float64]], tuple[int, ...], str | None]:
-    """One number at a time. Returns the columns, the blank rows, the mark seen between thousands."""
-    reader = NumberReader(dialect.decimal, dialect.grouping)
-    values: list[list[float]] = [[] for _ in wanted]
-    skipped = []
-    last = len(lines)
-    while last and not lines[last - 1].strip():
-        last -= 1
-    for row, fields in _rows(lines[:last], dialect):
-        if not any(fields):
-            skipped.append(row)
-            continue
-        if len(fields) > dialect.columns and any(fields[dialect.columns :]):
-            raise DataError(
-                f"{where}, row {row}: {len(fields)} fields where the other rows have {dialect.columns}; "
-                "mend the row, or give --separator if the columns are cut wrongly"
-            )
-        for column, into in zip(wanted, values, strict=True):
-            if len(fields) < column.number:
-                raise DataError(
-                    f"{where}, row {row}: no field for column {column}; delete the row if the recording was cut off"
-                )
-            text = fields[column.number - 1]
-            number = reader.read(text)
-            if number is None or not np.isfinite(number):
-                _refuse_field(text, row, column, dialect, where)
-            into.append(number)
-    return [np.array(one, dtype=np.float64) for one in values], tuple(skipped), reader.grouping_seen
+def _load(chosen: Chosen, table: Table, notes: list[str], where: str) -> tuple[Column, Array]:
+    columns = chosen.loads
+    if len(columns) == 1:
+        return columns[0], table.columns[1]
+    begin = 1 + len(chosen.times)
+    values = [table.columns[1], *table.columns[begin : begin + len(columns) - 1]]
+    newtons = [value * FILE_FORCES[one.unit] for value, one in zip(values, columns, strict=True)]
+    at = agreeing(columns, [np.asarray(one) for one in newtons], "load", where)
+    others = ", ".join(str(one) for one in columns if one is not columns[at])
+    notes.append(f"{columns[at]} was taken for the load; {others} says the same")
+    return columns[at], values[at]
 
 
-def _rows(lines: Sequence[str], dialect: Dialect) -> Iterator[tuple[int, list[str]]]:
-    for at in range(dialect.first_row, len(lines)):
-        yield at + 1, split_fields(lines[at], dialect.separator)
+def _left_out(table: Table) -> list[str]:
+    """Sentences on the rows that are not in the recording."""
+    notes = []
+    if table.remarks:
+        row, words = table.remarks[0]
+        shown = words if len(words) <= 40 else words[:37] + "..."
+        also = f" and {len(table.remarks) - 1} more rows" if len(table.remarks) > 1 else ""
+        notes.append(f'row {row} ("{shown}"){also} held no numbers and was left out')
+    if table.missing:
+        rows = f"{len(table.missing)} row{'s' if len(table.missing) > 1 else ''}"
+        notes.append(f"{rows} had no load and were left out (first: row {table.missing[0]})")
+    if table.cut is not None:
+        notes.append(f"the last row ({table.cut}) is cut off and was left out")
+    if table.holes:
+        notes.append(f"{table.holes} values of the extension are missing")
+    return notes
 
 
-def _refuse_field(text: str, row: int, column: Column, dialect: Dialect, where: str) -> NoReturn:
-    place = f"{where}, row {row}, column {column}"
-    if not text:
-        raise DataError(f"{place}: the field is empty; fill it or delete the row")
-    shown = text if len(text) <= 30 else text[:27] + "..."
-    mark = "comma" if dialect.decimal == "," else "point"
-    other = "." if dialect.decimal == "," else ","
-    if _TIME_OF_DAY in text:
-        raise DataError(
-            f'{place}: "{shown}" is a time of day; give a column of elapsed times with --time-column'
-        )
-    if other in text and NumberReader(dialect.decimal, other).read(text) is not None:
-        raise DataError(
-            f'{place}: "{shown}" can be read in two ways (the file has a decimal {mark}); '
-            f"give --decimal {mark} if the {other!r} only groups thousands"
-        )
-    if other in text:
-        raise DataError(
-            f'{place}: "{shown}" does not fit the decimal {mark} of the file; mend it or give --decimal'
-        )
-    raise DataError(f'{place}: "{shown}" is not a number; mend or delete the row, or give --header-rows')
+def _ordered(values: NDArray[_T], order: NDArray[np.intp] | None) -> NDArray[_T]:
+    return values if order is None else values[order]
 
 
-def _seconds(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
-    if unit in _EXACT_DIVISORS:
-        return values / _EXACT_DIVISORS[unit]
-    return values * TIME_UNITS[unit]
-
-
-def _row_of(index: int, lines: Sequence[str], dialect: Dialect) -> int:
-    """The row in the file of one of the numbers that were read."""
-    for count, (row, _) in enumerate(one for one in _rows(lines, dialect) if any(one[1])):
-        if count == index:
-            return row
-    raise AssertionError("more numbers than rows")
-
-
-def _check_rising(
+def _refuse_falls(
     time_s: NDArray[np.float64],
-    lines: Sequence[str],
+    index: int,
+    table: Table,
+    lines: Lines,
     dialect: Dialect,
-    wanted: Sequence[Column],
+    column: Column,
     where: str,
 ) -> None:
-    falling = np.flatnonzero(np.diff(time_s) <= 0.0)
-    if not falling.size:
-        return
-    index = int(falling[0]) + 1
-    row = _row_of(index, lines, dialect)
-    place = f"{where}, row {row}, column {wanted[0]}"
-    before, now = (
-        split_fields(lines[_row_of(at, lines, dialect) - 1], dialect.separator) for at in (index - 1, index)
-    )
-    at = wanted[0].number - 1
-    others = f" ({falling.size} such rows in all)" if falling.size > 1 else ""
-    if time_s[index] == time_s[index - 1]:
-        raise DataError(
-            f"{place}: the time {now[at]} is repeated{others}; save the times with more decimals, "
-            "or delete the repeated rows"
-        )
+    rows = table.row(index - 1), table.row(index)
+    before, now = (split_fields(lines[row - 1], dialect.separator)[column.number - 1] for row in rows)
+    falling = int(np.count_nonzero(np.diff(time_s) < 0.0))
+    others = f" ({falling} such rows in all)" if falling > 1 else ""
     raise DataError(
-        f"{place}: the time goes back from {before[at]} to {now[at]}{others}; "
+        f"{where}, row {rows[1]}, column {column}: the time goes back from {before} to {now}{others}; "
         "split the file there if it holds two recordings, or choose another --time-column"
     )
 
 
-def _check_finite(
-    load_n: NDArray[np.float64], lines: Sequence[str], dialect: Dialect, column: Column, where: str
-) -> None:
-    bad = np.flatnonzero(~np.isfinite(load_n))
-    if bad.size:
-        row = _row_of(int(bad[0]), lines, dialect)
-        raise DataError(f"{where}, row {row}, column {column}: the load is too large for a number")
+def _newtons(values: Array, table: Table, column: Column, where: str) -> NDArray[np.float64]:
+    load_n = np.asarray(values * FILE_FORCES[column.unit], dtype=np.float64)
+    size = np.abs(load_n)
+    if not np.isfinite(load_n).all() or size.max() > LARGEST_N:
+        at = int(np.argmax(np.where(np.isfinite(size), size, np.inf)))
+        raise DataError(
+            f"{where}, row {table.row(at)}, column {column}: {values[at]:g} {column.unit} is no load that anything can "
+            "be pulled with; mend or delete the row, or give another --load-column or --load-unit"
+        )
+    if 0.0 < size.max() < SMALLEST_N:
+        raise DataError(
+            f"{where}, column {column}: the largest load is {size.max():.3g} N, which is nothing; "
+            "give another --load-column or --load-unit"
+        )
+    return load_n
 
 
-def _whole(
-    values: NDArray[np.float64], lines: Sequence[str], dialect: Dialect, column: Column, where: str
-) -> NDArray[np.int32]:
+def _whole(values: Array, table: Table, column: Column, notes: list[str], where: str) -> NDArray[np.int32]:
     bad = np.flatnonzero((values != np.rint(values)) | (np.abs(values) >= _COUNT_LIMIT))
     if bad.size:
-        row = _row_of(int(bad[0]), lines, dialect)
         raise DataError(
-            f"{where}, row {row}, column {column}: {values[bad[0]]:g} is not a converter's count (a whole number); "
-            "give --unit if the column holds loads"
+            f"{where}, row {table.row(int(bad[0]))}, column {column}: {values[bad[0]]:g} is not a converter's count "
+            "(a whole number); give --load-unit if the column holds loads"
         )
-    return values.astype(np.int32)
+    counts = values.astype(np.int32)
+    if _lost_sign(counts):
+        counts = np.where(counts >= _HALF_OF_24_BITS, counts - 2 * _HALF_OF_24_BITS, counts).astype(np.int32)
+        notes.append("counts of 2^23 and more were taken for negative ones whose sign was lost (24 bits)")
+    return counts
+
+
+def _lost_sign(counts: NDArray[np.int32]) -> bool:
+    """Whether 24-bit two's complement was written without its sign: never negative, and leaps of nearly 2^24."""
+    if counts.min() < 0 or not _HALF_OF_24_BITS <= counts.max() < 2 * _HALF_OF_24_BITS:
+        return False
+    leaps = np.abs(np.diff(counts.astype(np.int64)))
+    return bool(leaps.max() > 1.5 * _HALF_OF_24_BITS)

@@ -22,7 +22,7 @@ from breakyard.errors import BreakyardError, DataError, UnitError
 from breakyard.formats.columns import is_force, is_mass, split_unit
 from breakyard.formats.numbers import NumberReader
 from breakyard.formats.recording import SEPARATORS
-from breakyard.formats.sniff import decode, split_fields, split_lines
+from breakyard.formats.text import BLANKS, Lines, decode, split_fields
 from breakyard.units import to_newtons
 
 _NOTHING: Final = ("0", "zero", "empty", "nothing")
@@ -69,10 +69,10 @@ def parse_points(
     cannot be read; UnitError for a unit of force where a mass belongs, or none at all.
     """
     text, _ = decode(data, where)
-    rows = [(number, line) for number, line in enumerate(split_lines(text), start=1) if line.strip()]
+    rows = [(number, line) for number, line in enumerate(Lines(text), start=1) if line.strip()]
     if not rows:
         raise DataError(f"{where}: the file is empty")
-    separator = max(SEPARATORS, key=rows[0][1].count)
+    separator = max((mark for mark in SEPARATORS if mark != BLANKS), key=rows[0][1].count)
     header = split_fields(rows[0][1], separator)
     columns = _find(header, where)
     decimal = "." if separator == "," else _decimal([line for _, line in rows[1:]])

@@ -14,9 +14,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import DataError, UnitError, UsageError
+from breakyard.formats.text import BLANKS
+from breakyard.units import FORCE_UNITS, STANDARD_GRAVITY, force_unit
 
-TIME_UNITS: Final[Mapping[str, float]] = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0}
+TIME_UNITS: Final[Mapping[str, float]] = {
+    "s": 1.0,
+    "ms": 1e-3,
+    "us": 1e-6,
+    "ns": 1e-9,
+    "min": 60.0,
+    "h": 3600.0,
+}
 """Seconds in one of each unit of time."""
+
+CLOCK: Final = "clock"
+"""Stands where a unit of time stands when the column holds dates with times, or times of day."""
+
+NO_COLUMN: Final = "none"
+"""Said instead of a column's name: take none."""
+
+FILE_FORCES: Final[Mapping[str, float]] = {
+    **FORCE_UNITS,
+    "mN": 1e-3,
+    "MN": 1e6,
+    "gf": STANDARD_GRAVITY / 1000.0,
+    "ozf": FORCE_UNITS["lbf"] / 16.0,
+}
+"""Newtons in one of each unit of force that a file may hold; more than are offered for showing."""
 
 LENGTH_UNITS: Final[Mapping[str, float]] = {
     "m": 1.0,
@@ -31,14 +55,23 @@ LENGTH_UNITS: Final[Mapping[str, float]] = {
 COUNTS: Final = "counts"
 """Stands where a unit of force stands when the column holds a converter's raw counts."""
 
-SEPARATORS: Final[Mapping[str, str]] = {";": "semicolon", ",": "comma", "\t": "tab"}
-_SEPARATOR_WORDS: Final = {"semicolon": ";", "comma": ",", "tab": "\t", "\\t": "\t"}
+SEPARATORS: Final[Mapping[str, str]] = {";": "semicolon", ",": "comma", "\t": "tab", BLANKS: "blanks"}
+_SEPARATOR_WORDS: Final = {
+    "semicolon": ";",
+    "comma": ",",
+    "tab": "\t",
+    "\\t": "\t",
+    "blanks": BLANKS,
+    "blank": BLANKS,
+    "space": BLANKS,
+}
 _DECIMAL_WORDS: Final = {"comma": ",", "point": ".", "dot": "."}
 
 _TIME_SPELLINGS: Final = {
     "s": "s sec secs second seconds sek sekunde sekunden seconde secondes segundo segundos secondi",
     "ms": "ms msec millis millisecond milliseconds millisekunden",
     "us": "us µs μs usec micros microsecond microseconds mikrosekunden",
+    "ns": "ns nsec nanos nanosecond nanoseconds nanosekunden",
     "min": "min mins minute minutes minuten",
     "h": "h hr hrs hour hours std stunden",
 }
@@ -50,6 +83,18 @@ _LENGTH_SPELLINGS: Final = {
     "in": "in inch inches",
     "ft": "ft foot feet",
 }
+_FORCE_SPELLINGS: Final = {
+    "N": "newton newtons",
+    "kN": "kilonewton kilonewtons",
+    "MN": "meganewton meganewtons",
+    "mN": "millinewton millinewtons",
+    "kgf": "kp kilopond kiloponds kg-f kgforce kg-force",
+    "tf": "t-f tonne-force tonnef",
+    "lbf": "lb-f lbsf lb-force lbs-force pound-force pounds-force",
+    "kip": "kips klbf klb-f",
+    "gf": "gf g-f gram-force grams-force",
+    "ozf": "ozf oz-f",
+}
 _COUNT_SPELLINGS: Final = frozenset({"count", "counts", "raw", "lsb", "adc", "digit", "digits"})
 
 
@@ -59,6 +104,7 @@ def _by_spelling(table: Mapping[str, str]) -> dict[str, str]:
 
 _TIME_BY_SPELLING: Final = _by_spelling(_TIME_SPELLINGS)
 _LENGTH_BY_SPELLING: Final = _by_spelling(_LENGTH_SPELLINGS)
+_FORCE_BY_SPELLING: Final = _by_spelling(_FORCE_SPELLINGS)
 
 
 def find_time_unit(text: str) -> str | None:
@@ -71,13 +117,35 @@ def find_length_unit(text: str) -> str | None:
     return _LENGTH_BY_SPELLING.get(text.strip().strip(".").lower())
 
 
+def find_force_unit(text: str) -> str | None:
+    """The unit of force that a text spells, or None; MN and mN as they are written."""
+    cleaned = text.strip().strip(".")
+    if cleaned in FILE_FORCES:
+        return cleaned
+    if found := _FORCE_BY_SPELLING.get(cleaned.lower()):
+        return found
+    try:
+        return force_unit(cleaned)
+    except UnitError:
+        return None
+
+
 def means_counts(text: str) -> bool:
     """Whether a unit says that the column holds raw counts."""
     return text.strip().strip(".").lower() in _COUNT_SPELLINGS
 
 
+def load_unit(text: str) -> str:
+    """The accepted spelling of a unit of force, or "counts". Raises: UnitError, which offers a force for a mass."""
+    if means_counts(text):
+        return COUNTS
+    return find_force_unit(text) or force_unit(text)
+
+
 def time_unit(text: str) -> str:
-    """The accepted spelling of a unit of time ("sec" -> "s"). Raises: UnitError."""
+    """The accepted spelling of a unit of time ("sec" -> "s"), or "clock". Raises: UnitError."""
+    if text.strip().lower() == CLOCK:
+        return CLOCK
     if (found := find_time_unit(text)) is None:
         raise UnitError(f'unknown unit of time "{text}"; use one of {", ".join(TIME_UNITS)}')
     return found
@@ -95,8 +163,9 @@ class CsvOptions:
     """What a person may say about a file; None leaves it to the file.
 
     Columns are a header text (with or without its unit, upper or lower case) or a number counted from 1.
-    `unit` is a unit of force, or "counts". `separator` is one of ; , tab; `decimal` is "," or ".".
-    `header_rows` counts the rows above the first row of numbers, blank ones included.
+    `extension_column` may be "none". `unit` is a unit of force, or "counts". `separator` is one of ; , tab and a blank
+    (any run of blanks); `decimal` is "," or ".". `time_unit` is "clock" for dates and times of day. `header_rows`
+    counts the rows above the first row of numbers, blank ones included.
     """
 
     time_column: str | int | None = None
@@ -113,7 +182,11 @@ class CsvOptions:
         """Accept words for marks. Raises: UsageError, UnitError (for units of time and length)."""
         put = object.__setattr__
         if self.separator is not None:
-            put(self, "separator", _mark(self.separator, _SEPARATOR_WORDS, "separator", "; , or tab"))
+            put(
+                self,
+                "separator",
+                _mark(self.separator, _SEPARATOR_WORDS, "separator", "semicolon, comma, tab or blanks"),
+            )
         if self.decimal is not None:
             put(self, "decimal", _mark(self.decimal, _DECIMAL_WORDS, "decimal", "comma or point"))
         if self.time_unit is not None:
@@ -188,7 +261,7 @@ class Reading:
         return CsvOptions(
             time_column=self.time.number,
             load_column=self.load.number,
-            extension_column=self.extension.number if self.extension else None,
+            extension_column=self.extension.number if self.extension else NO_COLUMN,
             time_unit=self.time.unit,
             unit=self.load.unit,
             extension_unit=self.extension.unit if self.extension else None,
@@ -199,9 +272,10 @@ class Reading:
 
     def sentence(self) -> str:
         """One line for the screen: what was taken for what."""
+        clock = "dates and times of day" if self.time.unit == CLOCK else self.time.unit
         parts = [
-            f"time from column {self.time} in {self.time.unit}",
             f"load from column {self.load} in {self.load.unit}",
+            f"time from column {self.time} in {clock}",
         ]
         if self.extension:
             parts.append(f"extension from column {self.extension} in {self.extension.unit}")
@@ -219,7 +293,7 @@ class Recording:
     """A recording of another instrument. Arrays are float64 (counts int32), shape (n,), read-only.
 
     Exactly one of `load_n` and `counts` is there. Times are as in the file, in seconds, strictly
-    rising, with their uneven steps; they need not start at 0.
+    rising, with their uneven steps; they need not start at 0. An extension is nan where the file has none.
     """
 
     name: str

@@ -29,6 +29,12 @@ def seeds():
         "Mass [kg],Counts\n0,1\n3 x 20 kg,5e3\n",
         "00:01;5\n00:02;6\n",
         "0,1e308\n1,1e309\n",
+        "Time,Load [N]\n2026-05-03T10:00:00.5Z,1\n2026-05-03T10:00:01Z,2\n2026-05-03 10:00:01+01:00,3\n",
+        "Zeit;Kraft N\n31.12.2026 23:59:59,5;1\n1.1.2027 00:00:00,25;2\n",
+        "Time,lbf\n1:00:00 PM,1\n13:00.5,2\n11:59:59 AM,\n",
+        "  t [ms]   F [N]\n 1   2.5\n 1   3.5\n 12  nan\n 24  4.5\nend\n",
+        "Time [s],Time [ms],Load [N],Load [kgf],\n0,0,1,0.1,\n1,1000,9.8,1,\n2,2000,19.6,2,\n",
+        "micros,counts\n4294967000,16777215\n200,0\n600,16777000\n",
     )
     found = [bytes([option]) + text.encode() for text in texts for option in range(len(OPTIONS))]
     return [

@@ -179,18 +179,13 @@ def test_a_mass_is_refused_with_the_force_that_is_meant() -> None:
     ("text", "words"),
     [
         ("Time [s],Load [N]\n0,1\n1,abc\n2,3\n", ['row 3, column "Load [N]"', '"abc"']),
-        ("Time [s],Load [N]\n0,1\n1,\n2,3\n", ['row 3, column "Load [N]"', "empty"]),
-        ("Time [s],Load [N]\n0,1\n1,nan\n2,3\n3,4\n", ["row 3", '"nan"']),
         ("Time [s],Load [N]\n0,1\n1,inf\n2,3\n3,4\n", ["row 3", '"inf"']),
         ("Time [s],Load [N]\n0,1\n1,1e999\n2,3\n3,4\n", ["row 3", '"1e999"']),
         ("Time [s],Load [N]\n0,1\n1,1e400\n2,3\n3,4\n", ["row 3", '"1e400"']),
         ("Time [s],Load [N]\n0,1\n1,1_0\n2,3\n", ["row 3", '"1_0"']),
         ("Time [s],Load [N]\n0,1\n1,0x10\n2,3\n", ["row 3", '"0x10"']),
-        ("Time [s],Load [N]\n0,1\n1,2\n1,3\n", ["row 4", "repeated"]),
         ("Time [s],Load [N]\n0,1\n\n1,2\n0.5,3\n", ["row 5", "back from 1 to 0.5"]),
         ("Time [s],Load [N]\n0.1,1.5\n0.2,2.5,7\n0.3,3\n", ["row 3", "3 fields"]),
-        ("Time [s],Load [N]\n0.1,1.5\n0.2,2.5\n0.3\n", ["row 4", "cut off"]),
-        ("Time [s],Load [N]\n0,1\n1,2\nEnd of test\n", ["row 4", '"End of test"']),
         ("Time [s],Load [N]\n0,oops\n1,2\n2,3\n", ["row 2", "--header-rows"]),
         ("Time [s];Load [N]\n0,5;1\n1;2.5\n1,5;3\n", ['"0,5" and "2.5"', "--decimal"]),
         ("Time [s];Load [N]\n1,000;1,234\n2,000;2,222\n", ['"1,000"', "--decimal"]),
@@ -202,9 +197,7 @@ def test_a_mass_is_refused_with_the_force_that_is_meant() -> None:
         ("Time [s];Load A [kN];Load B [kN]\n0;1;3\n1;2;4\n", ["--load-column", "Load A", "Load B"]),
         ("Time [s];Time [ms];Load [kN]\n0;1;3\n1;2;4\n", ["--time-column"]),
         ("Time [s];Colour\n0;1\n1;2\n", ["--load-column", '"Colour"']),
-        ("Time;Load [kN]\n12:30:01;0,5\n12:30:02;1\n", ["time of day"]),
         ("Time [s];Load [kN]\n0;1\n", ["no two rows"]),
-        ("Time [s] Load [kN]\n0 1\n1 2\n", ["separates"]),
         ("", ["empty"]),
         ("\n\n", ["empty"]),
         ("Time [s];counts\n0;1\n1;2.5\n", ["row 3", "2.5"]),
@@ -229,8 +222,8 @@ def test_an_option_never_hides_a_factor_that_the_header_names() -> None:
     """A unit that contradicts the header is refused; the same unit, or a force for a mass, is not."""
     text = "Time [ms],Load [kN],Weg [mm]\n0,1,0\n1,2,0\n"
 
-    assert "header says kN, --unit says kgf" in refused(text, UnitError, unit="kgf")
-    assert "header says kN, --unit says counts" in refused(text, UnitError, unit="counts")
+    assert "header says kN, --load-unit says kgf" in refused(text, UnitError, unit="kgf")
+    assert "header says kN, --load-unit says counts" in refused(text, UnitError, unit="counts")
     assert "header says ms, --time-unit says s" in refused(text, UnitError, time_unit="s")
     assert "header says mm" in refused(text, UnitError, extension_column=3, extension_unit="m")
     assert read(text, unit="kN", time_unit="ms", extension_unit="mm").reading.load.unit == "kN"
@@ -238,8 +231,8 @@ def test_an_option_never_hides_a_factor_that_the_header_names() -> None:
 
 def test_missing_units_are_asked_for() -> None:
     assert "--time-unit" in refused("Time,Load [N]\n0,1\n1,2\n", UnitError)
-    assert "--unit" in refused("Time [s],Load\n0,1\n1,2\n", UnitError)
-    assert "--unit" in refused("Time [s],Load [%]\n0,1\n1,2\n", UnitError)
+    assert "--load-unit" in refused("Time [s],Load\n0,1\n1,2\n", UnitError)
+    assert "--load-unit" in refused("Time [s],Load [%]\n0,1\n1,2\n", UnitError)
 
 
 def test_options_that_do_not_fit_the_file_are_refused() -> None:

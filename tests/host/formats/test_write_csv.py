@@ -23,7 +23,9 @@ def curve(time_s: list[float], load_n: list[float]) -> LoadCurve:
 
 
 @given(
-    st.lists(st.floats(-1e7, 1e7), min_size=8, max_size=30),
+    st.lists(
+        st.floats(-1e7, 1e7).filter(lambda load: load == 0 or abs(load) > 1e-3), min_size=8, max_size=30
+    ),
     st.sampled_from([(",", "."), (";", ","), ("\t", ","), (";", ".")]),
     st.sampled_from(["N", "kN", "lbf"]),
 )
