@@ -64,9 +64,16 @@ class Session:
             )
 
     def seal(self, command: Command, arguments: bytes) -> bytes | None:
-        """The arguments of SEALED in the place of a command, or None for one that is sent open."""
-        if command in OPEN_COMMANDS or not self.session_key:
+        """The arguments of SEALED in the place of a command, or None for one that is sent open.
+
+        Raises: WrongLogger if the session has not begun: who has a key says nothing in the open (SPEC.md, section 12).
+        """
+        if command in OPEN_COMMANDS:
             return None
+        if not self.session_key:
+            raise WrongLogger(
+                "the logger did not show that it has the key; nothing is said to it in the open"
+            )
         self.counter += 1
         counter = struct.pack("<I", self.counter)
         sealed = bytes([command]) + arguments

@@ -1,6 +1,9 @@
 """A run from the logger's store into a run file, resumed wherever the last attempt stopped."""
 
-from collections.abc import Awaitable, Callable
+import hashlib
+import tempfile
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -57,8 +60,36 @@ async def fetch(
         step: called once per record, those that were there already included.
 
     Returns the end record, or None if the store holds none. Raises: LinkError, call again to go on; DataError if
-    the file holds something else, such as a run of the same number from before the logger lost its memory.
+    the file holds something else, such as a run of the same number from before the logger lost its memory, or if
+    another command is fetching into it.
     """
+    with _alone_with(path):
+        return await _fetch(client, run, path, follow, step)
+
+
+@contextmanager
+def _alone_with(path: Path) -> Iterator[None]:
+    """Nobody else fetches into the file meanwhile. Raises: DataError if somebody does."""
+    from filelock import FileLock, Timeout
+
+    # Not beside the file: a session holds what people understand.
+    mark = hashlib.sha256(str(path.resolve()).encode()).hexdigest()[:32]
+    lock = FileLock(Path(tempfile.gettempdir()) / f"breakyard-{mark}.lock")
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        raise DataError(
+            f"{path}: another command is fetching into it just now; wait until that has ended"
+        ) from None
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+async def _fetch(
+    client: Client, run: int, path: Path, follow: bool, step: Callable[[], None]
+) -> RunEnd | None:
     first, size = kept_part(path, run)
     if path.exists() and not await begins_alike(client, run, path):
         raise DataError(
@@ -95,8 +126,11 @@ async def begins_alike(client: Client, run: int, path: Path) -> bool:
 async def holds_beginning(client: Client, run: int, path: Path) -> bool:
     """True if the first record of a file is one of the logger's run, byte for byte. Raises: LinkError."""
     reader = FrameReader()
-    with path.open("rb") as file:
-        reader.receive_data(file.read(2 * MAX_FRAME))
+    try:
+        with path.open("rb") as file:
+            reader.receive_data(file.read(2 * MAX_FRAME))
+    except FileNotFoundError:  # another command has just completed it
+        return False
     raw = reader.next_bytes()
     if not isinstance(raw, bytes):
         return False

@@ -3,10 +3,14 @@
 from dataclasses import dataclass, field
 from typing import Final
 
+from breakyard.errors import LinkLost
 from breakyard.wire.records import Record, RunEnd
 
 HOLE_AFTER: Final = 16
 """A record that did not come so many times in a row, although it was sent past, is not in the store any more."""
+
+MAX_HOLES: Final = 64
+"""So many holes one after another, without a record between them, and the logger is not believed any more."""
 
 
 @dataclass
@@ -35,6 +39,7 @@ class Reading:
     _skipping: bool = False
     _passed: int = 0  # how often in a row the one wanted was sent past
     _beyond: int | None = None  # the first that came of those behind it
+    _barren: int = 0  # holes since a record came
 
     def next_first(self) -> int | None:
         """The `first` of a READ to be sent now, or None."""
@@ -61,7 +66,7 @@ class Reading:
                 self.start_over()
             return False
         self._skipping = False
-        self._passed, self._beyond = 0, None
+        self._passed, self._barren, self._beyond = 0, 0, None
         self.wanted += 1
         self.progress += 1
         if isinstance(record, RunEnd):
@@ -70,10 +75,14 @@ class Reading:
         return True
 
     def answered(self, index: int, next_record: int, finished: bool) -> None:
-        """Look at the answer to a READ."""
+        """Look at the answer to a READ. Raises: LinkLost for answers that no sound logger gives."""
         self.progress += 1
         (place,) = (i for i, (one, _) in enumerate(self._under_way) if one == index)
         _, asked_to = self._under_way[place]
+        if next_record > asked_to:
+            raise LinkLost(
+                f"the logger says that it sent records to {next_record} when asked for those to {asked_to}"
+            )
         del self._under_way[: place + 1]
         if self.wanted < next_record:  # the rest of what it sent was lost
             self._passed += 1
@@ -85,6 +94,9 @@ class Reading:
 
     def _leave_out(self, next_record: int) -> None:
         after = next_record if self._beyond is None else min(self._beyond, next_record)
+        self._barren += 1
+        if self._barren > MAX_HOLES:
+            raise LinkLost("the logger goes on without sending any records; is it faulty?")
         self.holes.append((self.wanted, after - 1))
         self.wanted, self._passed, self._beyond = after, 0, None
 

@@ -61,7 +61,10 @@ class UsbLink:
 
         await self.disconnect()
         try:
-            serial = await asyncio.to_thread(Serial, self._port, BAUD, timeout=0.2, write_timeout=5.0)
+            # For us alone: two programs at one port would each get half of what comes.
+            serial = await asyncio.to_thread(
+                Serial, self._port, BAUD, timeout=0.2, write_timeout=5.0, exclusive=True
+            )
         except (SerialException, OSError, ValueError) as error:
             raise LinkError(
                 f"cannot open {self._port}: {error}; is the cable in, and the port in nobody else's use?"

@@ -39,12 +39,13 @@ def test_each_seal_has_a_counter_of_its_own(root: Path) -> None:
 
 
 def test_a_logger_without_the_key_is_found_out() -> None:
-    """Its proof does not fit, and nothing is ever sealed for it."""
+    """Its proof does not fit, and nothing is ever sealed for it, nor said to it in the open."""
     session = Session(new_key())
 
     with pytest.raises(WrongLogger, match="another key"):
         session.begin(bytes(32), bytes(32))
-    assert session.seal(Command.STOP, b"") is None
+    with pytest.raises(WrongLogger, match="nothing is said to it in the open"):
+        session.seal(Command.STOP, b"")
 
 
 @pytest.mark.parametrize("key", [b"", bytes(31), bytes(33), NO_KEY])

@@ -90,3 +90,21 @@ def test_a_pulled_cable_is_a_lost_link() -> None:
             await link.send(b"x")
 
     asyncio.run(story())
+
+
+def test_a_port_is_opened_by_one_program_at_a_time() -> None:
+    """A second one is told that the port is in use, instead of getting half of what comes."""
+
+    async def story() -> None:
+        async with cable() as (_, port):
+            first, second = UsbLink(port), UsbLink(port)
+            await first.connect()
+            try:
+                with pytest.raises(LinkError, match="in nobody else's use"):
+                    await second.connect()
+            finally:
+                await first.disconnect()
+            await second.connect()
+            await second.disconnect()
+
+    asyncio.run(story())
