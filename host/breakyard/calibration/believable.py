@@ -71,6 +71,7 @@ def _surroundings(fields: Mapping[str, Any]) -> None:
     forces_n = [point.load.force(gravity, air).newtons for point in points]
     _need(max(forces_n) - min(forces_n) >= SMALLEST, "points")
     _within(forces_n, LARGEST_N, "points")
+    _need(_between(fields["told_apart"], 0.0, 1.0), "told_apart")
     for suspect in fields["suspects"]:
         _need(all(0 <= at < len(points) for at in suspect.points), "suspects")
         _need(math.isfinite(suspect.off_n) and math.isfinite(suspect.t), "suspects")

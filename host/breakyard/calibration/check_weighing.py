@@ -17,12 +17,20 @@ Recalibrating resets nothing here: older checks stay in the history under their 
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from breakyard.calibration.known_loads import Force, KnownLoad
+from breakyard.calibration.known_loads import (
+    ASSUMED_SOURCE,
+    COMMON_SOURCE,
+    EACH,
+    Force,
+    KnownLoad,
+    Piece,
+    larger_only,
+)
 from breakyard.calibration.model import Calibration
 from breakyard.calibration.propagate import half_width_n
 from breakyard.calibration.terms import Shape, Term, limits
@@ -141,13 +149,14 @@ def weigh(
     """
     if load.nothing:
         raise CalibrationError("a check weighing needs a known mass: hang one that you used to calibrate")
+    load = as_calibrated(calibration, load)
     force = load.force(calibration.gravity, calibration.air) if known is None else known
     shown = float(calibration.load_n(reading.loaded_counts, reading.zero_counts))
     terms = [
         term for term in calibration.terms(reading.loaded_counts, reading.zero_counts) if term.source in _OWN
     ]
     limited = calibration.limited_sources
-    for name, size in _shared(calibration, reading, force, same_place):
+    for name, size in _shared(calibration, reading, force, same_place).items():
         shape: Shape = "rectangular" if name in limited else "normal"
         terms.append(Term(name, abs(size), shape=shape))
     slope = abs(float(calibration.slope_n_per_count(reading.loaded_counts)))
@@ -177,6 +186,24 @@ def weigh(
     )
 
 
+def as_calibrated(calibration: Calibration, load: KnownLoad) -> KnownLoad:
+    """The load with what the calibration took for its masses where the user says nothing about them now.
+
+    A mass of the same size is then the same mass, with the same limit, so that its error cancels as far as it may.
+    """
+    known: dict[float, list[Piece]] = {}
+    for point in calibration.points:
+        for piece in point.load.pieces:
+            same = known.setdefault(piece.kilograms, [])
+            if piece.source in (ASSUMED_SOURCE, COMMON_SOURCE) and piece not in same:
+                same.append(piece)
+    pieces = []
+    for piece in load.pieces:
+        same = known.get(piece.kilograms, [])
+        pieces.append(same.pop(0) if piece.assumed and same else piece)
+    return replace(load, pieces=tuple(pieces))
+
+
 _OWN: Final = (
     "calibration fit",
     "non-linearity",
@@ -188,9 +215,7 @@ _OWN: Final = (
 """Terms of the calibration that the check's known load does not share."""
 
 
-def _shared(
-    calibration: Calibration, reading: Reading, force: Force, same_place: bool
-) -> list[tuple[str, float]]:
+def _shared(calibration: Calibration, reading: Reading, force: Force, same_place: bool) -> dict[str, float]:
     """Newtons by which each source of known loads moves shown - known: equal names are one and the same error."""
     powers = _gradient(calibration, reading)
     moved = {
@@ -201,9 +226,10 @@ def _shared(
     here = {}
     for source, size in force.sources.items():
         own = not same_place and source in ("gravity", "air density")
-        here[f"{source} at the check" if own else source] = size
+        apart = calibration.told_apart if EACH in source else 1.0
+        here[f"{source} at the check" if own else source] = apart * size
     names = sorted({*moved, *here})
-    return [(name, moved.get(name, 0.0) - here.get(name, 0.0)) for name in names]
+    return larger_only({name: moved.get(name, 0.0) - here.get(name, 0.0) for name in names})
 
 
 def _gradient(calibration: Calibration, reading: Reading) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

@@ -27,7 +27,16 @@ LAW: Final = (
     "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
     "load_n = force_n(counts) - force_n(zero counts of the pull)"
 )
-NOT_CONTENT: Final = ("hash", "derived", "file", "findings", "compared_with", "pictures", "monte_carlo")
+NOT_CONTENT: Final = (
+    "hash",
+    "derived",
+    "file",
+    "findings",
+    "compared_with",
+    "pictures",
+    "monte_carlo",
+    "loads_understood",
+)
 """Beside the content: the hash itself, what follows from the rest, and what a command says about it."""
 
 
@@ -36,6 +45,7 @@ def write(calibration: "Calibration") -> dict[str, Any]:
     gravity, air = calibration.gravity, calibration.air
     # Left out where not known, so that calibrations from before it existed keep their hash.
     warmth = {} if calibration.temperature_c is None else {"temperature_c": calibration.temperature_c}
+    apart = {} if calibration.told_apart == 1.0 else {"told_apart": calibration.told_apart}
     return {
         "schema": SCHEMA,
         "name": calibration.name,
@@ -62,6 +72,7 @@ def write(calibration: "Calibration") -> dict[str, Any]:
         "plate": calibration.plate.to_json() if calibration.plate else None,
         "temperature_range_c": calibration.temperature_range_c,
         **warmth,
+        **apart,
         "flags": list(calibration.flags),
         "sentences": list(calibration.sentences),
         "suspects": [{"points": list(s.points), "off_n": s.off_n, "t": s.t} for s in calibration.suspects],
@@ -158,5 +169,6 @@ def _fields(document: Mapping[str, Any]) -> dict[str, Any]:
         ),
         "provenance": tuple((str(key), str(value)) for key, value in document["provenance"].items()),
         "temperature_range_c": float(document["temperature_range_c"]),
+        "told_apart": float(document.get("told_apart", 1.0)),
         "temperature_c": None if "temperature_c" not in document else float(document["temperature_c"]),
     }

@@ -4,26 +4,52 @@ A load keeps the facts (pieces, uncertainties, lever) and turns into newtons onl
 an air, so that a calibration can be recomputed later with a better place. What two loads share (the
 same piece, the same gravity, the same lever) is told by the names of their sources: equal name, fully
 correlated; different name, independent.
+
+How far a limit is common to several masses (one scale, one foundry) and how far each errs for itself, nobody knows.
+Such a piece has both sources at the full limit, and the larger of the two effects counts, never both: for every
+mixture of the two the variance lies between them.
 """
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from types import MappingProxyType
+from typing import Any, Final, Literal
 
 from breakyard.calibration.air import CONVENTIONAL_DENSITY, Air, buoyancy_factor
 from breakyard.calibration.gravity import Gravity
 from breakyard.errors import CalibrationError
 
-ASSUMED_MASS_LIMIT: Final = 0.005
-"""A mass whose uncertainty nobody stated is taken to be within 0.5 % (plates and bags are sold so)."""
+Basis = Literal["certificate", "weighed", "marked"]
+"""How masses are known: each by its certificate; all weighed on one scale; only by what is cast or printed on them."""
+
+ASSUMED_MASS_LIMIT: Final = 0.03
+"""Of a mass that is only marked (plates of a gym, bags, cans): 2 to 5 % off are common (common practice, no source)."""
+
+UNSTATED_LIMITS: Final[Mapping[Basis, float]] = MappingProxyType(
+    {"certificate": 0.0005, "weighed": 0.01, "marked": ASSUMED_MASS_LIMIT}
+)
+"""Relative limits where nothing else was said. certificate: the widest class of weights in trade, M3 of OIML R 111-1,
+10 g on 20 kg. weighed: a luggage or bathroom scale (common practice, no source); a scale verified for trade keeps
+0.1 to 0.2 % (class III in service: twice 0.5 to 1.5 e; UK SI 1995/1907, schedule 2, which repeats OIML R 76)."""
 
 ASSUMED_SOURCE: Final = "mass (assumed)"
-"""All assumed limits share one source: the masses were probably weighed on one scale, or come from one
-maker, and the slope suffers most when they all err the same way."""
+"""The common source of masses whose limit was assumed."""
 
 COMMON_SOURCE: Final = "mass (one limit for all)"
-"""The source of masses that were given one limit together."""
+"""That of masses that were given one limit together."""
+
+SCALE_SOURCE: Final = "mass (weighed on one scale)"
+"""That of masses that state their own limits and were weighed on one scale."""
+
+EACH: Final = " / "
+"""Parts the name of a common source from what one piece errs by for itself."""
+
+WAYS_OUT: Final = (
+    "To know them better: weigh each on a good scale and write what it shows (20.13 kg +- 0.02 kg); or hang a "
+    "container of water that was weighed in parts on a kitchen scale; or put a second, certified cell into the same "
+    "line (--transfer)."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +67,8 @@ class Piece:
     assumed: bool = False
     limited: bool = False
     """Whether only limits of the mass are known (a rectangle), not a standard uncertainty."""
+    each: str = ""
+    """Where `source` is common to several pieces: the source of what this one may err by for itself, up to as much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +81,23 @@ class Force:
     @property
     def standard_n(self) -> float:
         """Combined standard uncertainty of this one force."""
-        return math.hypot(*self.sources.values())
+        return math.hypot(*larger_only(self.sources).values())
+
+
+def larger_only(sizes: Mapping[str, float]) -> dict[str, float]:
+    """Of each common source and what its pieces err by for themselves, only the larger; the others as they are."""
+    apart: dict[str, float] = {}
+    for name, size in sizes.items():
+        family, parted, _ = name.partition(EACH)
+        if parted:
+            apart[family] = math.hypot(apart.get(family, 0.0), size)
+    kept = {}
+    for name, size in sizes.items():
+        family, parted, _ = name.partition(EACH)
+        together = abs(sizes.get(family, 0.0)) >= apart.get(family, 0.0)
+        if family not in apart or together != bool(parted):
+            kept[name] = size
+    return kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +152,8 @@ class KnownLoad:
             left = buoyancy_factor(air.density, piece.density_kg_m3)
             weight += piece.kilograms * gravity.value * left
             add(piece.source, self.ratio * piece.standard_kg * gravity.value * left)
+            if piece.each:
+                add(piece.each, self.ratio * piece.standard_kg * gravity.value * left)
             lifted = piece.kilograms * gravity.value / piece.density_kg_m3
             add("air density", -self.ratio * lifted * air.standard)
         add("gravity", self.ratio * weight * gravity.standard / gravity.value)
@@ -131,6 +177,7 @@ class KnownLoad:
                     "assumed": piece.assumed,
                     # Only where true, so that calibrations from before it existed keep their hash.
                     **({"limited": True} if piece.limited else {}),
+                    **({"each": piece.each} if piece.each else {}),
                 }
                 for piece in self.pieces
             ]
@@ -164,6 +211,7 @@ class KnownLoad:
                     float(piece["density_kg_m3"]),
                     bool(piece["assumed"]),
                     bool(piece.get("limited", False)),
+                    str(piece.get("each", "")),
                 )
                 for piece in document.get("pieces", ())
             ),
@@ -187,7 +235,10 @@ def mass_load(kilograms: float, limit_kg: float | None = None, *, name: str = ""
         return KnownLoad("0")
     if limit_kg is None:
         standard = abs(kilograms) * ASSUMED_MASS_LIMIT / math.sqrt(3.0)
-        return KnownLoad(text, (Piece(kilograms, standard, ASSUMED_SOURCE, assumed=True, limited=True),))
+        each = f"{ASSUMED_SOURCE}{EACH}{name or text} no. 1"
+        return KnownLoad(
+            text, (Piece(kilograms, standard, ASSUMED_SOURCE, assumed=True, limited=True, each=each),)
+        )
     source = f"mass {name or text}"
     return KnownLoad(text, (Piece(kilograms, limit_kg / math.sqrt(3.0), source, limited=True),))
 

@@ -8,6 +8,9 @@ Grammar of one load:
 
 "+-" is a limit (a rectangle) unless "(k=2)" follows. Pieces of equal text or equal [name] are taken as
 the same piece wherever they occur: "20 kg" and later "2 x 20 kg" share their first piece.
+
+How the masses are known (`Basis`) decides what stands for a limit that nobody stated, and whether limits are common
+to all pieces (one scale) or each piece's own (certificates).
 """
 
 import math
@@ -18,9 +21,12 @@ from typing import Final
 
 from breakyard.calibration.air import CONVENTIONAL_DENSITY, DENSITIES, density_of, water_density
 from breakyard.calibration.known_loads import (
-    ASSUMED_MASS_LIMIT,
     ASSUMED_SOURCE,
     COMMON_SOURCE,
+    EACH,
+    SCALE_SOURCE,
+    UNSTATED_LIMITS,
+    Basis,
     KnownLoad,
     Piece,
 )
@@ -52,9 +58,9 @@ def _number(text: str) -> float:
     return float(text.replace(",", "."))
 
 
-def parse_load(text: str, *, mass_limit: float | None = None) -> KnownLoad:
-    """Read one known load. `mass_limit` is a relative limit for all masses without their own, which are
-    then taken to err together, as masses weighed on one scale do.
+def parse_load(text: str, *, mass_limit: float | None = None, known: Basis | None = None) -> KnownLoad:
+    """Read one known load. `mass_limit` is a relative limit for all masses without their own, `known` how the masses
+    are known (None counts as "marked" for those that state nothing, and as a certificate for those that do).
 
     Raises: UnitError, one line, when it cannot be read or a force stands where a mass belongs.
     """
@@ -76,13 +82,15 @@ def parse_load(text: str, *, mass_limit: float | None = None) -> KnownLoad:
     pieces: list[Piece] = []
     taken: dict[str, int] = {}
     for item in _PLUS.split(cleaned):
-        pieces.extend(_pieces(item, whole, mass_limit, taken))
+        pieces.extend(_pieces(item, whole, mass_limit, known, taken))
     if math.fsum(piece.kilograms for piece in pieces) == 0.0:
         return KnownLoad("0")
     return KnownLoad(whole, tuple(pieces), ratio, ratio_standard, ratio_assumed)
 
 
-def parse_loads(text: str, *, mass_limit: float | None = None) -> tuple[KnownLoad, ...]:
+def parse_loads(
+    text: str, *, mass_limit: float | None = None, known: Basis | None = None
+) -> tuple[KnownLoad, ...]:
     """Read a sequence of loads in the order they were hung: "0, 20 kg, 2 x 20 kg, 20 kg, 0".
 
     Loads are parted by ";" or, where there is none, by commas; a comma between two digits is a decimal
@@ -100,7 +108,7 @@ def parse_loads(text: str, *, mass_limit: float | None = None) -> tuple[KnownLoa
         raise UnitError(
             'no known loads given: write them in the order they were hung, as "0, 20 kg, 40 kg, 20 kg, 0"'
         )
-    return tuple(_numbered(index, load, mass_limit) for index, load in enumerate(loads, start=1))
+    return tuple(_numbered(index, load, mass_limit, known) for index, load in enumerate(loads, start=1))
 
 
 def _refuse_ambiguous(part: str) -> None:
@@ -122,14 +130,16 @@ def _readable(text: str) -> bool:
     return True
 
 
-def _numbered(index: int, load: str, mass_limit: float | None) -> KnownLoad:
+def _numbered(index: int, load: str, mass_limit: float | None, known: Basis | None) -> KnownLoad:
     try:
-        return parse_load(load, mass_limit=mass_limit)
+        return parse_load(load, mass_limit=mass_limit, known=known)
     except UnitError as error:
         raise UnitError(f"load {index} of the sequence: {error}") from None
 
 
-def _pieces(item: str, whole: str, mass_limit: float | None, taken: dict[str, int]) -> Iterable[Piece]:
+def _pieces(
+    item: str, whole: str, mass_limit: float | None, known: Basis | None, taken: dict[str, int]
+) -> Iterable[Piece]:
     match = _ITEM.fullmatch(item)
     if match is None:
         hint = "a number needs a unit" if re.fullmatch(rf"\s*{_NUMBER}\s*", item) else "it cannot be read"
@@ -153,7 +163,7 @@ def _pieces(item: str, whole: str, mass_limit: float | None, taken: dict[str, in
     if volume:
         piece = _water(value, unit, material, at, limit, whole)
     else:
-        piece = _mass(value, unit, material, limit, whole, mass_limit)
+        piece = _mass(value, unit, material, limit, whole, mass_limit, known)
         if at:
             raise UnitError(
                 f'"{whole}": a temperature belongs to water by volume, as in "20 L water at 12 C"'
@@ -164,9 +174,21 @@ def _pieces(item: str, whole: str, mass_limit: float | None, taken: dict[str, in
         source = (
             f"{nominal} no. {taken[nominal]}" if taken[nominal] > 1 or count > 1 or not label else nominal
         )
-        if not volume and limit is None:
-            source = ASSUMED_SOURCE if mass_limit is None else COMMON_SOURCE
-        yield replace(piece, source=source)
+        common = _common(piece, limit is not None, mass_limit, known)
+        if common:
+            each = f"{common}{EACH}{nominal.removeprefix('mass ')} no. {taken[nominal]}"
+            yield replace(piece, source=common, each=each)
+        else:
+            yield replace(piece, source=source)
+
+
+def _common(piece: Piece, stated: bool, mass_limit: float | None, known: Basis | None) -> str:
+    """The source that a mass may share with the others; none for a certificate, for water, and for "+-" alone."""
+    if piece.source != "mass":
+        return ""
+    if stated:
+        return SCALE_SOURCE if known == "weighed" else ""
+    return ASSUMED_SOURCE if mass_limit is None else COMMON_SOURCE
 
 
 def _limit_to_standard(limit: re.Match[str], value: float, unit: str, whole: str) -> float:
@@ -185,7 +207,13 @@ def _limit_to_standard(limit: re.Match[str], value: float, unit: str, whole: str
 
 
 def _mass(
-    value: float, unit: str, material: str, limit: re.Match[str] | None, whole: str, mass_limit: float | None
+    value: float,
+    unit: str,
+    material: str,
+    limit: re.Match[str] | None,
+    whole: str,
+    mass_limit: float | None,
+    known: Basis | None,
 ) -> Piece:
     kilograms = to_kilograms(value, mass_unit(unit))
     if material and material not in DENSITIES:
@@ -196,7 +224,7 @@ def _mass(
     if limit is not None:
         standard = to_kilograms(_limit_to_standard(limit, value, unit, whole), unit)
         return Piece(kilograms, standard, "mass", density, limited=not limit[3])
-    relative = ASSUMED_MASS_LIMIT if mass_limit is None else mass_limit
+    relative = UNSTATED_LIMITS[known or "marked"] if mass_limit is None else mass_limit
     standard = kilograms * relative / math.sqrt(3.0)
     if mass_limit is None:
         return Piece(kilograms, standard, "mass", density, assumed=True, limited=True)

@@ -1,16 +1,23 @@
 """Points in, calibration out."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
 from breakyard.calibration.air import Air, air_at_height
 from breakyard.calibration.degree import REACH, Suspect, choose_degree, find_suspects
-from breakyard.calibration.fit import Floats, fit_polynomial
+from breakyard.calibration.fit import Floats, fit_polynomial, powers
 from breakyard.calibration.gravity import Gravity, standard_gravity
-from breakyard.calibration.known_loads import ASSUMED_SOURCE, COMMON_SOURCE, Force
+from breakyard.calibration.known_loads import (
+    ASSUMED_SOURCE,
+    COMMON_SOURCE,
+    EACH,
+    SCALE_SOURCE,
+    WAYS_OUT,
+    Force,
+)
 from breakyard.calibration.loops import loops
 from breakyard.calibration.model import TEMPERATURE_RANGE_C, Calibration
 from breakyard.calibration.plate import Plate
@@ -18,8 +25,11 @@ from breakyard.calibration.points import Point
 from breakyard.errors import CalibrationError
 
 EVERYWHERE: Final = ("gravity", "air density", "lever ratio")
-COMMON: Final = (*EVERYWHERE, ASSUMED_SOURCE, COMMON_SOURCE)
+COMMON: Final = (*EVERYWHERE, ASSUMED_SOURCE, COMMON_SOURCE, SCALE_SOURCE)
 """Sources that all points share; they shift the points together and so say nothing about weights."""
+
+RARE: Final = 0.05
+"""Chance of residuals smaller than those seen, from which on masses are taken to be more alike."""
 
 DEFAULT_REPEATABILITY: Final = 0.001
 """Of the highest known load, where the points are too few to show their scatter."""
@@ -55,7 +65,9 @@ def calibrate(
     _check(points, forces)
     loads = np.array([force.newtons for force in forces])
     counts = np.array([point.counts for point in points])
-    known, ways = _patterns(forces), loops(loads, plate)
+    stated, ways = _patterns(forces), loops(loads, plate)
+    apart = told_apart(stated, loads, counts)
+    known = {name: (apart if EACH in name else 1.0) * pattern for name, pattern in stated.items()}
     # Points off the rising branch all err to one side, by up to the limit: as that they are weighed.
     looped = np.sqrt(3.0 * sum((size**2 for size in ways.values()), np.zeros(len(loads))))
     if degree is None:
@@ -66,9 +78,9 @@ def calibrate(
         raise CalibrationError(f"a polynomial of degree {degree} is not offered: use 1, 2 or 3")
     own = _own(points, loads, counts, degree, plate)
     certificates = _certificates(points)
-    standard = np.hypot(np.hypot(own, looped), _independent(forces, (*COMMON, *certificates)))
+    standard = np.hypot(np.hypot(own, looped), _independent(known, len(loads), (*COMMON, *certificates)))
     fit = fit_polynomial(counts, loads, degree, standard if np.any(standard > 0.0) else None)
-    masses = _independent(forces, (*EVERYWHERE, *certificates))
+    masses = _independent(stated, len(loads), (*EVERYWHERE, *certificates))
     suspects = find_suspects(
         loads, counts, degree, np.hypot(own, looped), masses, [point.load.text for point in points]
     )
@@ -102,6 +114,7 @@ def calibrate(
         provenance=tuple(sorted((provenance or {}).items())),
         temperature_range_c=float(temperature_range_c),
         temperature_c=None if temperature_c is None else float(temperature_c),
+        told_apart=apart,
     )
 
 
@@ -109,6 +122,30 @@ def _patterns(forces: Sequence[Force]) -> dict[str, Floats]:
     """(n,) newtons that one standard uncertainty of each source of the known loads adds to each of them."""
     sources = sorted({source for force in forces for source in force.sources})
     return {source: np.array([force.sources.get(source, 0.0) for force in forces]) for source in sources}
+
+
+def told_apart(patterns: Mapping[str, Floats], loads: Floats, counts: Floats) -> float:
+    """By which part of their limit masses may differ from one another at most, as the residuals of a line show.
+
+    Where they err for themselves the points leave the line. In the independent directions that this leaves residuals
+    in, their size against what the full limit would make is a chi-square variable; the part is the one that makes
+    residuals as small as these rare (5 %). 1 where the points show nothing of it. Reading noise and a bent cell make
+    residuals too, and so only raise it.
+    """
+    each = [pattern for name, pattern in patterns.items() if EACH in name]
+    if not each:
+        return 1.0
+    line = np.linalg.qr(powers(counts, float(np.mean(counts)), float(np.ptp(counts)), 1))[0]
+    free = np.eye(len(loads)) - line @ line.T
+    left = free @ np.stack(each, axis=-1)
+    ways, sizes, _ = np.linalg.svd(left, full_matrices=False)
+    seen = sizes > 0.05 * max(float(np.linalg.norm(np.stack(each))), 1e-300)
+    if not seen.any():
+        return 1.0
+    from scipy.special import chdtri
+
+    found = float(np.sum((ways.T @ (free @ loads))[seen] ** 2 / sizes[seen] ** 2))
+    return float(min(1.0, math.sqrt(found / chdtri(int(seen.sum()), 1.0 - RARE))))
 
 
 def _columns(patterns: Mapping[str, Floats]) -> Floats | None:
@@ -142,14 +179,10 @@ def _check(points: Sequence[Point], forces: Sequence[Force]) -> None:
         )
 
 
-def _independent(forces: Sequence[Force], shared: Sequence[str]) -> Floats:
+def _independent(patterns: Mapping[str, Floats], number: int, shared: Collection[str]) -> Floats:
     """(n,) newtons of uncertainty of each load that it does not share with all the others."""
-    return np.array(
-        [
-            math.hypot(*(size for name, size in force.sources.items() if name not in shared), 0.0)
-            for force in forces
-        ]
-    )
+    total = sum((pattern**2 for name, pattern in patterns.items() if name not in shared), np.zeros(number))
+    return np.asarray(np.sqrt(total))
 
 
 def _own(points: Sequence[Point], loads: Floats, counts: Floats, degree: int, plate: Plate | None) -> Floats:
@@ -176,15 +209,17 @@ def _remarks(
         flags.append("standard_gravity")
     if any(piece.assumed for point in points for piece in point.load.pieces):
         flags.append("mass_uncertainty_assumed")
-        said.append(
-            "No uncertainty was stated for some loads: masses are taken to be within 0.5 %, volumes 1 %."
-        )
+        said.append(_assumed_sentence(points))
+        said.append(WAYS_OUT)
     if any(point.load.ratio_assumed for point in points):
         flags.append("ratio_uncertainty_assumed")
         said.append("No uncertainty was stated for the lever: its ratio is taken to be within 1 %.")
     if plate is None:
         flags.append("no_plate")
-        said.append("The cell's plate is unknown: its non-linearity is taken as 0.1 % of the load asked for.")
+        said.append(
+            "The cell's plate is unknown: a straight line is taken, its non-linearity as 0.1 % of the load asked for, "
+            "and a wrong unit, gain or wiring cannot show; state --capacity and --rated-output."
+        )
     elif plate.nonlinearity is None:
         flags.append("nonlinearity_assumed")
         said.append("The cell's sheet states no non-linearity: 0.1 % of its capacity is taken.")
@@ -195,6 +230,22 @@ def _remarks(
         flags.append("bad_point")
         said.append(_suspect_sentence(points, suspects[0]))
     return tuple(flags), tuple(said)
+
+
+def _assumed_sentence(points: Sequence[Point]) -> str:
+    pieces = [piece for point in points for piece in point.load.pieces if piece.assumed]
+    limits = {
+        100.0 * round(math.sqrt(3.0) * piece.standard_kg / piece.kilograms, 6)
+        for piece in pieces
+        if piece.source.startswith("mass")
+    }
+    taken = [f"masses are taken to be within {limit:g} %" for limit in sorted(limits)]
+    if any(piece.source.startswith("water") for piece in pieces):
+        taken.append("volumes within 1 %")
+    return (
+        f"No uncertainty was stated for some loads: {', '.join(taken)}, all to one side or each for itself, whichever "
+        "does more harm."
+    )
 
 
 def _curve_sentence(degree: int) -> str:

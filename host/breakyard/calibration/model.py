@@ -21,6 +21,7 @@ from breakyard.calibration.degree import REACH, Suspect
 from breakyard.calibration.document import derived, read, write
 from breakyard.calibration.fit import powers
 from breakyard.calibration.gravity import Gravity
+from breakyard.calibration.known_loads import larger_only
 from breakyard.calibration.loops import loops
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
@@ -89,6 +90,8 @@ class Calibration:
     temperature_range_c: float = TEMPERATURE_RANGE_C
     temperature_c: float | None = None
     """Of the cell when it was calibrated, where someone said so."""
+    told_apart: float = 1.0
+    """The part of a limit by which masses may differ from one another, by what the residuals show."""
 
     @property
     def degree(self) -> int:
@@ -131,6 +134,15 @@ class Calibration:
         """Load over highest known load: above 1 the load lies beyond what was calibrated."""
         return abs(float(load_n)) / self.highest_known_n
 
+    def counted(self, counts: float, zero_counts: float) -> dict[str, float]:
+        """Newtons that one standard uncertainty of each source moves load_n(counts, zero_counts) by; of limits that
+        may be common or each mass's own, those that matter more."""
+        both = powers((counts, zero_counts), self.centre, self.scale, self.degree)
+        gradient = both[0] - both[1]
+        return larger_only(
+            {source: abs(float(gradient @ np.asarray(shift))) for source, shift in self.effects}
+        )
+
     def reaches(self, load_n: float) -> bool:
         """Whether the fit may be read at this load: a curve is not followed beyond REACH times its last load."""
         return (
@@ -159,8 +171,7 @@ class Calibration:
         freedom = float(self.degrees_of_freedom) if self.degrees_of_freedom else math.inf
         terms = [Term("calibration fit", math.sqrt(max(scatter, 0.0)), freedom, "A")]
         grouped: dict[str, list[Term]] = {}
-        for source, shift in self.effects:
-            size = abs(float(gradient @ np.asarray(shift)))
+        for source, size in self.counted(counts, zero_counts).items():
             shape: Shape = "rectangular" if source in self.limited_sources else "normal"
             grouped.setdefault(group_of(source), []).append(Term(source, size, shape=shape))
         terms += [together(group, parts) for group, parts in grouped.items()]
@@ -185,7 +196,8 @@ class Calibration:
     @property
     def limited_sources(self) -> frozenset[str]:
         """Sources of which only limits are known: rectangles."""
-        pieces = {piece.source for point in self.points for piece in point.load.pieces if piece.limited}
+        known = [piece for point in self.points for piece in point.load.pieces if piece.limited]
+        pieces = {piece.source for piece in known} | {piece.each for piece in known}
         gravity = set() if self.gravity.source == "stated" else {"gravity"}
         return frozenset(pieces | gravity | {"lever ratio", "hysteresis", "zero return"})
 
@@ -269,7 +281,11 @@ class Calibration:
         if top.drift_counts_per_s is not None and top.start_s is not None and top.end_s is not None:
             length = top.end_s - top.start_s
             creep = top.drift_counts_per_s * length if length >= CREEP_SEEN_S else None
-        return assess(loads, counts, self.degree, creep_counts=creep)
+        forces = [point.load.force(self.gravity, self.air) for point in self.points]
+        unsure = max(
+            (2.0 * force.standard_n / abs(force.newtons) for force in forces if force.newtons), default=0.0
+        )
+        return assess(loads, counts, self.degree, creep_counts=creep, loads_within=unsure)
 
     def budget(self, load_n: float) -> tuple[Term, ...]:
         """The terms at a load, from the zero of the calibration itself."""
@@ -304,7 +320,9 @@ def _bends(calibration: Calibration, capacity_n: float, bound_n: float) -> Bends
     sources = sorted({source for force in forces for source in force.sources})
     covariance = np.diag(own**2)
     for source in sources:
-        pattern = np.array([force.sources.get(source, 0.0) for force in forces])
+        # A limit may be reached by all masses at once, and then looks like a bend: it counts as a standard deviation.
+        most = math.sqrt(3.0) if source in calibration.limited_sources else 1.0
+        pattern = most * np.array([force.sources.get(source, 0.0) for force in forces])
         covariance += np.outer(pattern, pattern)
     for pattern in loops(loads, calibration.plate).values():
         # Loops of one cell share their size, not their shape: half of it each.

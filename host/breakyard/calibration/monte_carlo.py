@@ -6,11 +6,13 @@ data, and which bends these leave possible.
 """
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
 
 from breakyard.calibration.fit import Floats, powers
+from breakyard.calibration.known_loads import EACH
 from breakyard.calibration.loops import loops
 from breakyard.calibration.model import Calibration
 from breakyard.calibration.shape import departure, scale_of, shapes
@@ -43,7 +45,8 @@ def monte_carlo(
             f"{draws} draws for a coverage of {coverage:g}: use 1000 or more and a coverage below 1"
         )
     rng = np.random.default_rng(seed)
-    loads, readings, weights = _draw_points(calibration, rng, draws)
+    kept = calibration.counted(counts, zero_counts)
+    loads, readings, weights = _draw_points(calibration, rng, draws, kept)
     asked = float(calibration.load_n(counts, zero_counts))
     capacity, bound = scale_of(calibration.plate, asked, calibration.highest_known_n)
     possible = calibration.bends(capacity, bound)
@@ -70,14 +73,16 @@ def monte_carlo(
 
 
 def _draw_points(
-    calibration: Calibration, rng: np.random.Generator, draws: int
+    calibration: Calibration, rng: np.random.Generator, draws: int, kept: Collection[str]
 ) -> tuple[Floats, Floats, Floats]:
     """Loads and readings (draws, n), and the weights of the fit (n,)."""
     forces = [point.load.force(calibration.gravity, calibration.air) for point in calibration.points]
     nominal = np.array([force.newtons for force in forces])
+    apart = calibration.told_apart
     patterns = {
-        source: np.array([force.sources.get(source, 0.0) for force in forces])
+        source: (apart if EACH in source else 1.0) * np.array([f.sources.get(source, 0.0) for f in forces])
         for source in sorted({source for force in forces for source in force.sources})
+        if source in kept
     } | dict(loops(nominal, calibration.plate))
     loads = np.broadcast_to(nominal, (draws, nominal.size))
     for source, pattern in patterns.items():

@@ -54,6 +54,9 @@ E74_CLASS_A: Final = 400.0
 E74_CLASS_AA: Final = 2000.0
 E74_READINGS: Final = 30
 
+LOADS_FOR_A_CLASS: Final = 0.2
+"""Percent, k = 2: the widest uncertainty of calibration forces for which ISO 376 has a class (2; from memory)."""
+
 CREEP_SEEN_S: Final = 60.0
 """A plateau must be this long before its drift says anything about creep."""
 
@@ -96,6 +99,8 @@ class Quality:
     iso_7500: str | None
     not_seen: tuple[str, ...]
     sentences: tuple[str, ...] = field(default=())
+    classes_withheld: bool = False
+    """True where the known loads are themselves too poorly known for any class to be named."""
 
     def to_json(self) -> dict[str, Any]:
         """All of it under its own names."""
@@ -142,10 +147,12 @@ def assess(
     *,
     creep_counts: float | None = None,
     resolution_counts: float = 1.0,
+    loads_within: float = 0.0,
 ) -> Quality:
     """Judge a calibration from its points in the order they were taken (loads in newtons, counts).
 
-    `creep_counts` is the drift on a long plateau at the highest load, if there was one.
+    `creep_counts` is the drift on a long plateau at the highest load, if there was one. `loads_within` is the relative
+    expanded uncertainty (k = 2) of the known loads: beyond LOADS_FOR_A_CLASS no class is named.
     """
     loads, counts = np.asarray(loads, dtype=np.float64), np.asarray(counts, dtype=np.float64)
     up = [bool(way) for way in rising(loads)]
@@ -179,13 +186,15 @@ def assess(
     judged = ("reversibility", "repeatability", "interpolation", "zero", "creep")
     limits = e74(loads, counts, degree, resolution_counts * slope) if len(loads) > degree + 1 else None
     missing = tuple(name for name in judged if values[name] is None)
-    iso_376, iso_7500 = _class(ISO_376, table), _class(ISO_7500, table)
+    withheld = 100.0 * loads_within > LOADS_FOR_A_CLASS
+    iso_376, iso_7500 = (None if withheld else _class(classes, table) for classes in (ISO_376, ISO_7500))
     return Quality(
         e74=limits,
         iso_376=iso_376,
         iso_7500=iso_7500,
         not_seen=missing,
-        sentences=_sentences(values, limits, iso_376, iso_7500, missing),
+        sentences=_sentences(values, limits, iso_376, iso_7500, missing, loads_within if withheld else None),
+        classes_withheld=withheld,
         **values,
     )
 
@@ -218,6 +227,7 @@ def _sentences(
     iso_376: str | None,
     iso_7500: str | None,
     missing: tuple[str, ...],
+    too_unsure: float | None,
 ) -> tuple[str, ...]:
     said = []
     for name, text in (
@@ -230,6 +240,12 @@ def _sentences(
         value = values[name]
         if value is not None:
             said.append(text.format(value))
+    if too_unsure is not None:
+        said.append(
+            "No class of a standard is named: the known loads are themselves unsure by "
+            f"{100.0 * too_unsure:.2g} % (k = 2)."
+        )
+        return (*said, *([f"Not seen in these readings: {', '.join(missing)}."] if missing else []))
     said.append(
         f"By these it would reach ISO 376 class {iso_376 or 'none'}, ISO 7500-1 class {iso_7500 or 'none'}."
     )

@@ -28,6 +28,8 @@ SUPPLY_V: Final = 3.3
 NOISE_NV: Final = {"fast": 90.0, "slow": 50.0}
 """HX711 data sheet at gain 128: nanovolts rms at 80/s and 10/s."""
 NOISE_FACTOR: Final = 4.0
+POOR_FIT: Final = 0.02
+"""Of the highest known load: points that miss their own line by more, or leave it as unsure, are no calibration."""
 MOVED: Final = 0.002
 """A slope that moved by less than this is not worth a word even when it is significant."""
 
@@ -123,7 +125,7 @@ def check_sanity(
     `noise_counts` is the standard deviation of single samples on a plateau, `rate_hz` their rate,
     `previous` the last calibration of the same cell and logger.
     """
-    findings = [*_slope(calibration), *_zero(calibration), *_rails(calibration)]
+    findings = [*_fit(calibration), *_slope(calibration), *_zero(calibration), *_rails(calibration)]
     if noise_counts is not None:
         findings += _noise(noise_counts, rate_hz, calibration.gain)
     if previous is not None:
@@ -138,6 +140,25 @@ def output_ratio(calibration: Calibration) -> float | None:
     if promised is None:
         return None
     return 1.0 / float(calibration.slope_n_per_count(calibration.zero_counts)) / promised
+
+
+def _fit(calibration: Calibration) -> list[Finding]:
+    """Whether the points agree with one another at all."""
+    highest = calibration.highest_known_n
+    missed = max(map(abs, calibration.residuals_n)) / highest
+    counts = calibration.counts_at(highest, calibration.zero_counts)
+    terms = calibration.terms(counts, calibration.zero_counts) if math.isfinite(counts) else ()
+    unsure = next((term.standard_n for term in terms if term.source == "calibration fit"), 0.0) / highest
+    if math.isfinite(counts) and max(missed, unsure) <= POOR_FIT:
+        return []
+    return [
+        Finding(
+            "poor_fit",
+            f"the points miss their own line by up to {missed:.1%} of the highest known load and leave it unsure by "
+            f"{unsure:.1%}: check that each load is understood as it was meant, the order in which they hung, and that "
+            "nothing touched",
+        )
+    ]
 
 
 def _slope(calibration: Calibration) -> list[Finding]:

@@ -36,7 +36,16 @@ def command(
     mass_limit: Annotated[
         float | None,
         typer.Option(
-            help="How far off masses may be that state no +-, in percent, all alike; default: 0.5, and a flag.",
+            help="How far off masses may be that state no +-, in percent; all to one side or each for itself.",
+            rich_help_panel=_LOADS,
+        ),
+    ] = None,
+    masses_known: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HOW",
+            help="certificate (0.05 % taken where no limit is stated), weighed on a scale (1 %) or marked (3 %); "
+            "default: marked, in a terminal it is asked.",
             rich_help_panel=_LOADS,
         ),
     ] = None,
@@ -142,6 +151,10 @@ def command(
         Path | None,
         typer.Option(help="An earlier calibration to compare with; default: the session's latest."),
     ] = None,
+    write_anyway: Annotated[
+        bool,
+        typer.Option("--write-anyway", help="Write also where the points miss their own line by over 2 %."),
+    ] = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Write nothing when something serious is found.")
     ] = False,
@@ -166,23 +179,31 @@ def command(
     Start one recording, then hang the masses one after another, up and down, ten seconds each; say in the same order
     what hung. The steady stretches are found; swinging and handling are left out. Then it is looked at for the usual
     mistakes: what is found is named with what to check. If something is serious, the status is 1; the calibration is
-    written all the same, with the doubt in it, so that you can look into it (not with --strict).
+    written all the same, with the doubt in it, so that you can look into it (not with --strict, and not where the
+    points miss their own line by more than 2 %). What you do not say is taken wide: masses to 3 %, no plate.
 
     Example: breakyard calibrate runs/calibration.run --masses "0, 20 kg, 40 kg, 20 kg, 0" --capacity "1000 kgf"
 
     Example: breakyard calibrate --points bench.csv --capacity "1000 kgf" --rated-output 2 --latitude 54.3
     """
-    from breakyard.calibration import calibrate, check_sanity
+    from breakyard.calibration import calibrate, check_sanity, parse_loads
+    from breakyard.cli import asking
     from breakyard.cli import calibration_options as stated
-    from breakyard.cli.calibration_words import DOUBTFUL, drawn_intervals, show, show_findings
+    from breakyard.cli.calibration_words import DOUBTFUL, drawn_intervals, show, show_findings, understood
     from breakyard.session import known_loads
     from breakyard.session.finding import shown_unit
     from breakyard.session.session import find_session
 
     if mass_limit is not None and not 0.0 <= mass_limit < 100.0:
         raise UsageError(f"--mass-limit {mass_limit:g}: give a percentage, as 0.1")
-    limit = None if mass_limit is None else mass_limit / 100
     stated.check_ways(recording, masses, points, transfer, reference)
+    out, basis = Output(as_json), asking.basis_from(masses_known)
+    if asking.somebody(as_json):
+        if basis is None and mass_limit is None and masses is not None and stated.states_no_limit(masses):
+            basis, mass_limit = asking.ask_basis()
+        if capacity is None and rated_output is None:
+            capacity, rated_output = asking.ask_plate()
+    limit = None if mass_limit is None else mass_limit / 100
     source = recording or points
     assert source is not None
     session = find_session(source)
@@ -199,13 +220,16 @@ def command(
     here = stated.gravity_from(latitude, height, gravity)
     air = stated.air_from(weather, air_density)
     if points is not None:
-        known = known_loads.from_table(points, limit, gain)
+        known = known_loads.from_table(points, limit, basis, gain)
     elif transfer is not None:
         assert reference is not None
         known = known_loads.from_second_cell(source, transfer, reference, steps, gain)
     else:
         assert masses is not None
-        known = known_loads.from_recording(source, masses, limit, gain)
+        loads = parse_loads(masses, mass_limit=limit, known=basis)
+        for line in understood(loads):
+            out.say(line)
+        known = known_loads.from_recording(source, masses, loads, gain)
     earlier = known_loads.previous_calibration(previous, session, known.gain)
     try:
         made = calibrate(
@@ -217,7 +241,7 @@ def command(
             degree=stated.degree_from(degree),
             name=name or source.stem,
             created=datetime.now(UTC).isoformat(timespec="seconds"),
-            provenance=known.provenance,
+            provenance=known.provenance if basis is None else {**known.provenance, "masses known by": basis},
             temperature_range_c=temperature_range,
             temperature_c=stated.temperature_from(temperature, weather),
         )
@@ -237,15 +261,22 @@ def command(
     )
     shown = shown_unit(unit or (session.info.unit if session else None))
     pictures = _draw(made, known, shown, picture, recording_picture)
-    path = None if strict and serious else known_loads.keep_calibration(made, source, output)
-    out = Output(as_json)
+    poor = any(finding.code == "poor_fit" for finding in serious) and not write_anyway
+    path = None if poor or (strict and serious) else known_loads.keep_calibration(made, source, output)
     drawn = drawn_intervals(made, draws) if draws else {}
     out.document(_document(made, findings, path, pictures, earlier, drawn))
     show(out, made, known.plateaus, shown, drawn)
     show_findings(out, findings)
     for one in pictures:
         out.say(f"picture: {one}")
-    out.say("not written, because of --strict" if path is None else f"written: {path}")
+    if path is not None:
+        out.say(f"written: {path}")
+    elif poor:
+        out.say(
+            "not written, because these points make no calibration; --write-anyway writes it all the same"
+        )
+    else:
+        out.say("not written, because of --strict")
     if (
         session is not None
         and path is not None
@@ -290,8 +321,11 @@ def _document(
     drawn: "Mapping[float, Drawn]",
 ) -> dict[str, object]:
     """The calibration as its file has it, and what this command found out beside it."""
+    from breakyard.cli.calibration_words import load_line
+
     return made.to_json() | {
         "file": None if path is None else str(path),
+        "loads_understood": [load_line(point.load) for point in made.points],
         "findings": [finding.to_json() for finding in findings],
         "compared_with": None if earlier is None else {"name": earlier.name, "hash": earlier.content_hash},
         "pictures": [str(one) for one in pictures],

@@ -36,6 +36,16 @@ def check_ways(
         raise UsageError('say what hung, in order, with --masses "0, 20 kg, 40 kg, 20 kg, 0"')
 
 
+def states_no_limit(masses: str) -> bool:
+    """Whether any mass in the text leaves open how well it is known. Raises: UnitError."""
+    from breakyard.calibration import parse_loads
+
+    loads = parse_loads(masses)
+    return any(
+        piece.assumed and not piece.source.startswith("water") for load in loads for piece in load.pieces
+    )
+
+
 def degree_from(text: str) -> int | None:
     """The degree asked for, None for "auto". Raises: UsageError."""
     if text.strip().lower() == "auto":

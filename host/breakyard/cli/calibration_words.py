@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING, Final
 from breakyard.cli.output import Output
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, Drawn, Finding, Plateaus
+    from breakyard.calibration import Calibration, Drawn, Finding, KnownLoad, Plateaus
 
 DOUBTFUL: Final = "Doubtful when it was made: "
 """Begins a sentence that a serious finding leaves in the calibration."""
+
+LIMIT: Final = 3.0**0.5
+"""Half-width of a rectangle per standard uncertainty (JCGM 100, 4.3.7)."""
 
 FAR: Final = 20.0
 """Beyond this many times the highest known load an interval is indicative only."""
@@ -21,6 +24,24 @@ def drawn_intervals(made: "Calibration", draws: int) -> "dict[float, Drawn]":
 
     zero = made.zero_counts
     return {load: monte_carlo(made, made.counts_at(load, zero), zero, draws=draws) for load in _loads(made)}
+
+
+def understood(loads: "Sequence[KnownLoad]") -> list[str]:
+    """Each load as it was read, before anything is made of it."""
+    return ["Understood:", *(f"  {at}. {load_line(load)}" for at, load in enumerate(loads, start=1)), ""]
+
+
+def load_line(load: "KnownLoad") -> str:
+    """What hung, in kilograms, and how far off it may be."""
+    if load.nothing:
+        return "nothing: the empty hook"
+    if load.reference_n:
+        return load.text
+    limit = sum(piece.standard_kg * (LIMIT if piece.limited else 2.0) for piece in load.pieces)
+    assumed = ", assumed" if any(piece.assumed for piece in load.pieces) else ""
+    lever = f", times {load.ratio:g} by its lever" if load.ratio != 1.0 else ""
+    share = 100.0 * limit / load.kilograms
+    return f"{load.text} = {load.kilograms:.3f} kg +- {limit:.2g} kg ({share:.2g} %{assumed}){lever}"
 
 
 def show(

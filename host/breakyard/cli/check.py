@@ -72,7 +72,7 @@ def command(
 
     Example: breakyard check --counts 178862 --zero 49404 --mass "20 kg" -c calibrations/weights.json
     """
-    from breakyard.calibration.check_weighing import judge, weigh
+    from breakyard.calibration.check_weighing import as_calibrated, judge, weigh
     from breakyard.session.files.checks import add_check, check_file
     from breakyard.session.files.checks import history as all_checks
     from breakyard.session.finding import shown_unit
@@ -95,7 +95,7 @@ def command(
     text = mass or (earlier[-1].text if earlier else None)
     if text is None:
         raise UsageError('say what hung with --mass "20 kg"; later checks remember it')
-    load = _load(text, mass_limit)
+    load = as_calibrated(made, _load(text, mass_limit))
     if run is not None:
         if made.gain is not None and gain_of(run, None) not in (None, made.gain):
             raise UsageError(

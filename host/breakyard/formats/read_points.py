@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from breakyard.calibration.known_loads import KnownLoad, reference_load
+from breakyard.calibration.known_loads import Basis, KnownLoad, reference_load
 from breakyard.calibration.load_text import parse_load
 from breakyard.calibration.points import Point
 from breakyard.errors import BreakyardError, DataError, UnitError
@@ -50,22 +50,28 @@ class _Columns:
     uncertainty: _Column | None
 
 
-def read_points(path: str | Path, *, mass_limit: float | None = None) -> tuple[Point, ...]:
+def read_points(
+    path: str | Path, *, mass_limit: float | None = None, known: Basis | None = None
+) -> tuple[Point, ...]:
     """Read a table of calibration points; see parse_points. Raises: DataError, UnitError."""
     path = Path(path)
     try:
         data = path.read_bytes()
     except OSError as error:
         raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
-    return parse_points(data, where=path.name, mass_limit=mass_limit)
+    return parse_points(data, where=path.name, mass_limit=mass_limit, known=known)
 
 
 def parse_points(
-    data: bytes, *, where: str = "the table", mass_limit: float | None = None
+    data: bytes,
+    *,
+    where: str = "the table",
+    mass_limit: float | None = None,
+    known: Basis | None = None,
 ) -> tuple[Point, ...]:
     """Read calibration points from the bytes of a CSV file, in the order of its rows.
 
-    `mass_limit` is the relative limit of masses that state none. Raises: DataError with row and column for what
+    `mass_limit` and `known` as for parse_load. Raises: DataError with row and column for what
     cannot be read; UnitError for a unit of force where a mass belongs, or none at all.
     """
     text, _ = decode(data, where)
@@ -83,7 +89,7 @@ def parse_points(
         fields += [""] * (len(header) - len(fields))
         place = f"{where}, row {number}"
         try:
-            points.append(_point(fields, columns, reader, mass_limit))
+            points.append(_point(fields, columns, reader, mass_limit, known))
         except BreakyardError as error:
             raise type(error)(f"{place}: {error}") from None
     if not points:
@@ -125,7 +131,13 @@ def _find(header: Sequence[str], where: str) -> _Columns:
     return _Columns(counts, find(_STANDARD), load, force, uncertainty)
 
 
-def _point(fields: Sequence[str], columns: _Columns, reader: NumberReader, mass_limit: float | None) -> Point:
+def _point(
+    fields: Sequence[str],
+    columns: _Columns,
+    reader: NumberReader,
+    mass_limit: float | None,
+    known: Basis | None,
+) -> Point:
     counts = _number(fields, columns.counts, reader, "counts")
     standard = None
     if columns.standard is not None and fields[columns.standard.at]:
@@ -134,7 +146,7 @@ def _point(fields: Sequence[str], columns: _Columns, reader: NumberReader, mass_
         load = _force(fields, columns, reader)
     else:
         assert columns.load is not None
-        load = _load(fields[columns.load.at], columns.load.unit, mass_limit)
+        load = _load(fields[columns.load.at], columns.load.unit, mass_limit, known)
     return Point(load, counts, standard)
 
 
@@ -146,12 +158,12 @@ def _number(fields: Sequence[str], column: _Column, reader: NumberReader, what: 
     return value
 
 
-def _load(text: str, unit: str, mass_limit: float | None) -> KnownLoad:
+def _load(text: str, unit: str, mass_limit: float | None, known: Basis | None) -> KnownLoad:
     if not text:
         raise DataError("the known load is empty; write 0 for the empty cell")
     if unit and text.casefold() not in _NOTHING:
         text = f"{text} {unit}"
-    return parse_load(text, mass_limit=mass_limit)
+    return parse_load(text, mass_limit=mass_limit, known=known)
 
 
 def _force(fields: Sequence[str], columns: _Columns, reader: NumberReader) -> KnownLoad:

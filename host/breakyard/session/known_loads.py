@@ -1,6 +1,6 @@
 """Known loads from files: a recording of masses, a table, or a second cell; and where a calibration is kept."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -10,7 +10,8 @@ from breakyard.session.in_force import read_calibration_file
 from breakyard.session.recordings import load_counts
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, Plateaus, Point
+    from breakyard.calibration import Calibration, KnownLoad, Plateaus, Point
+    from breakyard.calibration.known_loads import Basis
     from breakyard.run import Run
     from breakyard.session.session import Session
 
@@ -29,11 +30,10 @@ class Known:
     provenance: Mapping[str, str] = field(default_factory=dict)
 
 
-def from_recording(path: Path, masses: str, mass_limit: float | None, gain: int | None) -> Known:
+def from_recording(path: Path, masses: str, loads: "Sequence[KnownLoad]", gain: int | None) -> Known:
     """Pair the steady stretches of a recording with the masses, in the order they were hung. Raises: errors.py."""
-    from breakyard.calibration import parse_loads, points_from_run
+    from breakyard.calibration import points_from_run
 
-    loads = parse_loads(masses, mass_limit=mass_limit)
     run = load_counts(path)
     points, plateaus = _naming(path, lambda: points_from_run(run, loads))
     return Known(
@@ -46,12 +46,12 @@ def from_recording(path: Path, masses: str, mass_limit: float | None, gain: int 
     )
 
 
-def from_table(path: Path, mass_limit: float | None, gain: int | None) -> Known:
+def from_table(path: Path, mass_limit: float | None, known: "Basis | None", gain: int | None) -> Known:
     """Read points from a CSV file. Raises: errors.py."""
     from breakyard.formats.read_points import read_points
 
     return Known(
-        read_points(path, mass_limit=mass_limit),
+        read_points(path, mass_limit=mass_limit, known=known),
         path,
         128 if gain is None else gain,
         None,

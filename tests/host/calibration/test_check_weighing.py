@@ -20,6 +20,7 @@ from breakyard.calibration.check_weighing import (
     FEW,
     Check,
     Reading,
+    as_calibrated,
     find_drift,
     judge,
     weigh,
@@ -168,6 +169,31 @@ def test_only_checks_of_the_same_calibration_count() -> None:
     assert judge(made, [*old, good]).drift is None
     with pytest.raises(CalibrationError, match="no check weighing"):
         judge(made, old)
+
+
+def test_a_mass_that_states_nothing_is_that_of_the_calibration() -> None:
+    """Calibrated with masses of 0.05 %, checked with "40 kg" and no limit: what the calibration took, not 3 %; a
+    calibration from before masses were told apart keeps its own."""
+    points = [
+        Point(load, float(c), 2.0)
+        for load, c in zip(parse_loads(UP_AND_DOWN, mass_limit=0.0005), counts_of(NOMINAL), strict=True)
+    ]
+    made = calibrate(points, plate=PLATE, gravity=HERE)
+    taken = as_calibrated(made, parse_load("40 kg")).pieces[0]
+    older = parse_load("40 kg", mass_limit=0.005).pieces[0]
+    old = calibrate(
+        [
+            replace(p, load=replace(p.load, pieces=(replace(older, kilograms=p.load.kilograms, each=""),)))
+            for p in points
+        ],
+        plate=PLATE,
+        gravity=HERE,
+    )
+
+    assert taken == parse_load("40 kg", mass_limit=0.0005).pieces[0]
+    assert as_calibrated(old, parse_load("40 kg")).pieces[0].each == ""
+    assert as_calibrated(made, parse_load("40 kg +- 1 kg")) == parse_load("40 kg +- 1 kg")
+    assert as_calibrated(made, parse_load("7 kg")) == parse_load("7 kg")
 
 
 @pytest.mark.parametrize("text", ["0", "1 g"])

@@ -104,11 +104,11 @@ def test_a_lever_multiplies_and_adds_its_doubt() -> None:
 
 
 def test_unstated_uncertainty_is_assumed_and_common() -> None:
-    """Nobody knows a mass exactly: 0.5 % is taken, the same way for all."""
+    """Nobody knows a mass exactly: 3 % is taken, the same way for all or each for itself."""
     one, other = parse_load("20 kg"), parse_load("45 lb")
 
     assert one.pieces[0].assumed
-    assert one.pieces[0].standard_kg == pytest.approx(20 * 0.005 / math.sqrt(3))
+    assert one.pieces[0].standard_kg == pytest.approx(20 * 0.03 / math.sqrt(3))
     assert one.pieces[0].source == other.pieces[0].source
     assert not parse_load("20 kg", mass_limit=0.001).pieces[0].assumed
 
