@@ -125,7 +125,7 @@ def check_sanity(
     `noise_counts` is the standard deviation of single samples on a plateau, `rate_hz` their rate,
     `previous` the last calibration of the same cell and logger.
     """
-    findings = [*_fit(calibration), *_slope(calibration), *_zero(calibration), *_rails(calibration)]
+    findings = [*_slope(calibration), *_zero(calibration), *_rails(calibration), *_fit(calibration)]
     if noise_counts is not None:
         findings += _noise(noise_counts, rate_hz, calibration.gain)
     if previous is not None:

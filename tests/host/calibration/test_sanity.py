@@ -102,7 +102,8 @@ def test_a_slope_that_fits_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    ("left_kgf", "found"), [(0.1, []), (1.0, ["zero_not_returning"]), (5.0, ["zero_not_returning"])]
+    ("left_kgf", "found"),
+    [(0.1, []), (1.0, ["zero_not_returning"]), (5.0, ["zero_not_returning", "poor_fit"])],
 )
 def test_a_zero_that_stays_away(left_kgf: float, found: list[str]) -> None:
     """1 % of the highest mass, or 0.1 % of the capacity, is a word worth."""
