@@ -286,7 +286,7 @@ def test_the_template_has_what_the_table_sells() -> None:
     """The rig template's cell of 1 tf hangs on an eye bolt and a rod end that are for sale, with their ratings."""
     parts = rig_from_table(tomllib.loads(TEMPLATE)["rig"]).elements
     kinds = {part.kind: part for part in parts}
-    (listed,) = re.findall(r"(\d+) kN for M12 in the list", PAGES["cell_joints.md"])
+    (listed,) = re.findall(r"(\d+) kN for M12 in the list", " ".join(PAGES["cell_joints.md"].split()))
 
     assert (kinds["eyebolt"].wll_n or 0.0) <= (fitting(SIZES.index("1 t")).wll_n or 0.0)
     assert kinds["rod end"].breaking_n == pytest.approx(float(listed) * 1000.0)
@@ -400,6 +400,32 @@ def test_battery_minus_goes_to_the_board_alone(board: str) -> None:
     assert any(
         row[0] == "converter GND, by one wire" or "converter GND, by one wire" in row[0] for row in grounds
     )
+
+
+def test_every_part_that_is_drawn_is_on_the_list() -> None:
+    """What the wiring shows can be ordered: parts and values of the drawings stand in parts.md."""
+    drawn = " ".join("".join(text.itertext()) for text in texts_of("wiring_pico_w.svg"))
+    parts = PAGES["parts.md"].lower()
+    values = set(re.findall(r"[\d.]+ [nu]F", drawn))
+    named = {"fuse", "switch", "diode", "ferrite", "connector", "battery"}
+
+    assert values == {"1 nF", "100 nF", "100 uF", "470 uF"}
+    assert "4.7 k" in drawn
+    assert [value for value in {"4.7 kilohm", *values} if value.lower() not in parts] == []
+    assert [name for name in named if name not in drawn or name not in parts] == []
+
+
+@pytest.mark.parametrize(
+    ("knots", "stretch", "kilojoules"),
+    [(0.7, 0.2, (0.95, 1.1)), (0.9, 0.25, (1.9, 2.2)), (0.5, 0.25, (0.0, 1.0))],
+)
+def test_what_a_tether_absorbs(knots: float, stretch: float, kilojoules: tuple[float, float]) -> None:
+    """Half of force times stretch, both less by what the ends keep: 7 kN, 3 m, as cable_and_box.md has it."""
+    text = " ".join(PAGES["cable_and_box.md"].split())
+
+    assert "3 m of 6 mm polyester bear some 7 kN" in text
+    assert "it absorbs 1 to 2 kJ, once; with a knot that keeps half, less than 1 kJ" in text
+    assert kilojoules[0] <= 0.5 * 7.0 * knots * 3.0 * stretch * knots <= kilojoules[1]
 
 
 @pytest.mark.parametrize("board", BOARDS)
