@@ -18,7 +18,6 @@ from breakyard.cli import selftest_words
 from breakyard.cli.app import app, main
 from breakyard.cli.commands import register
 from breakyard.cli.output import Output
-from breakyard.cli.rig import TEMPLATE
 from breakyard.device.selftest import Report, checks
 from breakyard.device.selftest.measure import RATE_IS_A_WIRE
 from breakyard.device.selftest.results import left_out
@@ -27,6 +26,7 @@ from breakyard.plan.describe import rig_from_table
 from breakyard.plan.elements import Element, check_element
 from breakyard.plan.ranges import counts_per_mv_v, rail_mv_v
 from breakyard.plan.standoff import stand_off
+from breakyard.plan.template import RIG_TEMPLATE
 from breakyard.units import FORCE_UNITS, parse_force
 from breakyard.wire.layout import ResetCause
 
@@ -284,7 +284,7 @@ def test_fitting_washers_and_gap_go_together(column: int) -> None:
 
 def test_the_template_has_what_the_table_sells() -> None:
     """The rig template's cell of 1 tf hangs on an eye bolt and a rod end that are for sale, with their ratings."""
-    parts = rig_from_table(tomllib.loads(TEMPLATE)["rig"]).elements
+    parts = rig_from_table(tomllib.loads(RIG_TEMPLATE)["rig"]).elements
     kinds = {part.kind: part for part in parts}
     (listed,) = re.findall(r"(\d+) kN for M12 in the list", " ".join(PAGES["cell_joints.md"].split()))
 
