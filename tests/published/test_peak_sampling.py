@@ -132,24 +132,32 @@ def test_the_first_peak_needs_a_fall_of_half_a_percent(dip: float, first: float)
 
 def test_the_budget_combines_as_in_the_gum() -> None:
     """0.5 % stated accuracy of 50 kN (a Gaussian) and an angle of 10 degrees, by which the cell can only read too
-    little: standard uncertainties as in JCGM 100, 5.1.2; the interval as in JCGM 101 (exact: a Gaussian spread over a
-    rectangle from nothing to 1 - cos 10 degrees)."""
+    little, and a side force of which the cell shows up to a twentieth: standard uncertainties by JCGM 100, 5.1.2; the
+    upper end as in JCGM 101 (a Gaussian, a rectangle from nothing to 1 - cos 10 degrees, and one to either side), the
+    lower end as if the angle had been none, because a doubt tightens nothing."""
     time = np.arange(0.0, 40.0, 0.02)
     load = 50e3 * np.clip((time - 5.0) / 10.0, 0.0, 1.0) * (time < 30.0)
     summary = summarize(curve_from_columns(time, load, name="machine", accuracy=0.005), misalignment_deg=10.0)
     spread, limit = 0.005 * 50e3, 50e3 * (1 - math.cos(math.radians(10.0)))
 
-    def beyond(x: float) -> float:
-        """Probability above x: the Gaussian's, averaged over the rectangle."""
+    side = 0.05 * 50e3 * math.sin(math.radians(10.0))
+    level = np.linspace(-side, side, 20_001)
 
-        def area(z: float) -> float:
-            return z * float(norm.cdf(z)) + float(norm.pdf(z))
+    def beyond(x: float, low: float, high: float) -> float:
+        """Probability above x: the Gaussian's, averaged over one rectangle exactly, over the other by many points."""
 
-        return 1.0 - spread / limit * (area(x / spread) - area((x - limit) / spread))
+        def area(z: np.ndarray) -> np.ndarray:
+            return z * norm.cdf(z) + norm.pdf(z)
+
+        if high == low:
+            return float(np.mean(norm.sf((x - level) / spread)))
+        part = area((x - low - level) / spread) - area((x - high - level) / spread)
+        return float(np.mean(1.0 - spread / (high - low) * part))
 
     lines = {line.source: line for line in summary.budget}
     assert lines["stated accuracy"].standard_n == pytest.approx(spread, rel=1e-3)
     assert lines["misalignment"].standard_n == pytest.approx(limit / math.sqrt(3.0), rel=1e-3)
     assert lines["misalignment"].shape == "one-sided"
-    assert beyond(summary.peak.high_n - summary.peak.estimate_n) == pytest.approx(0.025, abs=3e-4)
-    assert beyond(summary.peak.low_n - summary.peak.estimate_n) == pytest.approx(0.975, abs=3e-4)
+    assert lines["bending"].standard_n == pytest.approx(side / math.sqrt(3.0), rel=1e-3)
+    assert beyond(summary.peak.high_n - summary.peak.estimate_n, 0.0, limit) == pytest.approx(0.025, abs=3e-4)
+    assert beyond(summary.peak.low_n - summary.peak.estimate_n, 0.0, 0.0) == pytest.approx(0.975, abs=3e-4)

@@ -7,6 +7,7 @@ import numpy as np
 from breakyard.calibration import Calibration, KnownLoad, Plate, Point, calibrate, gravity_at, reference_load
 from breakyard.calibration.known_loads import Piece
 from breakyard.curve import LoadCurve, curve_from_columns, curve_from_run
+from breakyard.pull.in_use import IDEAL
 from breakyard.pull.summarize import Summary, summarize
 from breakyard.run import Converter, Loss, Run, run_from_columns
 from breakyard.simulate.calibrations import SMALL_KG, calibration
@@ -97,7 +98,7 @@ def read_exactly(name: str, seed: int) -> tuple[Case, Summary]:
     case = family(name, seed, cell=Cell(CAPACITY_N, 2.0))
     if case.shows == "force":
         case = replace(case, gain_error=0.0)
-        return case, summarize(shown_curve(case, f"{name} {seed}", accuracy=0.0))
+        return case, summarize(shown_curve(case, f"{name} {seed}", accuracy=0.0), misalignment_deg=0.0)
     cell = case.cell
     newtons_per_count = cell.capacity_n / (cell.rated_output_mv_v * counts_per_mv_v(case.converter.gain))
     run = run_of(case, name, converter=Converter(128))
@@ -111,13 +112,14 @@ def read_exactly(name: str, seed: int) -> tuple[Case, Summary]:
         gaps=run.gaps,
         converter=run.converter,
     )
-    return case, summarize(curve, filter_order=case.assumed_order)
+    return case, summarize(curve, filter_order=case.assumed_order, misalignment_deg=0.0, in_use=IDEAL)
 
 
 def read_case(
     name: str, seed: int, kind: str = "good", cells: str = "bought", *, stated: bool = True
 ) -> tuple[Case, Summary]:
-    """Draw one case of a family and summarize it. cells: see `bent`.
+    """Draw one case of a family and summarize it. cells: see `bent`. The model's cell does in use what it did when it
+    was calibrated, in line with the pull, and the user vouches for that.
 
     Not `stated`: the user says nothing. Counts were imported, of a converter that is not named, and the calibration
     knows no plate; a recording of force says no accuracy.
@@ -125,10 +127,11 @@ def read_case(
     case = family(name, seed, cell=bent(instrument(seed)[0], seed, cells))
     label = f"{name} {seed}"
     if case.shows == "force":
-        return case, summarize(shown_curve(case, label, accuracy=OTHER_STANDARD if stated else None))
+        curve = shown_curve(case, label, accuracy=OTHER_STANDARD if stated else None)
+        return case, summarize(curve, misalignment_deg=0.0 if stated else None)
     if not stated:
         run = run_of(case, label, converter=None)
         return case, summarize(curve_from_run(run, unstated(case.cell, seed, kind)))
     run = run_of(case, label, converter=Converter(128))
     curve = curve_from_run(run, calibrated(seed, kind, case.cell))
-    return case, summarize(curve, filter_order=case.assumed_order)
+    return case, summarize(curve, filter_order=case.assumed_order, misalignment_deg=0.0, in_use=IDEAL)

@@ -32,12 +32,13 @@ from breakyard.calibration.terms import Shape, Table, Term, combine, limits, tab
 from breakyard.document import hash_of
 from breakyard.errors import CalibrationError
 
-TEMPERATURE_RANGE_C: Final = 10.0
-"""A pull may be this much warmer or colder than the calibration when nothing else is known."""
+TEMPERATURE_RANGE_C: Final = 20.0
+"""A pull may be this much warmer or colder than the calibration when nothing else is known: a shed in spring, a cell in
+the sun or in the frost (common practice, no source)."""
 
-USUAL_SPAN_PER_C: Final = 0.00005
-"""Limit per degree C for a cell whose sheet states none, where both temperatures are known: 0.05 % for 10 degrees
-is what sheets of cheap cells state (typical values, from memory)."""
+USUAL_SPAN_PER_C: Final = 0.0001
+"""Limit per degree C for a cell whose sheet states none: twice the 0.05 % for 10 degrees that sheets of cheap cells
+state (typical values, from memory)."""
 
 Vector = tuple[float, ...]
 
@@ -176,7 +177,8 @@ class Calibration:
             grouped.setdefault(group_of(source), []).append(Term(source, size, shape=shape))
         terms += [together(group, parts) for group, parts in grouped.items()]
         terms.append(self._bend(load, gradient))
-        terms.append(limits("temperature", self.warmth(temperature_c)[0] * load))
+        if temperature_c is not None or self.rates_warmth:
+            terms.append(limits("temperature", self.warmth(temperature_c)[0] * load))
         return tuple(term for term in terms if term.standard_n > 0.0)
 
     def _bend(self, load: float, gradient: NDArray[np.float64]) -> Term:
@@ -201,30 +203,36 @@ class Calibration:
         gravity = set() if self.gravity.source == "stated" else {"gravity"}
         return frozenset(pieces | gravity | {"lever ratio", "hysteresis", "zero return"})
 
+    @property
+    def rates_warmth(self) -> bool:
+        """Whether the sheet states what temperature does to the span."""
+        return self.plate is not None and self.plate.span_per_c is not None
+
+    def degrees_apart(self, temperature_c: float | None = None) -> float:
+        """Degrees between the calibration and a reading: known where both are, else as much as may be."""
+        if temperature_c is not None and self.temperature_c is not None:
+            return abs(temperature_c - self.temperature_c)
+        return self.temperature_range_c
+
     def warmth(self, temperature_c: float | None = None) -> tuple[float, str]:
         """By which part of the load the cell may err, being warmer or colder than when it was calibrated.
 
-        Returns the limit, either way (sheets give no sign), and a sentence that says what was assumed.
+        Returns the limit, either way (sheets give no sign), and a sentence that says what was assumed. Knowing nothing
+        counts as an outdoor range around the calibration's temperature.
         """
         stated = None if self.plate is None else self.plate.span_per_c
+        effect = USUAL_SPAN_PER_C if stated is None else abs(stated)
+        apart = self.degrees_apart(temperature_c)
+        assumed = ", the usual limit, because the plate states none" if stated is None else ""
         if temperature_c is not None and self.temperature_c is not None:
-            apart = abs(temperature_c - self.temperature_c)
-            effect = USUAL_SPAN_PER_C if stated is None else abs(stated)
             said = f"Temperature: {apart:g} C from the calibration's {self.temperature_c:g} C, at {100 * effect:g} %/C"
-            assumed = ", the usual limit, because the plate states none" if stated is None else ""
             return effect * apart, f"{said}{assumed}."
         if temperature_c is not None:
             why = "the calibration does not say its temperature"
         else:
-            why = "no temperature of the pull was stated"
-        if stated is None:
-            return (
-                0.0,
-                f"Temperature: nothing is allowed for, because {why} and the plate no effect on the span.",
-            )
-        apart = self.temperature_range_c
-        said = f"Temperature: up to {apart:g} C from the calibration's at {100 * abs(stated):g} %/C is allowed for"
-        return abs(stated) * apart, f"{said}, because {why}."
+            why = "no temperature of the pull was stated (--temperature)"
+        said = f"Temperature: up to {apart:g} C from the calibration's at {100 * effect:g} %/C{assumed}"
+        return effect * apart, f"{said}; that much, because {why}."
 
     def interval(
         self, counts: float, zero_counts: float, *, coverage: float = 0.95, also: Iterable[Term] = ()

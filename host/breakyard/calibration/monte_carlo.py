@@ -65,7 +65,7 @@ def monte_carlo(
     for _ in range(8):  # the bend is far below one: this converges within a few steps
         load = target - bound * np.einsum("ds,ds->d", shapes(load, capacity), mixture)
     unseen = bound * departure(asked, capacity, calibration.highest_known_n)
-    warmth = calibration.warmth()[0]
+    warmth = calibration.warmth()[0] if calibration.rates_warmth else 0.0
     load += unseen * rng.uniform(-1.0, 1.0, draws) + warmth * load * rng.uniform(-1.0, 1.0, draws)
     tail = (1.0 - coverage) / 2.0
     low, high = np.quantile(load, [tail, 1.0 - tail])

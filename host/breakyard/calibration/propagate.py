@@ -8,7 +8,7 @@ give the same interval, to about a thousandth of its width.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 import numpy as np
@@ -32,9 +32,19 @@ STANDARD_STEP: Final = 1.25
 def coverage_interval(terms: Iterable[Term], coverage: float = 0.95) -> tuple[float, float]:
     """Ends of the interval of true value less estimate, newtons, with equal probability beyond either.
 
+    A one-sided doubt may be nothing at all: it moves the upper end up, and the lower end nowhere (averaged over all
+    that it may be, it would raise the lower end as well, and so tighten what it makes less sure).
     No terms at all: 0, 0. Raises: UsageError if the coverage or degrees of freedom make no interval.
     """
     listed = [part for term in terms for part in (term.parts or (term,)) if part.standard_n > 0.0]
+    low, high = _equal_tails(listed, coverage)
+    certain = [term for term in listed if term.shape != "one-sided"]
+    if len(certain) < len(listed):
+        low = min(low, _equal_tails(certain, coverage)[0])
+    return low, high
+
+
+def _equal_tails(listed: Sequence[Term], coverage: float) -> tuple[float, float]:
     normal = math.hypot(*(term.standard_n for term in listed if _is_normal(term)))
     others = [term for term in listed if not _is_normal(term)]
     if not others:

@@ -116,13 +116,16 @@ def command(
     zero_return: Annotated[
         float | None, typer.Option(help=f"Zero return after a full load {_PERCENT}.", rich_help_panel=_CELL)
     ] = None,
+    creep: Annotated[
+        float | None, typer.Option(help=f"Creep in 30 minutes {_PERCENT}.", rich_help_panel=_CELL)
+    ] = None,
     span_per_c: Annotated[
         float | None,
         typer.Option(help="Temperature effect on the span, in percent per degree C.", rich_help_panel=_CELL),
     ] = None,
     temperature_range: Annotated[
         float, typer.Option(help="Pulls may be this many degrees warmer or colder.", rich_help_panel=_CELL)
-    ] = 10.0,
+    ] = 20.0,
     temperature: Annotated[
         float | None,
         typer.Option(
@@ -214,6 +217,7 @@ def command(
         "hysteresis": hysteresis,
         "repeatability": repeatability,
         "zero_return": zero_return,
+        "creep": creep,
         "span_per_c": span_per_c,
     }
     plate = stated.plate_from(capacity, percent, rated_output)

@@ -52,7 +52,7 @@ def command(
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
     calibration: CalibrationOption = None,
     accuracy: AccuracyOption = None,
-    misalignment: MisalignmentOption = 0.0,
+    misalignment: MisalignmentOption = None,
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
     picture: Annotated[

@@ -56,7 +56,7 @@ def command(
         Decimal, typer.Option(help="Decimal mark; with a comma, semicolons separate the columns.")
     ] = Decimal.POINT,
     accuracy: AccuracyOption = None,
-    misalignment: MisalignmentOption = 0.0,
+    misalignment: MisalignmentOption = None,
     temperature: TemperatureOption = None,
     as_json: JsonOption = False,
 ) -> None:

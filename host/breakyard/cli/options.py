@@ -30,13 +30,13 @@ AccuracyOption = Annotated[
     ),
 ]
 MisalignmentOption = Annotated[
-    float,
+    float | None,
     typer.Option(
         "--misalignment",
         min=0.0,
         max=30.0,
         metavar="DEG",
-        help="Largest angle between the line of pull and the cell's axis that you vouch for, in degrees.",
+        help="Largest angle between the line of pull and the cell's axis that you vouch for, in degrees; default: 3.",
     ),
 ]
 TemperatureOption = Annotated[

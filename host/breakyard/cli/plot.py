@@ -75,7 +75,7 @@ def command(
     shade: Annotated[Shade, typer.Option(help="light or dark.")] = Shade.LIGHT,
     form: Annotated[Form, typer.Option(help="wide, or phone for one held upright.")] = Form.WIDE,
     accuracy: AccuracyOption = None,
-    misalignment: MisalignmentOption = 0.0,
+    misalignment: MisalignmentOption = None,
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
     speed: PullSpeedOption = None,

@@ -33,7 +33,7 @@ def command(
     unit: UnitOption = None,
     calibration: CalibrationOption = None,
     accuracy: AccuracyOption = None,
-    misalignment: MisalignmentOption = 0.0,
+    misalignment: MisalignmentOption = None,
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
     speed: PullSpeedOption = None,

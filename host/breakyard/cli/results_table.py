@@ -31,6 +31,8 @@ def show(out: Output, results: Sequence[PullResult], unit: str) -> None:
         ]
         rows.append([f"! {specimen}" if row.doubtful else specimen, *cells])
     out.table("", table.headings, rows)
+    for sentence in table.advice:
+        out.say(f"  {sentence}")
     for sentence in table.shared:
         out.say(f"  All: {sentence}")
     for row in table.rows:

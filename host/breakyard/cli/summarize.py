@@ -33,7 +33,7 @@ def command(
     unit: UnitOption = None,
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
     accuracy: AccuracyOption = None,
-    misalignment: MisalignmentOption = 0.0,
+    misalignment: MisalignmentOption = None,
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
     speed: PullSpeedOption = None,

@@ -21,6 +21,18 @@ for an independent one would promise too much."""
 CHANGES_WITH_LOAD: Final = ("linear", "hyster", "creep", "extrapol")
 """Parts of names of shared errors that are alike at like loads only; the others are a common scale factor."""
 
+CHANGES_BETWEEN_PULLS: Final = (
+    "misalign",
+    "bending",
+    "temperature",
+    "remount",
+    "converter",
+    "friction",
+    "inertia",
+)
+"""Parts of names of errors that may be another at each pull, or all alike in one group and not in the next (a warm
+afternoon, another angle). They shift a group's level like a shared error, and cancel in no ratio."""
+
 
 @dataclass(frozen=True, slots=True)
 class SharedTerm:
@@ -69,9 +81,10 @@ def own_standard_n(observations: Sequence["Observation"]) -> float:
 def ratio_standard(first: Sequence["Observation"], second: Sequence["Observation"]) -> float:
     """Relative standard uncertainty that the instrument leaves on the ratio of two groups' means.
 
-    Same calibration: a scale error cancels; an error that changes with the load (CHANGES_WITH_LOAD) is taken as fully
-    correlated at equal loads, falling in proportion to none where one load is nothing of the other (an assumption: such
-    errors are smooth over the range). Other calibration: nothing cancels.
+    Same calibration: a scale error cancels; what may change between pulls (CHANGES_BETWEEN_PULLS) does not; an error
+    that changes with the load (CHANGES_WITH_LOAD) is taken as fully correlated at equal loads, falling in proportion to
+    none where one load is nothing of the other (an assumption: such errors are smooth over the range). Other
+    calibration: nothing cancels.
     """
     a, b = shared_relative(first), shared_relative(second)
     mean_a = sum(o.value_n for o in first) / max(len(first), 1)
@@ -80,6 +93,9 @@ def ratio_standard(first: Sequence["Observation"], second: Sequence["Observation
     variance = 0.0
     for key in a.keys() | b.keys():
         u, v = a.get(key, 0.0), b.get(key, 0.0)
-        correlation = alike if any(part in key[1].lower() for part in CHANGES_WITH_LOAD) else 1.0
+        name = key[1].lower()
+        correlation = alike if any(part in name for part in CHANGES_WITH_LOAD) else 1.0
+        if any(part in name for part in CHANGES_BETWEEN_PULLS):
+            correlation = 0.0
         variance += max(u * u + v * v - 2.0 * correlation * u * v, 0.0)
     return math.sqrt(variance)

@@ -8,7 +8,16 @@ import numpy as np
 
 from breakyard.calibration.propagate import coverage_interval, lopsided_table, mixture_table
 from breakyard.calibration.terms import Table, Term, tabulated
-from breakyard.curve import LoadCurve
+from breakyard.curve import UNSTATED_ACCURACY, LoadCurve
+from breakyard.pull.in_use import (
+    InUse,
+    angle_sentence,
+    angle_terms,
+    block_sentences,
+    block_terms,
+    in_use_sentences,
+    in_use_terms,
+)
 from breakyard.pull.peak.read import shortest_event_s
 from breakyard.pull.peak.reading import Reading, normal_factor
 from breakyard.pull.results import BudgetLine, Peak
@@ -29,9 +38,10 @@ def budget_terms(
     zero: ZeroLine,
     reading: Reading,
     rail_n: float | None,
-    misalignment_deg: float,
+    misalignment_deg: float | None,
     temperature_c: float | None,
     coverage: float,
+    in_use: InUse,
 ) -> tuple[Term, ...]:
     """The budget: one term per source, in newtons, independent of each other."""
     load = reading.estimate_n if rail_n is None else rail_n
@@ -45,25 +55,25 @@ def budget_terms(
         at_peak = zero.at_n(reading.time_s)
         zero_counts = curve.calibration.counts_at(at_peak, 0.0)
         counts = curve.calibration.counts_at(load, zero_counts)
-        terms += curve.calibration.terms(counts, zero_counts, temperature_c=temperature_c)
-    if curve.accuracy:
+        own = curve.calibration.terms(counts, zero_counts, temperature_c=temperature_c)
+        terms += [term for term in own if term.source != "temperature"]
+        terms += in_use_terms(load, curve.calibration, in_use, temperature_c)
+    elif curve.accuracy is not None:
         terms.append(Term("stated accuracy", curve.accuracy * load))
-    if misalignment_deg:
-        # The cell reads F cos(angle), so it can only read too little. All directions of the line within a cone of
-        # that angle are equally likely: then 1 - cos(angle) is rectangular from nothing to its limit.
-        limit = load * (1.0 - math.cos(math.radians(misalignment_deg)))
-        terms.append(Term("misalignment", limit / math.sqrt(3.0), shape="one-sided"))
+    elif curve.converter is None:
+        terms.append(Term("accuracy not stated", UNSTATED_ACCURACY * load))
+    terms += (*angle_terms(load, misalignment_deg), *block_terms(load, in_use.blocks))
     return tuple(term for term in terms if term.standard_n > 0.0)
 
 
-def assumptions(curve: LoadCurve, misalignment_deg: float, temperature_c: float | None) -> tuple[str, ...]:
-    """Sentences that say what the budget takes for granted about angle and temperature."""
-    said = "Angle: the line of pull is taken to lie in the cell's axis, because no angle was stated."
-    if misalignment_deg:
-        said = f"Angle: up to {misalignment_deg:g} degrees between line and cell is allowed for, as stated."
+def assumptions(
+    curve: LoadCurve, misalignment_deg: float | None, temperature_c: float | None, in_use: InUse
+) -> tuple[str, ...]:
+    """Sentences that say what the budget takes for granted about angle, temperature, mounting, creep and blocks."""
+    said = angle_sentence(misalignment_deg)
     if curve.calibration is None:
-        return (said,)
-    return (said, curve.calibration.warmth(temperature_c)[1])
+        return (said, *block_sentences(in_use.blocks))
+    return (said, *in_use_sentences(curve.calibration, in_use, temperature_c))
 
 
 def _zero(zero: ZeroLine, time_s: float) -> Term:

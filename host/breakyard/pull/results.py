@@ -248,6 +248,8 @@ class Summary:
     """None in summaries made before it was told."""
     assumptions: tuple[str, ...] = ()
     """Sentences for people: what the numbers take for granted about angle, temperature and filter."""
+    extrapolation: float | None = None
+    """The peak in parts of the highest known load of the calibration; None without one, and in older summaries."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the JSON face as plain dicts, lists, strings and numbers."""

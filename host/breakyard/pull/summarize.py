@@ -16,6 +16,7 @@ from breakyard.pull.budget import assumptions, budget_terms, peak_with_interval,
 from breakyard.pull.events import Pull, tell, work
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches
+from breakyard.pull.in_use import UNKNOWN, InUse
 from breakyard.pull.peak.filter import choose_filter
 from breakyard.pull.peak.read import read_peak
 from breakyard.pull.peak.reading import Reading
@@ -36,8 +37,9 @@ def summarize(
     curve: LoadCurve,
     *,
     coverage: float = 0.95,
-    misalignment_deg: float = 0.0,
+    misalignment_deg: float | None = None,
     temperature_c: float | None = None,
+    in_use: InUse = UNKNOWN,
     filter_order: int | None = None,
     response: StepResponse | Literal["assumed"] | None = None,
     pull_speed_m_per_s: float | None = None,
@@ -46,7 +48,8 @@ def summarize(
 
     coverage: of the peak's interval, from 0.5 to 0.999. misalignment_deg: largest angle between the line of pull
     and the cell's axis that the user vouches for. temperature_c: of the cell during the pull, held against that of
-    the calibration. filter_order: assumed order of the converter's filter, where
+    the calibration. Saying neither is taken wide (see `in_use`), as is what `in_use` does not know of the cell between
+    calibration and pull. filter_order: assumed order of the converter's filter, where
     more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
     response: measured of this logger, used instead unless an order is stated or its rate is another; None: the one
     that the curve carries; "assumed": leave that one aside.
@@ -57,7 +60,7 @@ def summarize(
         raise UsageError(
             f"a coverage of {coverage:g} is not sensible: give a number from 0.5 to 0.999, as 0.95"
         )
-    if not 0.0 <= misalignment_deg <= 30.0:
+    if misalignment_deg is not None and not 0.0 <= misalignment_deg <= 30.0:
         raise UsageError(f"a misalignment of {misalignment_deg:g} degrees is not sensible: give 0 to 30")
     if temperature_c is not None and not -60.0 <= temperature_c <= 80.0:
         raise UsageError(f"a temperature of {temperature_c:g} C is not sensible: give -60 to 80")
@@ -121,7 +124,7 @@ def summarize(
         too_short=reading.regime == "too_short",
     )
     story = tell(pull)
-    terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage)
+    terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage, in_use)
     peak = peak_with_interval(curve, reading, rail_n, terms, coverage, zero_known=zero.known)
     flags, notes = raise_flags(curve, zero, reading, story, peak, len(spoilt), clipped)
     if reading.recovered is not None:
@@ -155,10 +158,11 @@ def summarize(
         plateaus=story.plateaus,
         glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
         notes=notes,
-        assumptions=assumptions(curve, misalignment_deg, temperature_c)
+        assumptions=assumptions(curve, misalignment_deg, temperature_c, in_use)
         + seen_through.sentences(reading)
         + of_speed,
         filter=seen_through.told,
+        extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
     )
 
 

@@ -18,7 +18,8 @@ class ReadOptions:
     accuracy_percent: float | None = None
     """Standard uncertainty of another instrument, in percent of the load; None: as its notes state it."""
     coverage: float = 0.95
-    misalignment_deg: float = 0.0
+    misalignment_deg: float | None = None
+    """None: nobody vouches for one, and the wide default is taken."""
     temperature_c: float | None = None
     response: "str | Path | StepResponse | None" = None
     """Step response to read with: a file, "assumed", or the response itself; None: what is kept of the logger."""

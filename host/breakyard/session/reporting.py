@@ -162,7 +162,7 @@ def _settings(options: ReadOptions, unit: str, matters: float) -> tuple[tuple[st
     ]
     if options.accuracy_percent is not None:
         settings.append(("Accuracy stated for imported recordings", f"{options.accuracy_percent:g} %"))
-    if options.misalignment_deg:
+    if options.misalignment_deg is not None:
         settings.append(("Largest angle between line and cell", f"{options.misalignment_deg:g} degrees"))
     if options.temperature_c is not None:
         settings.append(("Temperature of the cell during the pulls", f"{options.temperature_c:g} C"))
@@ -192,7 +192,7 @@ def _commands(options: ReadOptions, unit: str) -> tuple[str, ...]:
         words += f" --accuracy {options.accuracy_percent:g}"
     if options.coverage != ReadOptions().coverage:
         words += f" --coverage {options.coverage:g}"
-    if options.misalignment_deg:
+    if options.misalignment_deg is not None:
         words += f" --misalignment {options.misalignment_deg:g}"
     if options.temperature_c is not None:
         words += f" --temperature {options.temperature_c:g}"

@@ -42,7 +42,8 @@ def size(document: dict, source: str) -> float:
 
 
 def test_angle_and_temperature_are_in_newtons_in_json(breakyard: Breakyard, session: Path) -> None:
-    """10 degrees of angle: (1 - cos 10) / sqrt 3; 15 C apart at 0.01 %/C: 0.15 % / sqrt 3, both of the peak."""
+    """10 degrees of angle: (1 - cos 10) / sqrt 3 and a twentieth of sin 10 in bending; 15 C apart at 0.01 %/C: 0.15 % /
+    sqrt 3, all of the peak. Nothing said: 3 degrees and 20 C; more doubt is never a narrower interval."""
     plain = breakyard("summarize", "yard/runs/pull.csv", "--json").document
     told = breakyard(
         *("summarize", "yard/runs/pull.csv", "--misalignment", "10", "--temperature", "35", "--json")
@@ -51,8 +52,12 @@ def test_angle_and_temperature_are_in_newtons_in_json(breakyard: Breakyard, sess
     peak = told["peak"]["estimate_n"]
     assert size(told, "misalignment") == pytest.approx(peak * (1 - math.cos(math.radians(10))) / math.sqrt(3))
     assert size(told, "temperature") == pytest.approx(peak * 0.0015 / math.sqrt(3))
-    assert size(plain, "misalignment") == 0.0
-    assert size(plain, "temperature") == pytest.approx(peak * 0.0010 / math.sqrt(3))
+    assert size(told, "bending") == pytest.approx(peak * 0.05 * math.sin(math.radians(10)) / math.sqrt(3))
+    assert size(plain, "misalignment") == pytest.approx(peak * (1 - math.cos(math.radians(3))) / math.sqrt(3))
+    assert size(plain, "temperature") == pytest.approx(peak * 0.0020 / math.sqrt(3))
+    assert told["peak"]["low_n"] <= plain["peak"]["low_n"]
+    assert told["peak"]["high_n"] >= plain["peak"]["high_n"]
+    assert told["extrapolation"] == pytest.approx(peak / 3000.0)
     assert any("no temperature of the pull was stated" in said for said in plain["assumptions"])
     assert any("15 C from the calibration's 20 C" in said for said in told["assumptions"])
 
@@ -66,7 +71,8 @@ def test_the_budget_is_shown_to_people(breakyard: Breakyard, session: Path) -> N
     assert reported.status == 0
     assert "misalignment" in said.out
     assert "Angle: up to 5 degrees" in said.out
-    assert "Temperature: up to 10 C" in said.out
+    assert "Temperature: up to 20 C" in said.out
+    assert "To narrow this most: sight along the line" in " ".join(said.out.split())
     assert "Standard uncertainty [N]" in page
     assert "Angle: up to 5 degrees" in page
     assert "--misalignment 5 --temperature 20" in page

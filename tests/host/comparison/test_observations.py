@@ -1,5 +1,6 @@
 """What one pull's summary says about its group: value, censoring, and which doubts are its own."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -203,3 +204,29 @@ def test_a_specimen_that_broke_twice_is_doubted() -> None:
 
     assert [one.value_n for one in kept] == [300.0]
     assert "broke_more_than_once" in kept[0].doubts
+
+
+@pytest.mark.parametrize(
+    ("source", "left"),
+    [
+        ("gravity", 0.0),
+        *(
+            (name, math.sqrt(2.0) * 0.01)
+            for name in (
+                *("misalignment", "bending", "temperature", "remounting"),
+                *("gain of the converter", "friction of blocks"),
+            )
+        ),
+    ],
+)
+def test_what_changes_between_pulls_cancels_in_no_ratio(source: str, left: float) -> None:
+    """Gravity of one calibration cancels between two groups; angle, warmth and mounting may be others in each, and are
+    no scatter of single pulls that more specimens would average."""
+    first, second = (
+        [Observation(name, f"{name}{i}", 100.0, shared=(SharedTerm("c", source, 1.0),)) for i in range(3)]
+        for name in "ab"
+    )
+
+    assert ratio_standard(first, second) == pytest.approx(left, abs=1e-12)
+    assert shared_standard(first) == pytest.approx(0.01)
+    assert is_shared(source)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from breakyard.calibration import Term, combine
 from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.errors import NoPull, UsageError
+from breakyard.pull.in_use import IDEAL
 from breakyard.pull.results import Summary
 from breakyard.pull.summarize import summaries_to_frame, summarize
 from breakyard.run import Converter as RunConverter
@@ -40,7 +41,7 @@ def brittle(faults: Faults, rate_kgf: float = 100.0) -> tuple[PullTruth, LoadCur
 
 def test_the_interval_is_the_budget_combined() -> None:
     """For a slow peak: half-width = coverage factor times root sum of squares (JCGM 100, 5.1.2 and G.3)."""
-    summary = summarize(curve())
+    summary = summarize(curve(), misalignment_deg=0.0, in_use=IDEAL)
     terms = [Term(b.source, b.standard_n, b.degrees_of_freedom or math.inf) for b in summary.budget]
 
     half = combine(terms).half_width_n(0.95)
@@ -70,6 +71,7 @@ def test_a_stated_misalignment_is_a_line_of_the_budget() -> None:
 def test_small_masses_make_a_wider_interval_and_a_flag() -> None:
     """60 kg of masses carried to hundreds of kgf: extrapolated, and wider than with a good calibration."""
     small, good = summarize(curve(kind="small")), summarize(curve())
+    assert small.extrapolation == pytest.approx(small.peak.estimate_n / (60 * 9.81), rel=0.01)
 
     assert "extrapolated" in small.flags
     assert small.peak.high_n - small.peak.low_n > good.peak.high_n - good.peak.low_n

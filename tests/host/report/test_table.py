@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
-from breakyard.pull.results import Summary
+from breakyard.pull.results import BudgetLine, Summary
+from breakyard.report.words.narrowing import narrowing
 from breakyard.report.words.table import make_row, make_table
 from breakyard.report.words.wording import SERIOUS, SHORT, doubts, is_doubtful, manner_text, short_doubts
 
@@ -59,6 +60,32 @@ def test_what_holds_for_all_rows_is_said_once(make_summary: Callable[..., Summar
     assert table.rows[1].doubts[0].startswith("The load went off")
     assert len(table.shared) == 1
     assert len(make_table(summaries[:1]).rows[0].doubts) == 1
+
+
+def test_how_far_each_pull_is_extrapolated_is_said_in_its_row(make_summary: Callable[..., Summary]) -> None:
+    """Two pulls, both beyond the known loads: each has its own factor; beyond five times the cure is said once."""
+    near, far = (make_summary(flags=("extrapolated",), extrapolation=times) for times in (2.0, 7.4))
+
+    table = make_table([near, far])
+
+    assert table.rows[0].doubts[0].startswith("Extrapolated x 2.0 beyond")
+    assert table.rows[1].doubts[0].startswith("Extrapolated x 7.4 beyond")
+    assert any("better than 0.57 % a second, certified cell" in line for line in table.advice)
+    assert not any("second, certified cell" in line for line in make_table([near]).advice)
+
+
+def test_the_two_largest_doubts_that_one_can_act_on_are_named(make_summary: Callable[..., Summary]) -> None:
+    """Known masses and the angle, with their shares; what is small, or nobody's to change, is not."""
+    budget = tuple(
+        BudgetLine(source, size)
+        for source, size in (("known masses", 8.0), ("misalignment", 3.0), ("bending", 4.0), ("gravity", 1.0))
+    )
+    (sentence,) = narrowing([make_summary(budget=budget)])
+
+    assert "weigh each mass on a good scale" in sentence
+    assert sentence.index("71 %") < sentence.index("sight along the line") < sentence.index("28 %")
+    assert "latitude" not in sentence
+    assert narrowing([]) == narrowing([make_summary(budget=())]) == ()
 
 
 def test_a_serious_doubt_of_all_rows_stays_in_each(make_summary: Callable[..., Summary]) -> None:

@@ -36,6 +36,7 @@ def make_markdown(content: Content) -> str:
     lines += ["", "## The pulls", ""]
     lines += _table(words.headings, [Table.cells(row) for row in words.rows])
     lines += ["", *(f"All pulls: {literal(sentence)}" for sentence in words.shared)]
+    lines += [literal(sentence) for sentence in words.advice]
     lines += [f"- {literal(name)} was not read: {literal(why)}" for name, why in content.unread]
     if content.doubtful:
         lines += ["", "## Doubtful pulls, and why", ""]

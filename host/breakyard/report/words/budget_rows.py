@@ -22,6 +22,15 @@ SOURCES: Final[Mapping[str, str]] = {
     "zero return": "empty readings after a load among the known loads",
     "temperature": "warmer or colder than at the calibration",
     "stated accuracy": "of the other instrument, as stated when its recording was imported",
+    "accuracy not stated": "of the other instrument; nobody stated it",
+    "remounting": "shackles and pins that sit otherwise than at the calibration",
+    "creep": "holding longer or shorter than at the calibration",
+    "span from day to day": "another day than the calibration's",
+    "gain of the converter": "the converter, warmer or colder than at the calibration",
+    "bending": "side force of a line that is not in the cell's axis",
+    "friction of blocks": "between cell and specimen, as the rig says",
+    "inertia of blocks": "of blocks between cell and specimen when the load changes fast",
+    "lever ratio": "of the lever that the known masses hung on",
     "misalignment": "angle between the line of pull and the cell, which then reads too little",
 }
 """What a line of the budget means."""

@@ -4,8 +4,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from breakyard.pull.results import Summary
+from breakyard.report.words.narrowing import narrowing
 from breakyard.report.words.values import load_text, peak_text, rate_text, standard_n, strength_text
-from breakyard.report.words.wording import doubts, is_doubtful, manner_text, sentence_for, shared_flags
+from breakyard.report.words.wording import (
+    doubts,
+    far_sentence,
+    is_doubtful,
+    manner_text,
+    sentence_for,
+    shared_flags,
+)
 from breakyard.units import force_unit
 
 
@@ -37,6 +45,8 @@ class Table:
     rows: tuple[Row, ...]
     shared: tuple[str, ...] = ()
     """Sentences that hold for all rows, and so stand in none of them."""
+    advice: tuple[str, ...] = ()
+    """Sentences that say what would make the rows surer."""
 
     @property
     def headings(self) -> tuple[str, ...]:
@@ -101,4 +111,5 @@ def make_table(
         coverage=summaries[0].peak.coverage if summaries else 0.95,
         rows=rows,
         shared=tuple(sentence_for(flag, summaries[0], unit) for flag in common),
+        advice=(*far_sentence(summaries), *narrowing(summaries)),
     )

@@ -71,7 +71,7 @@ _LONG: Final[Mapping[str, Sentence]] = {
         "may have followed."
     ),
     "extrapolated": lambda s, u: (
-        "The peak lies beyond the highest known load of the calibration; its interval allows for that."
+        f"Extrapolated{_times(s)} beyond the highest known load of the calibration; its interval allows for that."
     ),
     "odd_filter": lambda s, u: (
         "The converter's measured step response is that of no filter of order 3 or 4; the interval allows for it."
@@ -127,6 +127,8 @@ def shared_flags(summaries: Sequence[Summary]) -> tuple[str, ...]:
     if len(summaries) < 2:
         return ()
     common = set.intersection(*(set(summary.flags) for summary in summaries)) - SERIOUS
+    if any(summary.extrapolation is not None for summary in summaries):
+        common -= {"extrapolated"}  # how far is each one's own
     return tuple(flag for flag in _ordered(summaries[0]) if flag in common)
 
 
@@ -151,6 +153,31 @@ def manner_text(summary: Summary) -> str:
 
 def _unknown(flag: str) -> Sentence:
     return lambda summary, unit: f"Flag: {flag.replace('_', ' ')}."
+
+
+FAR: Final = 5.0
+"""Times the highest known load: further the sheet of the cell is believed more than any mass that hung."""
+
+
+def far_sentence(summaries: Sequence[Summary]) -> tuple[str, ...]:
+    """What is needed where pulls lie far beyond the known loads, and how sure they are without it."""
+    far = [s for s in summaries if (s.extrapolation or 0.0) > FAR and s.peak.high_n is not None]
+    if not far:
+        return ()
+    percent = 100 * max(
+        abs(end / s.peak.estimate_n - 1.0)
+        for s in far
+        for end in (s.peak.low_n, s.peak.high_n or s.peak.low_n)
+    )
+    sentence = (
+        f"Beyond {FAR:g} times the highest known load: for better than {percent:.2g} % a second, certified cell in the "
+        "same line or a proof load is needed."
+    )
+    return (sentence,)
+
+
+def _times(summary: Summary) -> str:
+    return "" if summary.extrapolation is None else f" x {summary.extrapolation:.1f}"
 
 
 def _time(seconds: float) -> str:

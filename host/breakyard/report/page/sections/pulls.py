@@ -59,6 +59,7 @@ def pulls_table(content: Content, curves: Curves) -> Markup:
     caption = f"Every pull, with {100 * words.coverage:g} % intervals in brackets"
     made = table(caption, words.headings, rows, row_classes=classes, stacked=True)
     shared = [join(tag("b", "All pulls: "), sentence) for sentence in words.shared]
+    shared += [join(sentence) for sentence in words.advice]
     unread = [join(tag("b", f"{name}: "), f"not read: {why}") for name, why in content.unread]
     return join(
         made,
