@@ -1,19 +1,24 @@
-"""breakyard import: a recording of another instrument joins a session."""
+"""breakyard import: recordings of other instruments join a session."""
 
+import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.output import STATUS_WRONG, JsonOption, Output, printable
 from breakyard.errors import UsageError
+
+if TYPE_CHECKING:
+    from breakyard.session.importing import Found
 
 
 def command(
-    recording: Annotated[
-        Path,
+    recordings: Annotated[
+        list[Path],
         typer.Argument(
-            help="CSV file with a column of times and one of loads or counts; or an archive's folder."
+            help="CSV files with a column of times and one of loads or counts; or one archive's folder."
         ),
     ],
     session: Annotated[
@@ -26,10 +31,16 @@ def command(
     ] = None,
     name: Annotated[str, typer.Option(help="Name in the session; default: the file's.")] = "",
     specimen: Annotated[str | None, typer.Option(help="Specimen that was pulled.")] = None,
-    unit: Annotated[
+    calibration: Annotated[
+        bool, typer.Option("--calibration", help="Known masses were hung: not a pull, but for calibrate.")
+    ] = False,
+    load_unit: Annotated[
         str | None,
         typer.Option(
-            "--unit", "-u", help='Unit of the loads in the file, or "counts", where its header does not say.'
+            "--load-unit",
+            "--unit",
+            "-u",
+            help='Unit of the loads in the file, or "counts", where its header does not say.',
         ),
     ] = None,
     time_column: Annotated[
@@ -37,87 +48,141 @@ def command(
     ] = None,
     load_column: Annotated[str | None, typer.Option(help="Header or number of the column of loads.")] = None,
     extension_column: Annotated[
-        str | None, typer.Option(help="Header or number of the extension, if any.")
+        str | None, typer.Option(help='Header or number of the extension; "none" to leave it aside.')
     ] = None,
     time_unit: Annotated[
-        str | None, typer.Option(help="s, ms, us, min or h, where the header does not say.")
+        str | None, typer.Option(help="s, ms, us, ns, min or h, where the header does not say.")
     ] = None,
     extension_unit: Annotated[str | None, typer.Option(help="m, cm, mm, um, in or ft.")] = None,
-    separator: Annotated[str | None, typer.Option(help="semicolon, comma or tab.")] = None,
+    separator: Annotated[str | None, typer.Option(help="semicolon, comma, tab or blanks.")] = None,
     decimal: Annotated[str | None, typer.Option(help="comma or point.")] = None,
     header_rows: Annotated[int | None, typer.Option(min=0, help="Rows above the numbers.")] = None,
     accuracy: Annotated[
         float | None,
-        typer.Option(min=0, max=50, help="Standard uncertainty of the instrument, in percent of the load."),
+        typer.Option(
+            min=0,
+            max=50,
+            help="Standard uncertainty of the instrument, in percent of the load; asked for in a terminal. "
+            "Without an answer a wide one is assumed.",
+        ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring in a recording of any other instrument.
+    """Bring in recordings of any other instrument, several at once if they are written alike.
 
     Separator, decimal mark, header rows, columns and units are found where the file tells them; what it leaves open is
-    asked for. The original is kept as it is, with a note of how it was read.
+    asked for. What was not taken as it stood (times that repeat, rows without a load) is told. The originals are kept
+    as they are, each with a note of how it was read.
 
     An archive made by breakyard export --archive becomes sessions' folders again, inside the folder of --session.
 
-    Example: breakyard import pull7.csv --session 2026-05-03-slipway --unit kN
+    Example: breakyard import pull7.csv pull8.csv --session 2026-05-03-slipway --accuracy 0.5
     """
-    if recording.is_dir():
-        _restore(recording, session or Path(), Output(as_json))
+    if any(one.is_dir() for one in recordings):
+        if len(recordings) > 1:
+            raise UsageError("an archive's folder is imported alone; files can be several")
+        _restore(recordings[0], session or Path(), Output(as_json))
         return
-    from breakyard.formats.read_csv import parse_csv
     from breakyard.formats.recording import CsvOptions
-    from breakyard.session.files.info import SessionInfo
-    from breakyard.session.files.layout import name_from
-    from breakyard.session.session import create_session, find_session
+    from breakyard.session import importing
 
+    if specimen is not None and len(recordings) > 1:
+        raise UsageError("--specimen is for one recording; write the others into runs/NAME.toml")
     options = CsvOptions(
         time_column=_column(time_column),
         load_column=_column(load_column),
         extension_column=_column(extension_column),
         time_unit=time_unit,
-        unit=unit,
+        unit=load_unit,
         extension_unit=extension_unit,
         separator=separator,
         decimal=decimal,
         header_rows=header_rows,
     )
-    data = recording.read_bytes()
-    read = parse_csv(data, name=name or recording.stem, options=options, where=recording.name)
-    kept_in = find_session(session or Path())
-    if kept_in is None:
-        if session is None:
-            raise UsageError(
-                "no session in this folder or above it; name one, new or not, with --session FOLDER"
-            )
-        kept_in = create_session(session, SessionInfo())
-    chosen = name_from(name or recording.stem)
-    path = kept_in.add_recording(
-        chosen,
-        data,
-        read,
-        original_name=recording.name,
-        specimen=specimen,
-        accuracy=None if accuracy is None else accuracy / 100,
-    )
+    found, refused = importing.read_files(recordings, options, name=name, calibration=calibration)
     out = Output(as_json)
-    settled = read.reading.as_options().to_dict()
-    out.document(
-        {
-            "schema": "breakyard.import/1",
-            "file": str(path),
-            "name": chosen,
-            "samples": int(read.time_s.size),
-            "duration_s": float(read.time_s[-1] - read.time_s[0]),
-            "median_step_s": read.period_s,
-            "read_as": settled,
-        }
+    stated = None if accuracy is None else accuracy / 100
+    if stated is None and any(one.holds_loads for one in found) and out.can_ask:
+        stated = _ask_accuracy()
+    documents = []
+    if found:
+        kept_in = importing.session_for(session)
+        for one in found:
+            try:
+                path = importing.keep(
+                    kept_in, one, specimen=specimen, accuracy=stated, calibration=calibration
+                )
+            except (UsageError, ValueError) as error:
+                if len(recordings) == 1:
+                    raise
+                refused.append(importing.Refused(one.path, f"{one.path.name}: {error}"))
+                continue
+            documents.append(importing.document(one, path, stated))
+            _tell(out, one, path, kept_in.info.unit, several=len(recordings) > 1)
+        _tell_accuracy(out, found, stated)
+    failed = [{"file": str(one.path), "problem": one.problem} for one in refused]
+    if len(recordings) == 1:
+        out.document({"schema": "breakyard.import/1", **documents[0]})
+    else:
+        out.document({"schema": "breakyard.imports/1", "recordings": documents, "refused": failed})
+    if documents:
+        out.say(f"next: {_next(documents, kept_in.root, calibration)}")
+    for bad in refused:
+        print(f"breakyard: {printable(bad.problem)}", file=sys.stderr)
+    if refused:
+        raise typer.Exit(STATUS_WRONG)
+
+
+def _tell(out: Output, found: "Found", path: Path, unit: str, *, several: bool) -> None:
+    from breakyard.session.importing import in_words
+
+    if several:
+        out.say(f"{found.path.name}:")
+    for line in in_words(found, unit):
+        out.say(f"  {line}" if several else line)
+    out.say(f"  kept: {path}" if several else f"kept: {path}")
+
+
+def _tell_accuracy(out: Output, found: "Sequence[Found]", stated: float | None) -> None:
+    from breakyard.curve import UNSTATED_ACCURACY
+
+    if not any(one.holds_loads for one in found):
+        return
+    if stated is not None:
+        out.say(f"accuracy: {100 * stated:g} % of the load (standard uncertainty), as stated")
+    else:
+        out.say(
+            f"accuracy: not stated, so {100 * UNSTATED_ACCURACY:g} % of the load (standard uncertainty) is assumed; "
+            "import again with --accuracy to state it"
+        )
+
+
+def _ask_accuracy() -> float | None:
+    """The instrument's standard uncertainty as a fraction; None if its owner does not know it."""
+    from breakyard.curve import UNSTATED_ACCURACY
+
+    question = (
+        "How accurate is the instrument: standard uncertainty in percent of the load, from its certificate? "
+        f"(Enter if you do not know: {100 * UNSTATED_ACCURACY:g} % is assumed)"
     )
-    out.say(
-        f"{read.time_s.size} samples over {read.time_s[-1] - read.time_s[0]:.1f} s, median step {read.period_s:.4g} s"
-    )
-    out.say("read as: " + ", ".join(f"{key.replace('_', ' ')} {value!r}" for key, value in settled.items()))
-    out.say(f"kept: {path}")
-    out.say(f"next: breakyard summarize {path}")
+    while True:
+        text = str(typer.prompt(question, default="", show_default=False, err=True))
+        text = text.strip().removesuffix("%").strip().replace(",", ".")
+        if not text:
+            return None
+        try:
+            percent = float(text)
+        except ValueError:
+            percent = -1.0
+        if 0.0 <= percent <= 50.0:
+            return percent / 100.0
+        typer.echo("a number from 0 to 50, as 0.5", err=True)
+
+
+def _next(documents: "Sequence[dict[str, object]]", root: Path, calibration: bool) -> str:
+    if calibration:
+        return f'breakyard calibrate {documents[0]["file"]} --masses "0, 20 kg, 40 kg, 20 kg, 0"'
+    return f"breakyard summarize {documents[0]['file'] if len(documents) == 1 else root}"
 
 
 def _restore(archive: Path, into: Path, out: Output) -> None:

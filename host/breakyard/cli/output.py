@@ -76,6 +76,11 @@ class Output:
 
     as_json: bool
 
+    @property
+    def can_ask(self) -> bool:
+        """Whether somebody sits at a terminal who can be asked something."""
+        return not self.as_json and sys.stdin.isatty() and sys.stderr.isatty()
+
     def document(self, value: Any) -> None:
         """Print the JSON document, if JSON was asked for; what is no finite number becomes null."""
         if self.as_json:

@@ -161,11 +161,13 @@ def _left_out(table: Table) -> list[str]:
     if table.remarks:
         row, words = table.remarks[0]
         shown = words if len(words) <= 40 else words[:37] + "..."
-        also = f" and {len(table.remarks) - 1} more rows" if len(table.remarks) > 1 else ""
-        notes.append(f'row {row} ("{shown}"){also} held no numbers and was left out')
+        more = len(table.remarks) - 1
+        also = f" and {more} more row{'s' if more > 1 else ''}" if more else ""
+        notes.append(f'row {row} ("{shown}"){also} held no numbers and {"were" if more else "was"} left out')
     if table.missing:
-        rows = f"{len(table.missing)} row{'s' if len(table.missing) > 1 else ''}"
-        notes.append(f"{rows} had no load and were left out (first: row {table.missing[0]})")
+        several = len(table.missing) > 1
+        rows = f"{len(table.missing)} rows had no load and were" if several else "1 row had no load and was"
+        notes.append(f"{rows} left out ({'first: ' if several else ''}row {table.missing[0]})")
     if table.cut is not None:
         notes.append(f"the last row ({table.cut}) is cut off and was left out")
     if table.holes:

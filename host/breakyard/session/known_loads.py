@@ -1,12 +1,13 @@
 """Known loads from files: a recording of masses, a table, or a second cell; and where a calibration is kept."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from breakyard.errors import BreakyardError, CalibrationError, UsageError
 from breakyard.session.in_force import read_calibration_file
+from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
 from breakyard.session.recordings import load_counts
 
 if TYPE_CHECKING:
@@ -135,6 +136,7 @@ def _naming(path: Path, work: Callable[[], _T]) -> _T:
 def keep_calibration(made: "Calibration", recording: Path, output: Path | None = None) -> Path:
     """Keep a calibration: in a file if one is named, else in the recording's session, else beside the recording.
 
+    In a session the recording is noted as one of known masses, so that it is not taken for a pull.
     Raises: DataError when another calibration has that name.
     """
     import json
@@ -146,7 +148,20 @@ def keep_calibration(made: "Calibration", recording: Path, output: Path | None =
     text = json.dumps(made.to_json(), indent=1, ensure_ascii=False) + "\n"
     session = find_session(recording)
     if output is None and session is not None:
-        return session.add_calibration(name_from(made.name), text)
-    path = output or recording.with_name(f"{name_from(made.name)}.calibration.json")
-    write_once(path, text.encode())
+        path = session.add_calibration(name_from(made.name), text)
+    else:
+        path = output or recording.with_name(f"{name_from(made.name)}.calibration.json")
+        write_once(path, text.encode())
+    if session is not None:
+        _note_purpose(session, recording)
     return path
+
+
+def _note_purpose(session: "Session", recording: Path) -> None:
+    """A recording that a calibration was made from is no pull, unless its notes say otherwise."""
+    if recording.resolve().parent != session.layout.runs.resolve():
+        return
+    notes = session.notes(recording.stem)
+    if PURPOSE not in notes.more:
+        more = {**notes.more, PURPOSE: CALIBRATION_PURPOSE}
+        session.write_notes(recording.stem, replace(notes, more=more))

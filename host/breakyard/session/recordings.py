@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from breakyard.calibration import Calibration
 from breakyard.curve import LoadCurve, curve_from_columns, curve_from_run
-from breakyard.errors import DataError
+from breakyard.errors import DataError, UnitError
 from breakyard.run import Run, read_runs, run_from_columns
 from breakyard.session.in_force import load_calibration, load_response
 
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from breakyard.converter import StepResponse
     from breakyard.formats.recording import Recording
     from breakyard.session.pulls import Pull
+    from breakyard.session.session import Session
 
 TABLES = (".csv", ".txt", ".tsv")
 """Endings of recordings that are tables of text."""
@@ -32,9 +33,9 @@ def load_counts(path: Path) -> Run:
     if not path.exists():
         raise DataError(f"{path}: there is no such file")
     if path.suffix.lower() in TABLES:
-        from breakyard.formats.read_csv import read_csv
+        from breakyard.session.session import find_session
 
-        recording = read_csv(path)
+        recording, _ = _table(path, find_session(path))
         if recording.counts is None:
             raise DataError(
                 f"{path}: this recording holds loads, not counts; a calibration is made from the converter's counts"
@@ -110,12 +111,23 @@ def _of_counts(
 
 
 def _recording(pull: "Pull") -> "tuple[Recording, float | None]":
-    """A table as the session's notes say that it was read, else as it tells itself; with its stated accuracy."""
+    return _table(pull.path, pull.session)
+
+
+def _table(path: Path, session: "Session | None") -> "tuple[Recording, float | None]":
+    """A table as the session's notes say that it was read, else as it tells itself; with its stated accuracy.
+
+    Raises: DataError, UnitError; for a file outside of sessions they say which command takes the options they name.
+    """
     from breakyard.formats.read_csv import read_csv
 
-    session, name = pull.session, pull.path.stem
-    if session is not None and pull.path.parent.resolve() == session.layout.runs.resolve():
-        imported = session.notes(name).imported
+    if session is not None and path.parent.resolve() == session.layout.runs.resolve():
+        imported = session.notes(path.stem).imported
         if imported is not None:
-            return session.read_recording(name), imported.accuracy
-    return read_csv(pull.path), None
+            return session.read_recording(path.stem), imported.accuracy
+    try:
+        return read_csv(path), None
+    except (DataError, UnitError) as error:
+        if "give --" not in str(error):
+            raise
+        raise type(error)(f"{error}. These are options of breakyard import; import the file first") from None

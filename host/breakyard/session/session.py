@@ -1,8 +1,9 @@
 """One session folder as a value with a few verbs; each verb is one of the modules beside this one."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import Recording
@@ -102,6 +103,7 @@ class Session:
         specimen: str | None = None,
         notes: str = "",
         accuracy: float | None = None,
+        more: Mapping[str, Any] | None = None,
     ) -> Path:
         """Keep another instrument's recording. Raises: DataError (name taken), UsageError (name)."""
         return run_files.add_recording(
@@ -113,6 +115,7 @@ class Session:
             specimen=specimen,
             notes=notes,
             accuracy=accuracy,
+            more=more,
         )
 
     def read_run(self, name: str) -> bytes:

@@ -1,9 +1,10 @@
 """runs/: raw records and originals, written once, and listed by name."""
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from breakyard.errors import DataError
 from breakyard.formats.read_csv import parse_csv
@@ -77,6 +78,7 @@ def add_recording(
     specimen: str | None = None,
     notes: str = "",
     accuracy: float | None = None,
+    more: Mapping[str, Any] | None = None,
 ) -> Path:
     """Keep an imported recording: its original as it is, and in the notes how it was read.
 
@@ -97,7 +99,7 @@ def add_recording(
             notes=notes or before.notes,
             photos=before.photos,
             imported=imported,
-            more=before.more,
+            more={**before.more, **(more or {})},
         ),
     )
     return path

@@ -1,0 +1,144 @@
+"""Another instrument's file -> a recording in a session, with how it was read kept beside it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from breakyard.curve import UNSTATED_ACCURACY
+from breakyard.errors import BreakyardError, DataError, UsageError
+from breakyard.formats.read_csv import parse_csv
+from breakyard.formats.recording import CsvOptions, Recording
+from breakyard.session.files.info import SessionInfo
+from breakyard.session.files.layout import name_from
+from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
+from breakyard.session.session import Session, create_session, find_session
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A file that was read, before anything is kept."""
+
+    path: Path
+    name: str
+    data: bytes
+    recording: Recording
+
+    @property
+    def holds_loads(self) -> bool:
+        """Whether it holds forces, whose accuracy matters, and not counts."""
+        return self.recording.load_n is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A file that was not read, and why."""
+
+    path: Path
+    problem: str
+
+
+def read_files(
+    paths: Sequence[Path], options: CsvOptions, *, name: str = "", calibration: bool = False
+) -> tuple[list[Found], list[Refused]]:
+    """Read files one by one; one that cannot be read does not stop the others.
+
+    Raises: the one file's own error where there is only one; UsageError for a name that would stand for several.
+    """
+    if name and len(paths) > 1:
+        raise UsageError("--name is for one recording: leave it out, then each is called as its file is")
+    found: list[Found] = []
+    refused: list[Refused] = []
+    for path in paths:
+        try:
+            found.append(_read(path, options, name, calibration))
+        except (BreakyardError, OSError) as error:
+            if len(paths) == 1:
+                raise
+            known = isinstance(error, BreakyardError)
+            refused.append(Refused(path, str(error) if known else f"{path}: cannot be read ({error})"))
+    return found, refused
+
+
+def _read(path: Path, options: CsvOptions, name: str, calibration: bool) -> Found:
+    data = path.read_bytes()
+    recording = parse_csv(data, name=name or path.stem, options=options, where=path.name)
+    if calibration and recording.counts is None:
+        raise DataError(
+            f"{path.name}: this recording holds loads, not counts; a calibration is made from the converter's counts "
+            "(give --load-unit counts if that is what they are)"
+        )
+    return Found(path, name_from(name or path.stem), data, recording)
+
+
+def session_for(folder: Path | None) -> Session:
+    """The session to import into: the one that is there, or a new one in the folder named.
+
+    Raises: UsageError where none is named and none is there.
+    """
+    session = find_session(folder or Path())
+    if session is not None:
+        return session
+    if folder is None:
+        raise UsageError("no session in this folder or above it; name one, new or not, with --session FOLDER")
+    return create_session(folder, SessionInfo())
+
+
+def keep(
+    session: Session,
+    found: Found,
+    *,
+    specimen: str | None = None,
+    accuracy: float | None = None,
+    calibration: bool = False,
+) -> Path:
+    """Keep a file as it is, with a note of how it was read. Raises: DataError (name taken), UsageError (name)."""
+    return session.add_recording(
+        found.name,
+        found.data,
+        found.recording,
+        original_name=found.path.name,
+        specimen=specimen,
+        accuracy=accuracy if found.holds_loads else None,
+        more={PURPOSE: CALIBRATION_PURPOSE} if calibration else None,
+    )
+
+
+def document(found: Found, path: Path, accuracy: float | None) -> dict[str, Any]:
+    """What was imported, for programs."""
+    recording = found.recording
+    loads = recording.load_n
+    return {
+        "file": str(path),
+        "name": found.name,
+        "samples": int(recording.time_s.size),
+        "duration_s": float(recording.time_s[-1] - recording.time_s[0]),
+        "median_step_s": recording.period_s,
+        "largest_n": None if loads is None else float(loads.max()),
+        "smallest_n": None if loads is None else float(loads.min()),
+        "accuracy": accuracy if found.holds_loads else None,
+        "accuracy_assumed": UNSTATED_ACCURACY if found.holds_loads and accuracy is None else None,
+        "read_as": recording.reading.as_options().to_dict(),
+        "notes": list(recording.reading.notes),
+    }
+
+
+def in_words(found: Found, unit: str) -> list[str]:
+    """What a person should check, line by line: how much it is, how it was read, and what was not taken as it stood."""
+    from breakyard.units import FORCE_UNITS
+
+    recording = found.recording
+    span = recording.time_s[-1] - recording.time_s[0]
+    size = f"{recording.time_s.size} samples over {span:.5g} s, median step {recording.period_s:.4g} s"
+    if recording.load_n is not None:
+        low, high = recording.load_n.min(), recording.load_n.max()
+        shown = f"{low:.5g} to {high:.5g} N"
+        if unit != "N":
+            shown = f"{low / FORCE_UNITS[unit]:.5g} to {high / FORCE_UNITS[unit]:.5g} {unit} ({shown})"
+        size += f"; loads from {shown}"
+    else:
+        assert recording.counts is not None
+        size += f"; counts from {int(np.min(recording.counts))} to {int(np.max(recording.counts))}"
+    return [size, recording.reading.sentence(), *(f"note: {one}" for one in recording.reading.notes)]
