@@ -65,6 +65,7 @@ export class Client {
     this.damaged = 0;
     this.onStatus = null; // called with the fields of each STATUS
     this.onLog = null; // called with the fields of each LOG
+    this.onLost = null; // called once, with the reason, when the link has ended
     link.listen((bytes) => this.#receive(bytes), (reason) => this.#end(reason));
   }
 
@@ -200,6 +201,19 @@ export class Client {
     }
   }
 
+  /** One record of a run, framed, or null if the store does not hold it. */
+  async readRecord(run, index) {
+    let found = null;
+    const news = { take: ({ record, raw }) => { if (record?.run === run && record.index === index) found = frame(raw); } };
+    this.#readings.add(news);
+    try {
+      await this.ask("READ", { run, first: index, count: 1, follow: 0 });
+    } finally {
+      this.#readings.delete(news);
+    }
+    return found;
+  }
+
   #results(command, answer) {
     const { error, results } = answer.fields;
     if (error !== ERROR.OK) throw new Refused(command, error);
@@ -287,6 +301,7 @@ export class Client {
     this.#lost = reason instanceof Error ? reason : new LinkLost(reason);
     for (const settle of this.#answers.values()) settle(null);
     for (const reading of this.#readings) reading.take({ lost: true });
+    this.onLost?.(this.#lost.message);
   }
 }
 

@@ -33,9 +33,11 @@ function u32(value) {
   return out;
 }
 
-/** HMAC-SHA256 (RFC 2104). */
+/** HMAC-SHA256 (RFC 2104) under bytes, or under a CryptoKey that can sign. */
 export async function hmac(key, ...message) {
-  const made = await crypto.subtle.importKey("raw", key, { name: "HMAC", hash: "SHA-256" }, false, ["sign"]);
+  const made = key instanceof CryptoKey
+    ? key
+    : await crypto.subtle.importKey("raw", key, { name: "HMAC", hash: "SHA-256" }, false, ["sign"]);
   return new Uint8Array(await crypto.subtle.sign("HMAC", made, join(...message)));
 }
 
@@ -45,8 +47,9 @@ function sameSecret(a, b) {
   return difference === 0;
 }
 
-/** Return the key. Throws RangeError unless it has 32 bytes that are not all zero. */
+/** Return the key. Throws RangeError unless it has 32 bytes that are not all zero; a CryptoKey was looked at when it was made. */
 export function checkedKey(key) {
+  if (key instanceof CryptoKey) return key;
   if (key.length !== KEY_SIZE || key.every((byte) => byte === 0)) {
     throw new RangeError("a key has 32 bytes, 64 hex digits, and is not zero; this is none");
   }

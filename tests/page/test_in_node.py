@@ -1,4 +1,4 @@
-"""The page's protocol modules, tested in node by files beside this one; the third implementation of the protocol."""
+"""The page's modules, tested in node by files beside this one: `wire/` is the third implementation of the protocol."""
 
 import shutil
 import subprocess
@@ -6,19 +6,21 @@ from pathlib import Path
 
 import pytest
 
-FOLDER = Path(__file__).parent / "wire"
+HERE = Path(__file__).parent
 
 
-@pytest.mark.parametrize("name", sorted(path.name for path in FOLDER.glob("*.test.mjs")))
-def test_in_node(name: str) -> None:
+@pytest.mark.parametrize(
+    "path", sorted(HERE.glob("*/*.test.mjs")), ids=lambda path: f"{path.parent.name}/{path.stem}"
+)
+def test_in_node(path: Path) -> None:
     """Every test of the file passes in node."""
     node = shutil.which("node")
     if node is None:
         pytest.skip("no node (20 or later)")
 
     done = subprocess.run(
-        [node, "--test", "--test-reporter=spec", name],
-        cwd=FOLDER,
+        [node, "--test", "--test-reporter=spec", path.name],
+        cwd=path.parent,
         capture_output=True,
         text=True,
         check=False,

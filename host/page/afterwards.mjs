@@ -1,0 +1,34 @@
+// What the page alone can tell of a run: the curve, the largest sample, and how far the true peak may lie above it. It never
+// tells a peak with an interval: only the computer's reading does.
+
+import { loadN, mayLieAbove } from "./live.mjs";
+import { readRuns } from "./wire/run.mjs";
+
+const RISE_S = 0.3; // the rise just before the largest sample is what a filter hides
+
+/**
+ * {time (s), load (N), largest: {time, load, above}, clipped, complete, samples} of the run in those bytes, or null if they
+ * hold none. `above` is the share by which the true peak may lie above, null where that is not known.
+ */
+export async function look(bytes, calibration) {
+  const [run] = await readRuns(bytes);
+  if (!run || !run.counts.length) return null;
+  const zero = run.begin?.baseline_counts ?? run.counts[0];
+  const time = Array.from(run.timeUs, (us) => us / 1e6);
+  const force = calibration ? (counts) => loadN(calibration, counts, zero) : (counts) => counts - zero;
+  const load = Array.from(run.counts, force);
+  let top = 0;
+  let clipped = false;
+  for (let i = 0; i < load.length; i++) {
+    if (load[i] > load[top]) top = i;
+    if (run.quality[i] === 2) clipped = true;
+  }
+  let first = top;
+  while (first > 0 && time[top] - time[first - 1] <= RISE_S) first--;
+  const ramp = top - first > 3 ? (load[top] - load[first]) / (time[top] - time[first]) : 0;
+  const rateHz = run.begin?.rate_mhz ? run.begin.rate_mhz / 1000 : (time.length - 1) / (time.at(-1) - time[0]);
+  return {
+    time, load, clipped, complete: run.complete, samples: load.length, gaps: run.gaps.length,
+    largest: { time: time[top], load: load[top], above: mayLieAbove(ramp, rateHz, load[top]) },
+  };
+}

@@ -1,0 +1,60 @@
+// Out of the browser: the runs as one .run file (records one after another are the format's own way of joining), what was
+// said of them as CSV. Shared where the browser lets files be shared, else downloaded.
+
+const COLUMNS = ["serial", "run", "specimen", "outcome", "note", "recorded"];
+
+/** A cell of a CSV file: quoted where it must be; one that a spreadsheet would take for a formula is made text (OWASP). */
+export function cell(value) {
+  let text = String(value ?? "").replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f]/g, "");
+  if (/^[=+\-@\t\r]/.test(text)) text = `'${text}`;
+  return /[",\n\r]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+}
+
+export function notesCsv(runs) {
+  const rows = runs.map((run) => [run.serial, run.run, run.specimen, run.outcome, run.note, new Date(run.at).toISOString()]);
+  return [COLUMNS, ...rows].map((row) => row.map(cell).join(",")).join("\r\n") + "\r\n";
+}
+
+function join(parts) {
+  const whole = new Uint8Array(parts.reduce((size, part) => size + part.length, 0));
+  let place = 0;
+  for (const part of parts) {
+    whole.set(part, place);
+    place += part.length;
+  }
+  return whole;
+}
+
+/** Files of those runs: one .run, one .csv, the photos. */
+export async function filesOf(store, runs, now = new Date()) {
+  const stamp = now.toISOString().slice(0, 16).replace(/[-:]/g, "").replace("T", "-");
+  const bytes = join(await Promise.all(runs.map((run) => store.bytes(run.key))));
+  const files = [
+    new File([bytes], `pulls-${stamp}.run`, { type: "application/octet-stream" }),
+    new File([notesCsv(runs)], `pulls-${stamp}.csv`, { type: "text/csv" }),
+  ];
+  for (const run of runs) {
+    if (run.photo) files.push(new File([run.photo], `${run.specimen || run.key}.jpg`, { type: run.photo.type }));
+  }
+  return files;
+}
+
+/** Hand the files on; true once that is done, false if the person thought better of it. */
+export async function handOn(files, navigator = globalThis.navigator) {
+  if (navigator.canShare?.({ files })) {
+    try {
+      await navigator.share({ files });
+      return true;
+    } catch (error) {
+      if (error.name === "AbortError") return false;
+    }
+  }
+  for (const file of files) {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(file);
+    link.download = file.name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+  }
+  return true;
+}

@@ -1,0 +1,186 @@
+// The pull itself: the live number and the largest so far, zero, stop load, waiting, stopping.
+
+import { Curve } from "../curve.mjs";
+import { loadN, shown, UNITS, Watch, zeroFrom } from "../live.mjs";
+import * as sound from "../sound.mjs";
+import { STATE } from "../wire/layout.mjs";
+import { $, onHold, say } from "./dom.mjs";
+
+const ZERO_MS = 1000; // a zero is the mean of this long
+const LIVE_S = 30; // how much of the live curve is shown
+const BREAK_THRESHOLDS = 2; // a fall from less than twice the trigger's threshold is no break
+
+export class PullView {
+  zero = null; // {counts, spread} taken by a tap
+  stopLoadN = null;
+  unit = "kgf";
+  largestN = -Infinity;
+  #station = null;
+  #board;
+  #latest = []; // [ms, counts] of the last second
+  #time = [];
+  #load = [];
+  #curve = new Curve($("live"));
+  #watch = new Watch();
+  #wasState = null;
+  #loadNow = null;
+  #onTrouble;
+  #drawing = false;
+
+  constructor(board, onTrouble) {
+    this.#board = board;
+    this.#onTrouble = onTrouble;
+    $("arm").addEventListener("click", () => { sound.start(); this.#arm(); });
+    $("zero").addEventListener("click", () => { sound.start(); this.takeZero(); });
+    $("board").addEventListener("click", () => { sound.start(); this.#board.open(); this.draw(); });
+    $("simulate").addEventListener("click", () => { sound.start(); this.#try(() => this.#station.simulate()); });
+    $("mark-form").addEventListener("submit", (event) => {
+      event.preventDefault();
+      const text = $("mark").value.trim();
+      if (text) this.#try(async () => { await this.#station.mark(text); $("mark").value = ""; });
+    });
+    onHold($("stop"), () => this.#try(() => this.#station.stop()));
+  }
+
+  follow(station) {
+    this.#station = station;
+    station.addEventListener("status", () => this.#took());
+    station.addEventListener("change", () => this.draw());
+    this.zero = null;
+    this.#latest = [];
+    this.#time = [];
+    this.#load = [];
+  }
+
+  /** Newtons by which one number scatters, or null. */
+  get noiseN() {
+    const { calibration } = this.#station?.state ?? {};
+    if (!calibration || !this.zero) return null;
+    return Math.abs(loadN(calibration, this.zero.counts + this.zero.spread, this.zero.counts));
+  }
+
+  /** Counts that are taken for no load: what was tapped, else the logger's own baseline while it waits or records. */
+  get zeroCounts() {
+    const { status } = this.#station.state;
+    if (this.zero) return this.zero.counts;
+    return status.state === STATE.ARMED || status.state === STATE.RECORDING ? status.baseline_counts : null;
+  }
+
+  takeZero() {
+    const zero = zeroFrom(this.#latest.map(([, counts]) => counts));
+    if (!zero) {
+      this.#onTrouble("no numbers to take a zero from yet; wait a second");
+      return;
+    }
+    this.zero = zero;
+    this.#time = [];
+    this.#load = [];
+    this.#begin();
+    this.draw();
+  }
+
+  #begin() {
+    const { settings, calibration } = this.#station.state;
+    const zero = this.zeroCounts ?? 0;
+    const threshold = settings && calibration ? Math.abs(loadN(calibration, zero + settings.threshold_counts, zero)) : 0;
+    this.#watch = new Watch({ stopLoadN: this.stopLoadN, leastN: BREAK_THRESHOLDS * threshold });
+    this.largestN = -Infinity;
+  }
+
+  setStopLoad(newtons) {
+    this.stopLoadN = newtons;
+    this.#watch.stopLoadN = newtons;
+    this.#watch.stopPassed = false;
+  }
+
+  async #arm() {
+    await this.#try(() => this.#station.arm($("specimen").value.trim()));
+  }
+
+  async #try(act) {
+    try {
+      await act();
+      this.#onTrouble("");
+    } catch (error) {
+      this.#onTrouble(error.message);
+    }
+  }
+
+  #took() {
+    const { status, statusAtMs, calibration } = this.#station.state;
+    if (status.state !== this.#wasState) {
+      if (status.state === STATE.ARMED) this.#begin();
+      this.#wasState = status.state;
+    }
+    this.#latest = this.#latest.filter(([ms]) => statusAtMs - ms < ZERO_MS);
+    this.#latest.push([statusAtMs, status.counts]);
+    const zero = this.zeroCounts;
+    this.#loadNow = calibration && zero !== null ? loadN(calibration, status.counts, zero) : null;
+    if (this.#loadNow !== null) {
+      let most = this.#loadNow;
+      if (status.state === STATE.RECORDING) {
+        // The logger's own extreme has seen every sample; the number has seen one of eight.
+        most = Math.max(most, loadN(calibration, status.extreme_counts, zero));
+      }
+      this.largestN = Math.max(this.largestN, most);
+      const news = this.#watch.take(this.#loadNow, statusAtMs);
+      if (news === "break") sound.tellBreak();
+      else if (news === "stop load") sound.tellStopLoad();
+      const t = statusAtMs / 1000;
+      this.#time.push(t);
+      this.#load.push(this.#loadNow);
+      while (this.#time.length && this.#time[0] < t - LIVE_S) {
+        this.#time.shift();
+        this.#load.shift();
+      }
+    }
+    if (!this.#drawing) {
+      this.#drawing = true;
+      requestAnimationFrame(() => { this.#drawing = false; this.draw(); });
+    }
+  }
+
+  draw() {
+    const { state } = this.#station;
+    const { status } = state;
+    const armed = status?.state === STATE.ARMED;
+    const recording = status?.state === STATE.RECORDING;
+    const old = performance.now() - state.statusAtMs > 1500;
+    say($("lamp"), !status ? "■ no logger" : recording ? "● the logger is recording" : armed ? "▲ waiting for the pull" : "■ idle");
+    if (!status || old) {
+      say($("number"), "-");
+      say($("number-unit"), status ? "(number too old)" : "");
+    } else if (this.#loadNow === null) {
+      say($("number"), String(status.counts));
+      say($("number-unit"), state.calibration ? "counts; tap Zero" : "counts; no calibration");
+    } else {
+      const { text, unit } = shown(this.#loadNow, this.unit);
+      say($("number"), text);
+      say($("number-unit"), unit);
+    }
+    say($("largest-number"), this.largestN > -Infinity ? words(this.largestN, this.unit) : "-");
+    const may = state.mayCommand && state.link === "on" && Boolean(status);
+    $("arm").disabled = !may || armed || recording;
+    $("stop").disabled = !may || !(armed || recording);
+    $("mark-form").querySelector("button").disabled = !may || !recording;
+    $("arm").classList.toggle("main", may && !armed && !recording);
+    if (this.#time.length > 1) this.#curve.show({ time: this.#time, load: this.#load }, this.unit);
+    if (this.#board.isOpen) {
+      const figure = old || this.#loadNow === null ? { text: "----", unit: old ? "no fresh number" : "no zero or calibration" } : shown(this.#loadNow, this.unit);
+      const most = this.largestN > -Infinity ? `largest ${words(this.largestN, this.unit)}` : "";
+      const stop = this.stopLoadN !== null && this.#loadNow >= this.stopLoadN ? "STOP LOAD PASSED  " : "";
+      this.#board.show(figure.text, `${stop}${figure.unit}   ${most}`);
+    }
+  }
+}
+
+export function words(newtons, unit) {
+  const { text, unit: name } = shown(newtons, unit);
+  return `${text} ${name}`;
+}
+
+/** Newtons of what was typed in a unit: a number above 0, or null. A comma is taken for a point. */
+export function typed(text, unit) {
+  const value = Number(text.trim().replace(",", "."));
+  return text.trim() && value > 0 && Number.isFinite(value) ? value * UNITS[unit] : null;
+}
