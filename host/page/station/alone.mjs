@@ -24,6 +24,7 @@ export class Alone extends Station {
   #following = null;
   #specimen = "";
   #fetching = null;
+  #turn = Promise.resolve();
 
   /** `store`: where runs are kept, or null where the browser keeps nothing. */
   constructor(store) {
@@ -210,7 +211,14 @@ export class Alone extends Station {
       });
   }
 
-  async #fetch(client, number, { follow = false }) {
+  /** One run at a time: two readings of the same run would write over each other's place. */
+  #fetch(client, number, choice) {
+    const turn = this.#turn.then(() => this.#fetchNow(client, number, choice));
+    this.#turn = turn.catch(() => {});
+    return turn;
+  }
+
+  async #fetchNow(client, number, { follow = false }) {
     const run = await this.#place(client, number);
     if (run.complete) return;
     if (follow && this.#specimen && !run.specimen) run.specimen = this.#specimen;

@@ -1,0 +1,162 @@
+"""The field page through this computer: live numbers and readings on every phone in reach of its network."""
+
+import asyncio
+from contextlib import AsyncExitStack
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from breakyard.cli.output import JsonOption, Output
+from breakyard.errors import UsageError
+
+if TYPE_CHECKING:
+    from breakyard.calibration import Calibration
+    from breakyard.session.session import Session
+
+LinkOption = Annotated[
+    str, typer.Option("--link", "-l", help="ble, ble:SERIAL, usb, usb:PORT, or virtual (pulls on demand).")
+]
+
+
+def command(
+    session: Annotated[Path | None, typer.Argument(help="Session that gets the pulls.")] = None,
+    link: LinkOption = "ble",
+    port: Annotated[int, typer.Option(help="Port of the page; 0 takes a free one.", min=0, max=65535)] = 8032,
+    here: Annotated[bool, typer.Option("--here", help="Only for browsers on this computer.")] = False,
+    site: Annotated[
+        Path | None,
+        typer.Option(help="Write the page as a site for any https place into this new folder, and end."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show the pulls on phones: talk to the logger, keep and read its runs, serve the field page on this network.
+
+    Watching is free; commanding needs the pairing code shown here. Ctrl-C ends it; the logger goes on by itself.
+
+    Example: breakyard field slipway --link ble
+    """
+    out = Output(as_json)
+    if site is not None:
+        from breakyard.field.files import write_site
+
+        written = write_site(site)
+        out.say(f"{site}: {len(written)} files; HOSTING.txt there says where to put them")
+        out.document({"schema": "breakyard.field/1", "site": str(site), "files": len(written)})
+        return
+    if session is None:
+        raise UsageError("which session? Say its folder: breakyard field SESSION")
+    from breakyard.session.session import open_session
+
+    opened = open_session(session)
+    try:
+        asyncio.run(_serve(out, opened, link, "127.0.0.1" if here else "", port))
+    except KeyboardInterrupt:
+        out.say("ended; the logger goes on by itself, and what it records is fetched next time")
+
+
+async def _serve(out: Output, session: "Session", way: str, host: str, port: int) -> None:
+    """Serve until Ctrl-C. Raises: UsageError, LinkError."""
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    from breakyard.device.reach import make_link
+    from breakyard.field.code import PairingCode
+    from breakyard.field.door import Door
+    from breakyard.field.files import page_files
+    from breakyard.field.station import Station
+    from breakyard.field.watchers import Watchers
+
+    async with AsyncExitStack() as stack:
+        simulate = None
+        if way == "virtual":
+            folder = Path(stack.enter_context(TemporaryDirectory()))
+            logger, pulls = await _virtual(stack, session, folder)
+            device, simulate = logger.link(), pulls.pull
+        else:
+            device = await stack.enter_async_context(make_link(way))
+        # One process, begun afresh: the reading never shares anything with the page's server.
+        readers = stack.enter_context(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
+        watchers = Watchers()
+        station = Station(
+            session=session,
+            link=device,
+            watchers=watchers,
+            readers=readers,
+            simulate=simulate,
+            say=out.say,
+            calibration=_calibration(session, out),
+            stop_load_n=_stop_load(session),
+        )
+        code = PairingCode()
+        door = Door(page_files(), watchers, code, station.hello, station.carry_out)
+        server = await stack.enter_async_context(door.opened(host or "0.0.0.0", port))
+        taken = server.sockets[0].getsockname()[1]
+        _tell(out, host, taken, code.text, way)
+        await asyncio.gather(station.run(), _read_all(station))
+
+
+async def _read_all(station: Any) -> None:
+    """What the session holds already, for whoever opens the page."""
+    for run in station.session.runs():
+        if run.notes.specimen:
+            await station.read(run.name)
+
+
+async def _virtual(stack: AsyncExitStack, session: "Session", folder: Path) -> tuple[Any, Any]:
+    """A virtual logger and its pulls; in the demo's session the cell is the demo's, so that its calibration holds."""
+    from breakyard.cli.demo import MARK
+    from breakyard.simulate.logger import VirtualLogger
+    from breakyard.simulate.on_demand import PullsOnDemand
+    from breakyard.simulate.scenario import boatyard
+
+    yard = boatyard()
+    if session.info.more.get("made_by") != MARK:
+        raise UsageError(
+            f"{session.root}: the virtual logger's pulls are invented, and only the demo's session takes them: "
+            "breakyard demo makes one"
+        )
+    logger = await stack.enter_async_context(VirtualLogger())
+    pulls = PullsOnDemand(logger, folder, yard.cell, yard.converter)
+    await pulls.quiet()
+    await logger.realtime()
+    return logger, pulls
+
+
+def _calibration(session: "Session", out: Output) -> "Calibration | None":
+    """The session's calibration, or None with a word about it."""
+    from breakyard.session.in_force import load_calibration
+
+    try:
+        return load_calibration(None, session, "the live number")
+    except UsageError as error:
+        out.say(f"numbers are counts, not loads: {error}")
+        return None
+
+
+def _stop_load(session: "Session") -> float | None:
+    """The stop load that the session states, in newtons."""
+    from breakyard.units import parse_force
+
+    stated = session.info.more.get("stop_load")
+    return parse_force(stated) if isinstance(stated, str) else None
+
+
+def _tell(out: Output, host: str, port: int, code: str, way: str) -> None:
+    from breakyard.field.door import addresses
+
+    places = [f"http://{address}:{port}/" for address in ([host] if host else [*addresses(), "localhost"])]
+    out.say(f"Open on a phone in the same network: {places[0]}   (on this computer: http://localhost:{port}/)")
+    out.say(f"Pairing code, for whoever may command: {code[:4]} {code[4:]}")
+    if not out.as_json:
+        import sys
+
+        import segno
+
+        # The code stands behind the #, which a browser sends to nobody.
+        segno.make(f"{places[0]}#code={code}", error="m").terminal(sys.stdout, compact=True)
+    if way == "virtual":
+        out.say('Everything here is invented. On the page: "Wait for the pull", then "Simulate a pull".')
+    out.say("Ctrl-C ends it; the logger's own store keeps every run.")
+    out.document({"schema": "breakyard.field/1", "pages": places, "code": code, "link": way})

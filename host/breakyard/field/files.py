@@ -1,0 +1,69 @@
+"""The page's own files: in a checkout host/page, in an installed package beside the code. Read once, never from a request."""
+
+import shutil
+from pathlib import Path
+from typing import Final
+
+from breakyard.errors import DataError, UsageError
+
+TYPES: Final = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".mjs": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
+}
+"""What a page consists of, by ending; nothing else is served or written."""
+
+COMPUTER_MARK: Final = b'<meta name="breakyard-computer" content="socket">\n</head>'
+"""Put into the page that this computer serves: it tells the page to talk to the computer."""
+
+HOSTING: Final = """Put this folder on any web space that is reached by https, and open its address once on the phone, with a network.
+
+From then on the page starts without one. To have it among the apps: in Chrome the menu, "Add to home screen" (the words
+differ from browser to browser).
+
+On this computer alone: python3 -m http.server --bind 127.0.0.1 --directory THIS-FOLDER, then http://localhost:8000
+A page from another address than https or localhost may not use Bluetooth; iPhones never may: there the page comes from a
+computer near by (breakyard field SESSION).
+"""
+
+
+def page_folder() -> Path:
+    """The folder with the page. Raises: UsageError when this installation has none."""
+    package = Path(__file__).resolve().parent.parent
+    for folder in (package / "_page", package.parent / "page"):
+        if (folder / "index.html").is_file():
+            return folder
+    raise UsageError("the field page is missing from this installation; install breakyard again")
+
+
+def page_files() -> dict[str, tuple[str, bytes]]:
+    """Type and content of each file by its path in the page, "/" for the page itself, as this computer serves it."""
+    folder = page_folder()
+    found = {}
+    for path in sorted(folder.rglob("*")):
+        if path.suffix in TYPES and path.is_file() and path.name != "sw.mjs":
+            found["/" + path.relative_to(folder).as_posix()] = (TYPES[path.suffix], path.read_bytes())
+    kind, page = found.pop("/index.html")
+    return found | {"/": (kind, page.replace(b"</head>", COMPUTER_MARK, 1))}
+
+
+def write_site(into: Path) -> list[Path]:
+    """Write the page as a site for any https place, with a file that says how. Raises: UsageError, DataError."""
+    if into.exists() and (not into.is_dir() or any(into.iterdir())):
+        raise UsageError(f"{into}: this is not an empty folder; name a new one")
+    folder = page_folder()
+    written = []
+    try:
+        for path in sorted(folder.rglob("*")):
+            if path.suffix in TYPES and path.is_file():
+                target = into / path.relative_to(folder)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                shutil.copyfile(path, target)
+                written.append(target)
+        target = into / "HOSTING.txt"
+        target.write_text(HOSTING, encoding="utf-8")
+    except OSError as error:
+        raise DataError(f"{into}: cannot be written ({error.strerror or error})") from error
+    return [*written, target]

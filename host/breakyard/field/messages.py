@@ -1,0 +1,77 @@
+"""What the computer tells the pages, and what they may ask: one JSON object a message.
+
+To the pages: `hello` (everything, once), `logger` (what changed of it), `reading` (a pull, read), `answer` (to a request,
+by its id). Records of the logger go as they are, framed, in binary messages. From the pages: {"id", "do", "code", ...}
+with `do` one of DOES; all but `pair` carry out a command, and all need the pairing code.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from breakyard.errors import UsageError
+
+MAX_REQUEST: Final = 4096
+"""Bytes of a request; the longest is a note."""
+
+MAX_TEXT: Final = 500
+
+DOES: Final = {
+    "pair": (),
+    "arm": ("specimen",),
+    "start": ("specimen",),
+    "stop": (),
+    "mark": ("text",),
+    "note": ("name", "outcome", "note"),
+    "simulate": (),
+}
+"""What a page may ask, and the texts that go with it."""
+
+OUTCOMES: Final = ("", "broke", "did not break", "slipped")
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """A page's request, its texts cleaned of control characters."""
+
+    id: int
+    do: str
+    code: str
+    texts: Mapping[str, str]
+
+
+def request_of(message: str | bytes) -> Request:
+    """Read a request. Raises: UsageError for anything else."""
+    if isinstance(message, bytes):
+        raise UsageError("a request is text")
+    try:
+        told = json.loads(message)
+    except (ValueError, RecursionError):
+        raise UsageError("a request is JSON") from None
+    if not isinstance(told, dict) or told.get("do") not in DOES:
+        raise UsageError("that cannot be asked here")
+    number, code = told.get("id"), told.get("code", "")
+    if not isinstance(number, int) or isinstance(number, bool) or not isinstance(code, str):
+        raise UsageError("a request has a number, and its code is text")
+    texts = {}
+    for name in DOES[told["do"]]:
+        if name in told:
+            texts[name] = _clean(told[name], name)
+    return Request(number, told["do"], code, texts)
+
+
+def _clean(value: object, name: str) -> str:
+    if not isinstance(value, str):
+        raise UsageError(f"{name} is text")
+    text = "".join(sign for sign in value if sign.isprintable()).strip()
+    if len(text) > MAX_TEXT:
+        raise UsageError(f"{name} may have {MAX_TEXT} letters")
+    if name == "outcome" and text not in OUTCOMES:
+        raise UsageError("a pull broke, did not break or slipped")
+    return text
+
+
+def told(kind: str, **values: Any) -> str:
+    """A message to the pages."""
+    return json.dumps({"type": kind, **values}, allow_nan=False, separators=(",", ":"))

@@ -1,0 +1,72 @@
+"""A pull as the pages show it: read by the same stages as every other, in a process of its own so that numbers stay fresh."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from breakyard.report.trace import Trace
+
+POINTS: Final = 3000
+"""Of a curve that goes to a phone; all samples within BREAK_S of the peak, the others thinned by least and largest."""
+
+BREAK_S: Final = 0.5
+
+
+def read_for_pages(session_root: Path, name: str) -> list[dict[str, Any]]:
+    """What the pages show of each pull of one run. Never raises for a pull that cannot be read: it says why."""
+    from breakyard.errors import BreakyardError
+    from breakyard.report.trace import make_trace
+    from breakyard.report.words.wording import doubts, manner_text
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.pulls import pulls_of
+    from breakyard.session.reading import read_one
+    from breakyard.session.session import open_session
+
+    session = open_session(session_root)
+    found = []
+    for pull in pulls_of(session):
+        if pull.name != name:
+            continue
+        try:
+            results = read_one(pull, ReadOptions())
+        except BreakyardError as error:
+            found.append({"name": pull.name, "specimen": pull.specimen, "peak": None, "problem": str(error)})
+            continue
+        for result, curve in results:
+            told: dict[str, Any] = {"name": result.pull.name, "specimen": result.pull.specimen, "peak": None}
+            summary = result.summary
+            if summary is None:
+                found.append(told | {"problem": result.problem})
+                continue
+            notes = session.notes(name)
+            found.append(
+                told
+                | {
+                    "peak": summary.to_json()["peak"],
+                    "strength": summary.to_json()["strength"],
+                    "manner": manner_text(summary),
+                    "doubts": list(doubts(summary, session.info.unit)),
+                    "curve": thinned(make_trace(curve, summary, "N"), summary.peak.time_s),
+                    "outcome": notes.more.get("outcome", ""),
+                    "note": notes.notes,
+                }
+            )
+    return found
+
+
+def thinned(trace: "Trace", peak_s: float) -> dict[str, list[float]]:
+    """A curve of at most about POINTS points that keeps every extreme: {"time_s", "load_n"} as lists."""
+    import numpy as np
+
+    there = np.isfinite(trace.load)
+    time_s, load_n = trace.time_s[there], trace.load[there]
+    keep = np.abs(time_s - peak_s) <= BREAK_S
+    stride = max(1, 2 * len(time_s) // POINTS)
+    for start in range(0, len(time_s), stride):
+        block = load_n[start : start + stride]
+        keep[start + int(np.argmin(block))] = True
+        keep[start + int(np.argmax(block))] = True
+    return {
+        "time_s": [round(float(t), 4) for t in time_s[keep]],
+        "load_n": [round(float(f), 2) for f in load_n[keep]],
+    }

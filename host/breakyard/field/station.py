@@ -1,0 +1,282 @@
+"""Follows one logger for as long as the command runs: passes its numbers on, keeps its runs, has each pull read.
+
+The logger's own store is the safety: whatever is lost here (the link, a phone, this program) the run is found again in the
+store at the next connection and fetched on from where it stopped.
+"""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Awaitable, Callable
+from concurrent.futures import Executor
+from contextlib import asynccontextmanager, suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from breakyard.calibration.device_copy import copy_for_device
+from breakyard.calibration.model import Calibration
+from breakyard.device.client.client import Client, Refused
+from breakyard.device.keeping import Keeper
+from breakyard.device.link.base import Link
+from breakyard.device.reach import pause_s, reach, run_name
+from breakyard.errors import BreakyardError, DataError, LinkError, UsageError
+from breakyard.field.messages import Request, told
+from breakyard.field.reading import read_for_pages
+from breakyard.field.watchers import Watchers
+from breakyard.session.files.layout import safe_name
+from breakyard.session.files.notes import RunNotes
+from breakyard.session.session import Session, open_session
+from breakyard.wire.frame import frame
+from breakyard.wire.layout import CLOCK_NEVER_SET, State
+from breakyard.wire.records import Status, build
+
+ARMED_FILE: Final = "armed.json"
+"""In the session's results: which specimen was said for which run of which logger, should this program end meanwhile."""
+
+Pull = Callable[[], Awaitable[None]]
+
+
+@dataclass
+class Station:
+    """One session, one logger, any number of pages.
+
+    Args:
+        session: gets the runs.
+        link: the way to the logger.
+        watchers: hear everything.
+        readers: runs the reading of a pull; a process, so that numbers stay fresh meanwhile.
+        simulate: makes a pull at the virtual logger's cell, where there is one.
+        say: a line for the terminal.
+    """
+
+    session: Session
+    link: Link
+    watchers: Watchers
+    readers: Executor
+    simulate: Pull | None = None
+    say: Callable[[str], None] = print
+    calibration: Calibration | None = None
+    stop_load_n: float | None = None
+    readings: dict[str, dict[str, Any]] = field(default_factory=dict)
+    _client: Client | None = None
+    _logger: dict[str, Any] = field(default_factory=lambda: {"link": "connecting", "trouble": ""})
+    _following: "asyncio.Task[None] | None" = None
+    _fetching: "asyncio.Task[None] | None" = None
+
+    def hello(self) -> str:
+        """Everything that a page needs to begin."""
+        copy = None
+        if self.calibration is not None:
+            device = copy_for_device(self.calibration)
+            coefficients = (*device.coefficients_n, 0.0, 0.0, 0.0)[:4]
+            copy = {
+                "name": self.calibration.name,
+                "made_s": _unix(self.calibration.created),
+                "centre_counts": device.centre,
+                "scale_counts": device.scale,
+                "highest_known_n": device.highest_known_n,
+                **{f"c{k}_n": value for k, value in enumerate(coefficients)},
+            }
+        return told(
+            "hello",
+            session=self._session_words(),
+            calibration=copy,
+            simulates=self.simulate is not None,
+            readings=list(self.readings.values()),
+            **self._logger,
+        )
+
+    def _session_words(self) -> dict[str, Any]:
+        specimens = sorted(self.session.specimens(), key=lambda one: (one.order is None, one.order or 0))
+        done = {run.notes.specimen for run in self.session.runs()}
+        return {
+            "title": self.session.root.name,
+            "unit": self.session.info.unit,
+            "specimens": [one.id for one in specimens],
+            "next": next((one.id for one in specimens if one.id not in done), ""),
+            "stop_load_n": self.stop_load_n,
+        }
+
+    def _changed(self, **changes: Any) -> None:
+        self._logger |= changes
+        self.watchers.tell(told("logger", **changes))
+
+    async def run(self) -> None:
+        """Follow the logger until cancelled; a broken link is made again."""
+        attempt = 0
+        while True:
+            try:
+                async with reach(self.link) as client:
+                    attempt = 0
+                    await self._once(client)
+            except LinkError as error:
+                if self._logger["link"] != "lost":
+                    self.say(f"link lost, the logger records on: {error}")
+                self._changed(link="lost", trouble=f"the computer does not reach the logger: {error}")
+            finally:
+                self._client = None
+                for task in (self._following, self._fetching):
+                    if task is not None:
+                        task.cancel()
+                        with suppress(asyncio.CancelledError, BreakyardError):
+                            await task
+                self._following = self._fetching = None
+            await asyncio.sleep(pause_s(attempt))
+            attempt += 1
+
+    async def _once(self, client: Client) -> None:
+        assert client.identity is not None
+        with suppress(Refused):
+            await client.synchronise()
+        settings = client.settings
+        self._changed(
+            link="on",
+            trouble="",
+            name=client.name,
+            serial=client.identity.serial.hex(),
+            key="ours",
+            clockSet=True,
+            settings=None if settings is None else {"threshold_counts": settings.threshold_counts},
+        )
+        self.say(f"connected to {client.name or client.identity.serial.hex()}")
+        await client.stream_status(True)
+        self._client = client
+        self._fetching = asyncio.create_task(self._fetch_all(client))
+        before: int | None = None
+        while True:
+            status = await client.wait_for_status()
+            self.watchers.tell(_framed(status))
+            if status.state == State.RECORDING and (self._following is None or self._following.done()):
+                if before != State.RECORDING:
+                    self._following = asyncio.create_task(self._follow(client))
+            elif status.state != State.RECORDING and before == State.RECORDING:
+                self._fetching = asyncio.create_task(self._after(self._fetching, client))
+            before = status.state
+
+    async def _after(self, earlier: "asyncio.Task[None] | None", client: Client) -> None:
+        """What is left in the store once a run has ended, one fetching after another."""
+        for task in (self._following, earlier):
+            if task is not None:
+                await asyncio.wait([task])
+        await self._fetch_all(client)
+
+    async def _follow(self, client: Client) -> None:
+        """Keep the run that is being recorded, as it grows."""
+        listed = await client.runs()
+        if listed:
+            await self._keep(client, listed[-1].run, follow=True)
+
+    async def _fetch_all(self, client: Client) -> None:
+        """Keep every run of the store that is not here yet, the newest first."""
+        for stored in reversed(await client.runs()):
+            if stored.complete:
+                await self._keep(client, stored.run, follow=False)
+
+    async def _keep(self, client: Client, run: int, *, follow: bool) -> None:
+        assert client.identity is not None
+        try:
+            keeper = Keeper(self.session.root)
+            armed = self._armed(client.identity.serial.hex(), run)
+            name = await keeper.place(client, run, _name(armed, client.identity.serial, run))
+            known = self.session.layout.run_file(name).exists()
+            notes = RunNotes(specimen=armed) if armed else None
+            kept = await keeper.fetch(client, run, name, follow=follow, notes=notes)
+        except DataError as error:
+            self.say(str(error))
+            self._changed(trouble=str(error))
+            return
+        if kept.complete and not known:
+            self.say(f"kept: {kept.path}")
+            self._changed(session=self._session_words())
+            await self.read(kept.path.stem)
+
+    async def read(self, name: str) -> None:
+        """Have one run read, and tell the pages."""
+        loop = asyncio.get_running_loop()
+        for reading in await loop.run_in_executor(self.readers, read_for_pages, self.session.root, name):
+            self.readings[reading["name"]] = reading
+            self.watchers.tell(told("reading", **reading))
+
+    async def carry_out(self, request: Request) -> None:
+        """Do what a page that has the code asks. Raises: BreakyardError with the reason why not."""
+        if request.do == "note":
+            await self._note(request)
+            return
+        if request.do == "simulate":
+            if self.simulate is None:
+                raise UsageError("only the virtual logger's pulls can be simulated")
+            await self.simulate()
+            return
+        client = self._client
+        if client is None:
+            raise LinkError("the computer does not reach the logger now; the logger goes on by itself")
+        if request.do in ("arm", "start"):
+            specimen = request.texts.get("specimen", "")
+            if specimen and specimen not in {one.id for one in self.session.specimens()}:
+                raise UsageError(f'no specimen "{specimen}" in the session; add it to specimens.csv, or leave it empty')
+            run = await (client.arm() if request.do == "arm" else client.start())
+            assert client.identity is not None
+            self._remember(client.identity.serial.hex(), run, specimen)
+            self._changed(run=run, specimen=specimen)
+        elif request.do == "stop":
+            await client.stop()
+        elif request.do == "mark":
+            await client.mark(0, request.texts.get("text", ""))
+
+    async def _note(self, request: Request) -> None:
+        name = request.texts.get("name", "").split("#")[0]
+        names = {run.name for run in self.session.runs()}
+        if name not in names:
+            raise UsageError("no such pull in the session")
+        notes = self.session.notes(name)
+        more = dict(notes.more)
+        if "outcome" in request.texts:
+            more["outcome"] = request.texts["outcome"]
+        text = request.texts.get("note", notes.notes)
+        self.session.write_notes(name, replace_notes(notes, text, more))
+        for reading in self.readings.values():
+            if reading["name"].split("#")[0] == name:
+                reading |= {"note": text, "outcome": more.get("outcome", "")}
+
+    def _armed_path(self) -> Path:
+        return self.session.layout.results / ARMED_FILE
+
+    def _remember(self, serial: str, run: int, specimen: str) -> None:
+        self.session.write_result(ARMED_FILE, json.dumps({"logger": serial, "run": run, "specimen": specimen}))
+
+    def _armed(self, serial: str, run: int) -> str:
+        """The specimen that was said for a run, or nothing."""
+        try:
+            kept = json.loads(self._armed_path().read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return ""
+        if isinstance(kept, dict) and (kept.get("logger"), kept.get("run")) == (serial, run):
+            specimen = kept.get("specimen")
+            return specimen if isinstance(specimen, str) else ""
+        return ""
+
+
+def replace_notes(notes: RunNotes, text: str, more: dict[str, Any]) -> RunNotes:
+    """The same notes with another text and other further keys."""
+    from dataclasses import replace
+
+    return replace(notes, notes=text, more=more)
+
+
+def _name(specimen: str, serial: bytes, run: int) -> str:
+    with suppress(UsageError):  # an id that no file can be called
+        return safe_name(specimen) if specimen else run_name(serial, run)
+    return run_name(serial, run)
+
+
+def _framed(status: Status) -> bytes:
+    return frame(build(status))
+
+
+def _unix(created: str) -> int:
+    from datetime import datetime
+
+    try:
+        return max(0, int(datetime.fromisoformat(created).timestamp()))
+    except ValueError:
+        return 0
