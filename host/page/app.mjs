@@ -31,7 +31,16 @@ const kept = new KeptView(() => drawChecks());
 let store = null;
 let station = null;
 
+let tapped = ""; // what went wrong with the latest thing that a person did
+
+/** Say what went wrong with what a person did; "" when it went well. */
 function trouble(text) {
+  tapped = text;
+  drawTrouble();
+}
+
+function drawTrouble() {
+  const text = station?.state.trouble || tapped;
   $("trouble").hidden = !text;
   say($("trouble"), text);
 }
@@ -55,23 +64,28 @@ function drawChecks() {
     stopLoadText: pull.stopLoadN === null ? "" : words(pull.stopLoadN, pull.unit),
     unsaved: kept.unsaved, canStore: Boolean(store) || Boolean(computerAddress), computer: Boolean(computerAddress),
   });
-  const lines = seen.map(({ mark, what, told }) => {
-    const line = make("li", { className: mark },
-      make("span", { className: "shape", ariaHidden: "true" }, SHAPES[mark]), make("b", {}, what), make("span", {}, `${MARK_WORDS[mark]}: ${told}`));
-    return line;
-  });
-  if ($("checks").textContent !== lines.map((line) => line.textContent).join("")) $("checks").replaceChildren(...lines);
+  const line = ({ mark, what, told }) => make("li", { className: mark },
+    make("span", { className: "shape", ariaHidden: "true" }, SHAPES[mark]), make("b", {}, what), make("span", {}, `${MARK_WORDS[mark]}: ${told}`));
+  const well = seen.filter(({ mark }) => mark === "good");
+  fill($("checks"), seen.filter(({ mark }) => mark !== "good").map(line));
+  fill($("well-lines"), well.map(line));
+  say($("well"), well.length === seen.length ? `${SHAPES.good} All ${well.length} are well` : `${SHAPES.good} ${well.length} of ${seen.length} are well`);
+}
+
+/** Put lines into a list, unless they are there already: a screen reader and a finger are not disturbed twice a second. */
+function fill(list, lines) {
+  if (list.textContent !== lines.map((line) => line.textContent).join("")) list.replaceChildren(...lines);
 }
 
 function drawState() {
   const { state } = station;
-  trouble(state.trouble);
+  drawTrouble();
   const on = state.link === "on";
   $("key-form").hidden = !(on && state.key === "unknown" && !computerAddress && store);
   $("code-form").hidden = !(on && computerAddress && !state.mayCommand);
   for (const button of $("ways").children) button.hidden = state.link !== "off";
   $("leave").hidden = state.link === "off" || Boolean(computerAddress);
-  $("join").hidden = on && $("key-form").hidden && $("code-form").hidden && Boolean(computerAddress);
+  $("join").hidden = on && $("key-form").hidden && $("code-form").hidden;
   $("simulate").hidden = !(state.simulates && state.mayCommand);
   const { session } = state;
   if (session) {
@@ -233,7 +247,7 @@ async function start() {
       addWay("Bluetooth", lacksBluetooth(), chooseLogger, (device) => new BluetoothLink(device)),
       addWay("Cable", lacksSerial(), choosePort, (port) => new SerialLink(port)),
     );
-    $("join").append(make("button", { id: "leave", type: "button", hidden: true, onclick: () => station.leave() }, "Let the logger go"));
+    document.querySelector("main").append(make("button", { id: "leave", type: "button", hidden: true, onclick: () => station.leave() }, "Let the logger go"));
     follow(new Alone(store));
     // Only where a page may have one: https, or this very device.
     navigator.serviceWorker?.register("sw.mjs", { type: "module" }).catch(() => {

@@ -40,9 +40,12 @@ export function shown(newtons, unit, figures = 4) {
   return { text: Number(text) === 0 ? text.replace("-", "") : text, unit: name };
 }
 
-/** The mean of the latest counts, and their spread (standard deviation); null before there are ten. */
+/** Numbers that a zero is the mean of, at least: a slow link brings two or three a second. */
+export const FEWEST_FOR_ZERO = 5;
+
+/** The mean of the latest counts, and their spread (standard deviation); null before there are enough. */
 export function zeroFrom(latest) {
-  if (latest.length < 10) return null;
+  if (latest.length < FEWEST_FOR_ZERO) return null;
   const mean = latest.reduce((sum, one) => sum + one, 0) / latest.length;
   const spread = Math.sqrt(latest.reduce((sum, one) => sum + (one - mean) ** 2, 0) / (latest.length - 1));
   return { counts: mean, spread };

@@ -191,7 +191,7 @@ async def joined(chain: Chain, phone: Phone) -> None:
     await phone.sees("#key-form", "has a key")
     await phone.page.fill("#key", KEY.hex())
     await phone.page.click("text=Keep the key")
-    await phone.sees("#checks", "known here")
+    await phone.page.wait_for_function("document.querySelector('#well-lines').textContent.includes('known here')")
 
 
 @pytest.mark.parametrize("mtu", [23, 247])

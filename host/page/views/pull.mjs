@@ -6,7 +6,7 @@ import * as sound from "../sound.mjs";
 import { STATE } from "../wire/layout.mjs";
 import { $, onHold, say } from "./dom.mjs";
 
-const ZERO_MS = 1000; // a zero is the mean of this long
+const ZERO_MS = 2000; // a zero is the mean of at most this long
 const LIVE_S = 30; // how much of the live curve is shown
 const BREAK_THRESHOLDS = 2; // a fall from less than twice the trigger's threshold is no break
 
@@ -17,7 +17,8 @@ export class PullView {
   largestN = -Infinity;
   #station = null;
   #board;
-  #latest = []; // [ms, counts] of the last second
+  #baseline = null; // the logger's own zero of the latest pull
+  #latest = []; // [ms, counts] that a zero would be taken from
   #time = [];
   #load = [];
   #curve = new Curve($("live"));
@@ -46,7 +47,7 @@ export class PullView {
     this.#station = station;
     station.addEventListener("status", () => this.#took());
     station.addEventListener("change", () => this.draw());
-    this.zero = null;
+    this.zero = this.#baseline = null;
     this.#latest = [];
     this.#time = [];
     this.#load = [];
@@ -59,11 +60,9 @@ export class PullView {
     return Math.abs(loadN(calibration, this.zero.counts + this.zero.spread, this.zero.counts));
   }
 
-  /** Counts that are taken for no load: what was tapped, else the logger's own baseline while it waits or records. */
+  /** Counts that are taken for no load: what was tapped, else the logger's own baseline of the latest pull. */
   get zeroCounts() {
-    const { status } = this.#station.state;
-    if (this.zero) return this.zero.counts;
-    return status.state === STATE.ARMED || status.state === STATE.RECORDING ? status.baseline_counts : null;
+    return this.zero ? this.zero.counts : this.#baseline;
   }
 
   takeZero() {
@@ -112,6 +111,7 @@ export class PullView {
       if (status.state === STATE.ARMED) this.#begin();
       this.#wasState = status.state;
     }
+    if (status.state === STATE.ARMED || status.state === STATE.RECORDING) this.#baseline = status.baseline_counts;
     this.#latest = this.#latest.filter(([ms]) => statusAtMs - ms < ZERO_MS);
     this.#latest.push([statusAtMs, status.counts]);
     const zero = this.zeroCounts;
@@ -146,13 +146,14 @@ export class PullView {
     const armed = status?.state === STATE.ARMED;
     const recording = status?.state === STATE.RECORDING;
     const old = performance.now() - state.statusAtMs > 1500;
+    $("now").classList.toggle("counts", Boolean(status) && !old && this.#loadNow === null);
     say($("lamp"), !status ? "■ no logger" : recording ? "● the logger is recording" : armed ? "▲ waiting for the pull" : "■ idle");
     if (!status || old) {
       say($("number"), "-");
       say($("number-unit"), status ? "(number too old)" : "");
     } else if (this.#loadNow === null) {
       say($("number"), String(status.counts));
-      say($("number-unit"), state.calibration ? "counts; tap Zero" : "counts; no calibration");
+      say($("number-unit"), state.calibration ? "counts: tap Zero" : "counts: no calibration");
     } else {
       const { text, unit } = shown(this.#loadNow, this.unit);
       say($("number"), text);

@@ -36,8 +36,8 @@ test("a number has at most four figures, and goes on in the next unit", () => {
   }
 });
 
-test("a zero is a mean of at least ten numbers", () => {
-  assert.equal(zeroFrom([1, 2, 3]), null);
+test("a zero is a mean of at least five numbers", () => {
+  assert.equal(zeroFrom([1, 2, 3, 4]), null);
   const zero = zeroFrom([9, 10, 11, 9, 10, 11, 9, 10, 11, 10]);
   assert.equal(zero.counts, 10);
   assert.ok(Math.abs(zero.spread - Math.sqrt(6 / 9)) < 1e-12);
