@@ -1,7 +1,7 @@
 """The field page in a real browser: Web Bluetooth, a stand-in of BlueZ, the virtual radio and the board's own firmware.
 
-Chromium's Bluetooth on Linux speaks to the private bus as it would to the system's; the chooser is answered by the browser's
-debugging protocol. Not run: a telephone, its browser, a radio.
+Chromium's Bluetooth on Linux speaks to the private bus as it would to the system's; the chooser is answered by the
+browser's debugging protocol. Not run: a telephone, its browser, a radio.
 """
 
 import asyncio
@@ -41,6 +41,12 @@ pytestmark = [
 
 Tell = Callable[..., None]
 
+FLAGS = [
+    *("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"),
+    *("--disable-component-update", "--disable-sync"),
+    *("--enable-features=WebBluetooth", "--enable-blink-features=WebBluetooth"),
+]
+
 PATIENCE_MS = 60_000
 SLICE = {"slice_s": 0.03, "rest_s": 0.03, "silence_s": 5.0}
 """Device time goes at most as fast as the clock on the wall, since a browser's timers follow that."""
@@ -52,9 +58,21 @@ COUNTS = 6_467_000
 """Of the demo's cell at its capacity of 1000 kgf: 3.0114 mV/V x 2 147 483.648 counts a mV/V."""
 
 CALIBRATION = CalibrationCopy(
-    run=0, index=0, name="yard", made_s=1_790_000_000, input=1, centre_counts=0, scale_counts=COUNTS, c0_n=0.0,
-    c1_n=float(np.float32(1000 * KGF)), c2_n=0.0, c3_n=0.0, highest_known_n=600.0, capacity_n=float(np.float32(1000 * KGF)), sha256=bytes(32),
-)  # fmt: skip
+    run=0,
+    index=0,
+    name="yard",
+    made_s=1_790_000_000,
+    input=1,
+    centre_counts=0,
+    scale_counts=COUNTS,
+    c0_n=0.0,
+    c1_n=float(np.float32(1000 * KGF)),
+    c2_n=0.0,
+    c3_n=0.0,
+    highest_known_n=600.0,
+    capacity_n=float(np.float32(1000 * KGF)),
+    sha256=bytes(32),
+)
 
 
 @pytest.fixture
@@ -90,16 +108,12 @@ async def browser_on(folder: Path) -> AsyncIterator[Any]:
     """A browser whose Bluetooth is the private bus's, with a profile that outlives its pages."""
     from playwright.async_api import async_playwright
 
-    flags = (
-        "--no-sandbox --disable-gpu --no-first-run --disable-background-networking --disable-component-update "
-        "--disable-sync --enable-features=WebBluetooth --enable-blink-features=WebBluetooth"
-    ).split()
     async with async_playwright() as playwright:
         context = await playwright.chromium.launch_persistent_context(
             str(folder),
             executable_path=CHROMIUM,
             headless=True,
-            args=flags,
+            args=FLAGS,
             viewport={"width": 412, "height": 915},
             env={**os.environ, "DBUS_SESSION_BUS_ADDRESS": os.environ["DBUS_SYSTEM_BUS_ADDRESS"]},
         )
@@ -159,7 +173,8 @@ class Phone:
             """async () => {
               const { openStore } = await import("./store.mjs");
               const { store } = await openStore();
-              return (await store.runs()).map(({ run, complete, specimen, next }) => ({ run, complete, specimen, next }));
+              const known = await store.runs();
+              return known.map(({ run, complete, specimen, next }) => ({ run, complete, specimen, next }));
             }"""
         )
         return found
@@ -191,7 +206,9 @@ async def joined(chain: Chain, phone: Phone) -> None:
     await phone.sees("#key-form", "has a key")
     await phone.page.fill("#key", KEY.hex())
     await phone.page.click("text=Keep the key")
-    await phone.page.wait_for_function("document.querySelector('#well-lines').textContent.includes('known here')")
+    await phone.page.wait_for_function(
+        "document.querySelector('#well-lines').textContent.includes('known here')"
+    )
 
 
 @pytest.mark.parametrize("mtu", [23, 247])

@@ -11,8 +11,8 @@ from breakyard.errors import UsageError
 DIGITS: Final = 8
 WRONG_IN_A_ROW: Final = 10
 WAIT_S: Final = 60.0
-"""After ten wrong codes within a minute no code is looked at until some of these minutes' tries are old: a stranger needs
-about 10 million minutes to have tried half of them."""
+"""After ten wrong codes within a minute none is looked at until the oldest is a minute old, so half of all codes
+take about 5 million minutes."""
 
 
 class PairingCode:
@@ -29,6 +29,7 @@ class PairingCode:
         if len(self._wrong) == WRONG_IN_A_ROW and now - self._wrong[0] < WAIT_S:
             raise UsageError("too many wrong codes; wait a minute")
         if not secrets.compare_digest(given.encode(), self.text.encode()):
-            if given:
-                self._wrong.append(now)
-            raise UsageError("another code than the computer shows" if given else "pair first: type the code that the computer shows")
+            if not given:
+                raise UsageError("pair first: type the code that the computer shows")
+            self._wrong.append(now)
+            raise UsageError("another code than the computer shows")

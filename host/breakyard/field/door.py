@@ -1,15 +1,15 @@
 """Lets phones in: the page over http and the news over a WebSocket, on one port, for whoever is on the same network.
 
-Watching is free; commanding needs the pairing code. What a stranger can send is bounded (size, number of connections, time
-for a handshake), a request's path is looked up and never opened, and a page from elsewhere (another Origin, or a name
-that leads here by someone else's DNS) is turned away.
+Watching is free; commanding needs the pairing code. What a stranger can send is bounded (size, number of connections,
+time for a handshake), a request's path is looked up and never opened, and a page from elsewhere (another Origin, or a
+name that leads here by someone else's DNS) is turned away.
 """
 
 import asyncio
 import ipaddress
 import socket
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from http import HTTPStatus
 from typing import Any, Final
 from urllib.parse import urlsplit
@@ -28,14 +28,19 @@ from breakyard.field.watchers import Watcher, Watchers
 SOCKET_PATH: Final = "/socket"
 MAX_CONNECTIONS: Final = 60
 MAX_FROM_ONE: Final = 20
-"""A browser opens up to six at a time for the page's files; several tabs and phones behind one address are allowed for."""
+"""A browser opens up to six at a time for the page's files; several tabs behind one address are allowed for."""
 HANDSHAKE_S: Final = 8.0
 SAY_S: Final = 2.0
 """So often something is said, that a page knows that the computer is there."""
 
+CONTENT_POLICY: Final = (
+    "default-src 'self'; connect-src 'self' ws: wss:; img-src 'self' blob: data:; "
+    "object-src 'none'; base-uri 'none'; frame-ancestors 'none'"
+)
+"""The page loads nothing from elsewhere, and stands in no other page (W3C Content Security Policy 3)."""
+
 HEADERS: Final = (
-    ("Content-Security-Policy", "default-src 'self'; connect-src 'self' ws: wss:; img-src 'self' blob: data:; "
-     "object-src 'none'; base-uri 'none'; frame-ancestors 'none'"),
+    ("Content-Security-Policy", CONTENT_POLICY),
     ("X-Content-Type-Options", "nosniff"),
     ("Referrer-Policy", "no-referrer"),
     ("Cache-Control", "no-cache"),
@@ -69,22 +74,18 @@ def host_is_ours(host: str, names: set[str]) -> bool:
 def addresses() -> list[str]:
     """This computer's addresses on its networks, the one that leads outside first; the loopback if there is none."""
     found: list[str] = []
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # documentation network (RFC 5737): nothing is sent by UDP's connect
-            found.append(probe.getsockname()[0])
-        except OSError:
-            pass
-    try:
-        found += [info[4][0] for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
-    except OSError:
-        pass
-    outward = [one for one in dict.fromkeys(map(str, found)) if not ipaddress.ip_address(one).is_loopback]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe, suppress(OSError):
+        # An address for documentation (RFC 5737): connecting by UDP sends nothing, it only chooses a way out.
+        probe.connect(("192.0.2.1", 9))
+        found.append(str(probe.getsockname()[0]))
+    with suppress(OSError):
+        found += [str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
+    outward = [one for one in dict.fromkeys(found) if not ipaddress.ip_address(one).is_loopback]
     return outward or ["127.0.0.1"]
 
 
 class Door:
-    """The server. `files` are the page's, `hello` makes the first message for a watcher, `carry_out` does what was asked."""
+    """The server. `files`: the page's; `hello` makes a watcher's first message; `carry_out` does what was asked."""
 
     def __init__(
         self,
@@ -154,13 +155,17 @@ class Door:
     def _answer(self, connection: ServerConnection, request: HttpRequest) -> Response | None:
         host = request.headers.get("Host", "")
         if not host_is_ours(host, self._names):
-            return _response(HTTPStatus.MISDIRECTED_REQUEST, "text/plain", b"ask for this computer by its address\n")
+            return _response(
+                HTTPStatus.MISDIRECTED_REQUEST, "text/plain", b"ask for this computer by its address\n"
+            )
         path = urlsplit(request.path).path
         if path == SOCKET_PATH:
             # Only our own page may open it: a browser tells where a page is from, and a page cannot change that.
             origin = urlsplit(request.headers.get("Origin", ""))
             if origin.netloc != host or origin.scheme not in ("http", "https"):
-                return _response(HTTPStatus.FORBIDDEN, "text/plain", b"only the page of this computer may watch\n")
+                return _response(
+                    HTTPStatus.FORBIDDEN, "text/plain", b"only the page of this computer may watch\n"
+                )
             return None
         if (found := self._files.get(path)) is None:
             return _response(HTTPStatus.NOT_FOUND, "text/plain", b"there is no such page here\n")
@@ -224,6 +229,3 @@ def _silent() -> Any:
     quiet.addHandler(logging.NullHandler())
     quiet.propagate = False
     return quiet
-
-
-

@@ -1,4 +1,4 @@
-"""The page's own files: in a checkout host/page, in an installed package beside the code. Read once, never from a request."""
+"""The page's own files: host/page in a checkout, beside the code in an installed package. Read once, by no request."""
 
 import shutil
 from pathlib import Path
@@ -18,14 +18,15 @@ TYPES: Final = {
 COMPUTER_MARK: Final = b'<meta name="breakyard-computer" content="socket">\n</head>'
 """Put into the page that this computer serves: it tells the page to talk to the computer."""
 
-HOSTING: Final = """Put this folder on any web space that is reached by https, and open its address once on the phone, with a network.
+HOSTING: Final = """Put this folder on any web space that is reached by https, and open its address once on the phone
+while there is a network.
 
 From then on the page starts without one. To have it among the apps: in Chrome the menu, "Add to home screen" (the words
 differ from browser to browser).
 
 On this computer alone: python3 -m http.server --bind 127.0.0.1 --directory THIS-FOLDER, then http://localhost:8000
-A page from another address than https or localhost may not use Bluetooth; iPhones never may: there the page comes from a
-computer near by (breakyard field SESSION).
+A page from another address than https or localhost may not use Bluetooth, and on an iPhone no page may: there the page
+comes from a computer near by (breakyard field SESSION).
 """
 
 

@@ -1,8 +1,8 @@
 """What the computer tells the pages, and what they may ask: one JSON object a message.
 
-To the pages: `hello` (everything, once), `logger` (what changed of it), `reading` (a pull, read), `answer` (to a request,
-by its id). Records of the logger go as they are, framed, in binary messages. From the pages: {"id", "do", "code", ...}
-with `do` one of DOES; all but `pair` carry out a command, and all need the pairing code.
+To the pages: `hello` (everything, once), `logger` (what changed of it), `reading` (a pull, read), `answer` (to a
+request, by its id). Records of the logger go as they are, framed, in binary messages. From the pages:
+{"id", "do", "code", ...} with `do` one of DOES; all but `pair` carry out a command, and all need the pairing code.
 """
 
 import json

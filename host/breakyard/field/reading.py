@@ -1,4 +1,4 @@
-"""A pull as the pages show it: read by the same stages as every other, in a process of its own so that numbers stay fresh."""
+"""A pull as the pages show it: read as every other is, but in a process of its own so that numbers stay fresh."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final

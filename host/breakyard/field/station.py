@@ -1,14 +1,14 @@
 """Follows one logger for as long as the command runs: passes its numbers on, keeps its runs, has each pull read.
 
-The logger's own store is the safety: whatever is lost here (the link, a phone, this program) the run is found again in the
-store at the next connection and fetched on from where it stopped.
+The logger's own store is the safety: whatever is lost here (the link, a phone, this program), the run is found again in
+the store at the next connection and fetched on from where it stopped.
 """
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable
-from concurrent.futures import Executor
-from contextlib import asynccontextmanager, suppress
+from collections.abc import Awaitable, Callable
+from concurrent.futures import BrokenExecutor, Executor
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -25,13 +25,13 @@ from breakyard.field.reading import read_for_pages
 from breakyard.field.watchers import Watchers
 from breakyard.session.files.layout import safe_name
 from breakyard.session.files.notes import RunNotes
-from breakyard.session.session import Session, open_session
+from breakyard.session.session import Session
 from breakyard.wire.frame import frame
-from breakyard.wire.layout import CLOCK_NEVER_SET, State
+from breakyard.wire.layout import State
 from breakyard.wire.records import Status, build
 
 ARMED_FILE: Final = "armed.json"
-"""In the session's results: which specimen was said for which run of which logger, should this program end meanwhile."""
+"""In the session's results: the specimen that was said for a run of a logger, should this program end meanwhile."""
 
 Pull = Callable[[], Awaitable[None]]
 
@@ -193,7 +193,12 @@ class Station:
     async def read(self, name: str) -> None:
         """Have one run read, and tell the pages."""
         loop = asyncio.get_running_loop()
-        for reading in await loop.run_in_executor(self.readers, read_for_pages, self.session.root, name):
+        try:
+            found = await loop.run_in_executor(self.readers, read_for_pages, self.session.root, name)
+        except BrokenExecutor:
+            self.say(f"{name}: the process that reads pulls was ended; the run is kept: breakyard summarize reads it")
+            return
+        for reading in found:
             self.readings[reading["name"]] = reading
             self.watchers.tell(told("reading", **reading))
 
@@ -213,7 +218,9 @@ class Station:
         if request.do in ("arm", "start"):
             specimen = request.texts.get("specimen", "")
             if specimen and specimen not in {one.id for one in self.session.specimens()}:
-                raise UsageError(f'no specimen "{specimen}" in the session; add it to specimens.csv, or leave it empty')
+                raise UsageError(
+                    f'no specimen "{specimen}" in the session; add it to specimens.csv, or leave it empty'
+                )
             run = await (client.arm() if request.do == "arm" else client.start())
             assert client.identity is not None
             self._remember(client.identity.serial.hex(), run, specimen)
@@ -242,7 +249,9 @@ class Station:
         return self.session.layout.results / ARMED_FILE
 
     def _remember(self, serial: str, run: int, specimen: str) -> None:
-        self.session.write_result(ARMED_FILE, json.dumps({"logger": serial, "run": run, "specimen": specimen}))
+        self.session.write_result(
+            ARMED_FILE, json.dumps({"logger": serial, "run": run, "specimen": specimen})
+        )
 
     def _armed(self, serial: str, run: int) -> str:
         """The specimen that was said for a run, or nothing."""

@@ -1,7 +1,6 @@
 """A virtual logger whose cell is pulled when somebody asks: what stands in for a yard when there is only a computer."""
 
 import random
-from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -11,7 +10,7 @@ from breakyard.simulate.chain import measure
 from breakyard.simulate.converter import Converter
 from breakyard.simulate.feed import write_feed
 from breakyard.simulate.logger import VirtualLogger
-from breakyard.simulate.phases import Phase
+from breakyard.simulate.phases import Hold, Phase
 from breakyard.simulate.pull import pull
 
 _KGF: Final = 9.80665
@@ -38,8 +37,7 @@ class PullsOnDemand:
 
     async def quiet(self) -> None:
         """Let the converter deliver an unloaded cell, with its noise, and from then on its mean."""
-        rig = replace(RIG, quiet_s=5.0)
-        await self._play(recipes.let_go(rig, peak_n=1.0, rate_n_per_s=10.0, hold_s=0.1, unload_s=0.5), 0)
+        await self._play([Hold(5.0)], 0)
 
     async def pull(self) -> None:
         """Begin a pull: it rises two to three seconds from now."""

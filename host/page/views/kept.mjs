@@ -77,6 +77,7 @@ export class KeptView {
     if (!card) {
       card = new Card(title, at, said, keep, !this.#station.readings);
       this.#cards.set(key, card);
+      for (const older of $("runs").querySelectorAll("details[open]")) older.open = false; // the newest is looked at
       $("runs").prepend(card.element);
     }
     return card;
@@ -111,7 +112,7 @@ export class KeptView {
 }
 
 class Card {
-  #peak = make("p", { className: "peak" });
+  #peak = make("span", { className: "peak" });
   #lines = make("div");
   #trouble = make("p", { role: "alert", hidden: true });
   #canvas = make("canvas", { role: "img" });
@@ -134,9 +135,10 @@ class Card {
     const photo = make("input", { type: "file", accept: "image/*" });
     photo.addEventListener("change", () => photo.files[0] && keep({ photo: photo.files[0] }));
     this.#canvas.setAttribute("aria-label", `Load over time, ${title}`);
-    this.element = make("li", {},
-      make("h3", {}, title, at ? `, ${at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}` : ""),
-      this.#peak, this.#lines, this.#canvas,
+    const when = at ? `, ${at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}` : "";
+    this.element = make("li", {}, make("details", { open: true },
+      make("summary", {}, make("h3", {}, title, when), this.#peak),
+      this.#lines, this.#canvas,
       make("div", { className: "row" },
         view("Whole", () => this.#curve.look(null)),
         view("Around the break", () => this.#aroundBreak()),
@@ -146,7 +148,7 @@ class Card {
       make("div", { className: "row" },
         make("label", {}, "Note ", note),
         withPhoto ? make("label", { className: "file" }, "Photo", photo) : null),
-      this.#trouble);
+      this.#trouble));
   }
 
   fill({ data, lines }) {
