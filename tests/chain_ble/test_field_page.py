@@ -4,20 +4,15 @@ Chromium's Bluetooth on Linux speaks to the private bus as it would to the syste
 browser's debugging protocol. Not run: a telephone, its browser, a radio.
 """
 
-import asyncio
-import contextlib
-import functools
-import http.server
 import os
-import shutil
-import threading
-from collections.abc import AsyncIterator, Callable, Iterator
-from importlib.util import find_spec
+from collections.abc import Callable, Iterator
+from contextlib import AbstractAsyncContextManager
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from browser import BLUETOOTH, Phone, browser_on, missing, site_of
 
 from breakyard.run import read_run
 from breakyard.simulate import recipes
@@ -29,28 +24,12 @@ from breakyard.wire.records import CalibrationCopy
 
 from .conftest import KEY, SERIAL, Chain
 
-PAGE = Path(__file__).parents[2] / "host" / "page"
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-
-pytestmark = [
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium (Debian and its kin: the package chromium)"),
-    pytest.mark.skipif(
-        find_spec("playwright") is None, reason="no Python package playwright (pip install 'breakyard[air]')"
-    ),
-]
+pytestmark = pytest.mark.skipif(bool(missing()), reason=missing())
 
 Tell = Callable[..., None]
 
-FLAGS = [
-    *("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"),
-    *("--disable-component-update", "--disable-sync"),
-    *("--enable-features=WebBluetooth", "--enable-blink-features=WebBluetooth"),
-]
-
-PATIENCE_MS = 60_000
 SLICE = {"slice_s": 0.03, "rest_s": 0.03, "silence_s": 5.0}
 """Device time goes at most as fast as the clock on the wall, since a browser's timers follow that."""
-
 
 KGF = 9.80665
 RIG = recipes.Rig(quiet_s=4.0, bumps=0, slack_s=1.0, line_n=KGF)
@@ -84,120 +63,17 @@ def pull_feed(tmp_path: Path) -> Path:
     return tmp_path / "pull.feed"
 
 
-class Quiet(http.server.SimpleHTTPRequestHandler):
-    """Serves the page's folder and says nothing."""
-
-    extensions_map = http.server.SimpleHTTPRequestHandler.extensions_map | {".mjs": "text/javascript"}
-
-    def log_message(self, *_: Any) -> None:
-        pass
-
-
 @pytest.fixture(scope="module")
 def site() -> Iterator[str]:
     """The page as a static site on this machine."""
-    handler = functools.partial(Quiet, directory=str(PAGE))
-    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
-        threading.Thread(target=server.serve_forever, daemon=True).start()
-        yield f"http://127.0.0.1:{server.server_address[1]}/"
-        server.shutdown()
+    with site_of() as address:
+        yield address
 
 
-@contextlib.asynccontextmanager
-async def browser_on(folder: Path) -> AsyncIterator[Any]:
-    """A browser whose Bluetooth is the private bus's, with a profile that outlives its pages."""
-    from playwright.async_api import async_playwright
-
-    async with async_playwright() as playwright:
-        context = await playwright.chromium.launch_persistent_context(
-            str(folder),
-            executable_path=CHROMIUM,
-            headless=True,
-            args=FLAGS,
-            viewport={"width": 412, "height": 915},
-            env={**os.environ, "DBUS_SESSION_BUS_ADDRESS": os.environ["DBUS_SYSTEM_BUS_ADDRESS"]},
-        )
-        try:
-            yield context
-        finally:
-            await context.close()
-
-
-class Phone:
-    """A page in that browser, and the taps of a person."""
-
-    def __init__(self, page: Any) -> None:
-        self.page = page
-        self.errors: list[str] = []
-        page.on("pageerror", lambda error: self.errors.append(str(error)))
-        page.on("console", lambda said: self.errors.append(said.text) if said.type == "error" else None)
-
-    @classmethod
-    async def at(cls, context: Any, address: str) -> "Phone":
-        phone = cls(await context.new_page())
-        await phone.page.goto(address)
-        await phone.page.wait_for_selector("html[data-ready=yes]")
-        return phone
-
-    async def choose(self) -> None:
-        """Tap Bluetooth and choose the only logger in the chooser."""
-        talk = await self.page.context.new_cdp_session(self.page)
-        chosen = asyncio.get_running_loop().create_future()
-
-        def prompted(event: dict[str, Any]) -> None:
-            if event["devices"] and not chosen.done():
-                chosen.set_result((event["id"], event["devices"][0]["id"]))
-
-        talk.on("DeviceAccess.deviceRequestPrompted", prompted)
-        await talk.send("DeviceAccess.enable")
-        await self.page.click("text=Bluetooth")
-        prompt, device = await asyncio.wait_for(chosen, PATIENCE_MS / 1000)
-        await talk.send("DeviceAccess.selectPrompt", {"id": prompt, "deviceId": device})
-
-    async def sees(self, selector: str, text: str) -> None:
-        """Wait until an element holds a text."""
-        await self.page.wait_for_function(
-            "([selector, text]) => document.querySelector(selector)?.innerText.includes(text)",
-            arg=[selector, text],
-            timeout=PATIENCE_MS,
-        )
-
-    async def picture(self, name: str) -> None:
-        """A picture of the page, where a person wants to look at them (BREAKYARD_PICTURES names a folder)."""
-        if folder := os.environ.get("BREAKYARD_PICTURES"):
-            await self.page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
-
-    async def runs(self) -> list[dict[str, Any]]:
-        """The runs that the page keeps, with what it says of each."""
-        found: list[dict[str, Any]] = await self.page.evaluate(
-            """async () => {
-              const { openStore } = await import("./store.mjs");
-              const { store } = await openStore();
-              const known = await store.runs();
-              return known.map(({ run, complete, specimen, next }) => ({ run, complete, specimen, next }));
-            }"""
-        )
-        return found
-
-    async def complete_run(self) -> int:
-        """Wait until the page keeps a complete run; its number."""
-        async with asyncio.timeout(PATIENCE_MS / 1000):
-            while not (found := [one["run"] for one in await self.runs() if one["complete"]]):
-                await self.page.wait_for_timeout(200)
-        (run,) = found
-        return int(run)
-
-    async def bytes_of(self, run: int) -> bytes:
-        """What the page keeps of a run."""
-        listed = await self.page.evaluate(
-            """async (key) => {
-              const { openStore } = await import("./store.mjs");
-              const { store } = await openStore();
-              return Array.from(await store.bytes(key));
-            }""",
-            f"{SERIAL}-{run}",
-        )
-        return bytes(listed)
+def bluetooth_browser(folder: Path) -> AbstractAsyncContextManager[Any]:
+    """A browser whose Bluetooth is the private bus's."""
+    bus = {"DBUS_SESSION_BUS_ADDRESS": os.environ["DBUS_SYSTEM_BUS_ADDRESS"]}
+    return browser_on(folder, flags=BLUETOOTH, env={**os.environ, **bus})
 
 
 async def joined(chain: Chain, phone: Phone) -> None:
@@ -218,7 +94,7 @@ def test_connect_arm_break_fetch(chain: Tell, site: str, tmp_path: Path, pull_fe
     async def story(chain: Chain) -> None:
         async with chain.over_cable() as client:
             await client.store_calibration(CALIBRATION)
-        async with browser_on(tmp_path / "profile") as context:
+        async with bluetooth_browser(tmp_path / "profile") as context:
             phone = await Phone.at(context, site)
             await phone.picture("before")
             await joined(chain, phone)
@@ -233,7 +109,7 @@ def test_connect_arm_break_fetch(chain: Tell, site: str, tmp_path: Path, pull_fe
             await phone.sees("#runs", "Largest sample, not yet read")
             run = await phone.complete_run()
             await phone.sees("#runs", "B1")
-            kept = await phone.bytes_of(run)
+            kept = await phone.bytes_of(SERIAL, run)
             await phone.picture("after")
             shown = await phone.page.inner_text("#runs .peak")
 
@@ -253,7 +129,7 @@ def test_the_link_is_cut_in_the_pull_and_comes_back(
     """The page says so, connects again without a chooser, and has the run from where it stopped."""
 
     async def story(chain: Chain) -> None:
-        async with browser_on(tmp_path / "profile") as context:
+        async with bluetooth_browser(tmp_path / "profile") as context:
             phone = await Phone.at(context, site)
             await joined(chain, phone)
             await chain.logger.load(pull_feed)
@@ -263,7 +139,7 @@ def test_the_link_is_cut_in_the_pull_and_comes_back(
             await phone.sees("#trouble", "the logger records on")
             run = await phone.complete_run()
 
-            assert await phone.bytes_of(run) == await chain.whole(run, tmp_path)
+            assert await phone.bytes_of(SERIAL, run) == await chain.whole(run, tmp_path)
 
     chain(story, **SLICE)
 
@@ -274,7 +150,7 @@ def test_the_page_is_closed_in_the_pull_and_opened_again(
     """The logger records on; the page finds its beginning in the browser's store, and fetches the rest."""
 
     async def story(chain: Chain) -> None:
-        async with browser_on(tmp_path / "profile") as context:
+        async with bluetooth_browser(tmp_path / "profile") as context:
             phone = await Phone.at(context, site)
             await joined(chain, phone)
             await chain.logger.load(pull_feed)
@@ -292,6 +168,6 @@ def test_the_page_is_closed_in_the_pull_and_opened_again(
             assert begun["next"] > 0
             assert not begun["complete"]
             assert kept["specimen"] == "B1"
-            assert await again.bytes_of(run) == await chain.whole(run, tmp_path)
+            assert await again.bytes_of(SERIAL, run) == await chain.whole(run, tmp_path)
 
     chain(story, **SLICE)

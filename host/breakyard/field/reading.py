@@ -61,7 +61,7 @@ def thinned(trace: "Trace", peak_s: float) -> dict[str, list[float]]:
     there = np.isfinite(trace.load)
     time_s, load_n = trace.time_s[there], trace.load[there]
     keep = np.abs(time_s - peak_s) <= BREAK_S
-    stride = max(1, 2 * len(time_s) // POINTS)
+    stride = max(1, -(-2 * len(time_s) // POINTS))  # rounded up
     for start in range(0, len(time_s), stride):
         block = load_n[start : start + stride]
         keep[start + int(np.argmin(block))] = True

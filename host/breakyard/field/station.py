@@ -196,7 +196,9 @@ class Station:
         try:
             found = await loop.run_in_executor(self.readers, read_for_pages, self.session.root, name)
         except BrokenExecutor:
-            self.say(f"{name}: the process that reads pulls was ended; the run is kept: breakyard summarize reads it")
+            self.say(
+                f"{name}: the process that reads pulls was ended; the run is kept: breakyard summarize reads it"
+            )
             return
         for reading in found:
             self.readings[reading["name"]] = reading

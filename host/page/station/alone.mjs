@@ -180,12 +180,19 @@ export class Alone extends Station {
 
   /** Bring every run that the logger holds into the store, the newest first; what is here already is not asked for. */
   fetchAll() {
-    this.#fetching ??= this.#fetchAll().catch((error) => this.#tellTrouble(error)).finally(() => { this.#fetching = null; });
-    return this.#fetching;
+    const client = this.#client;
+    // One at a time over a connection; what was begun over an earlier one ends by itself.
+    if (this.#fetching?.client !== client) {
+      const job = { client, done: null };
+      job.done = this.#fetchAll(client).catch((error) => this.#tellTrouble(error)).finally(() => {
+        if (this.#fetching === job) this.#fetching = null;
+      });
+      this.#fetching = job;
+    }
+    return this.#fetching.done;
   }
 
-  async #fetchAll() {
-    const client = this.#client;
+  async #fetchAll(client) {
     const listed = await client.runs();
     for (const { run } of listed.reverse()) {
       if (client !== this.#client) return;

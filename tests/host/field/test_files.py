@@ -1,0 +1,56 @@
+"""The page's files: all of them are served, written as a site, and named by the service worker."""
+
+import gzip
+import re
+from pathlib import Path
+
+import pytest
+
+from breakyard.errors import UsageError
+from breakyard.field.files import page_files, page_folder, write_site
+
+
+def test_the_site_is_the_page_with_words_on_hosting(tmp_path: Path) -> None:
+    """What is written is what is in the repository, and the way home says how."""
+    written = write_site(tmp_path / "site")
+
+    names = {path.relative_to(tmp_path / "site").as_posix() for path in written}
+    assert {"index.html", "app.mjs", "sw.mjs", "wire/client.mjs", "HOSTING.txt"} <= names
+    assert "https" in (tmp_path / "site" / "HOSTING.txt").read_text("utf-8")
+    assert (tmp_path / "site" / "index.html").read_bytes() == (page_folder() / "index.html").read_bytes()
+
+
+def test_a_folder_that_holds_something_is_left_alone(tmp_path: Path) -> None:
+    """Nothing of a person's is written over."""
+    (tmp_path / "mine.txt").write_text("mine")
+
+    with pytest.raises(UsageError, match="empty folder"):
+        write_site(tmp_path)
+
+
+def test_the_service_worker_keeps_every_file_of_the_page() -> None:
+    """A file that it does not name would be missing without a network."""
+    worker = (page_folder() / "sw.mjs").read_text("utf-8")
+    (block,) = re.findall(r"FILES = \[(.*?)\]", worker, re.S)
+    kept = set(re.findall(r'"([^"]+)"', block))
+    there = {path.removeprefix("/") or "./" for path in page_files()}
+
+    assert kept == there
+
+
+def test_every_module_that_is_imported_is_there() -> None:
+    """A page without a build finds its modules by their names."""
+    files = page_files()
+    for path, (_, content) in files.items():
+        if path.endswith(".mjs"):
+            for name in re.findall(rb'from "(\.[^"]+)"', content):
+                target = (Path(path).parent / name.decode()).as_posix()
+                resolved = str(Path("/x" + target).resolve()).removeprefix("/x")
+                assert resolved in files, (path, name)
+
+
+def test_the_page_is_small() -> None:
+    """Under 100 kB in all as a server sends it, since a phone at the edge of a network loads it once."""
+    size = sum(len(gzip.compress(content)) for _, content in page_files().values())
+
+    assert size < 100_000
