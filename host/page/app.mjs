@@ -217,7 +217,7 @@ function setTheme(theme) {
   document.documentElement.dataset.theme = theme;
   $("theme").setAttribute("aria-pressed", String(theme === "dark"));
   settings.set("theme", theme);
-  if (station) { pull.draw(); kept.redraw(pull.unit); }
+  if (station) { pull.repaint(); kept.redraw(pull.unit); }
 }
 
 async function start() {

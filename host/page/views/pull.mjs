@@ -140,6 +140,12 @@ export class PullView {
     }
   }
 
+  /** The colours have changed. */
+  repaint() {
+    this.#curve.draw();
+    this.draw();
+  }
+
   draw() {
     const { state } = this.#station;
     const { status } = state;
