@@ -107,7 +107,7 @@ def test_the_computer_ends_in_the_pull_and_begins_again(demo_session: Path, tmp_
 def test_nothing_wider_than_the_screen_and_nothing_that_hinders(
     computer: Computer, tmp_path: Path, size: tuple[int, int]
 ) -> None:
-    """axe-core finds nothing (WCAG 2.2 AA and AAA contrast) in either theme; taps are large; figures fill the screen."""
+    """axe-core finds nothing (WCAG 2.2 AA, AAA) in either theme; taps are large; figures fill the screen."""
     from axe_playwright_python.async_playwright import Axe
 
     width, height = size
