@@ -3,6 +3,7 @@
 import pytest
 
 from breakyard.comparison import Observation
+from breakyard.comparison.goodness import Curve, fits
 from breakyard.comparison.groups import describe
 from breakyard.comparison.tolerance import BoundKind, normed_residual, one_sided_factor, two_sided_factor
 from breakyard.comparison.weibull import fit_weibull, sample_of
@@ -13,6 +14,34 @@ STAT17 = (
     *(138.1723, 148.7668, 143.283, 143.5429, 141.7023, 137.4732, 152.338, 144.1589, 128.5218),
 )
 """Strengths of the validation example of the R package cmstatr (its vignette quotes the results of CMH-17's STAT17)."""
+
+SKEWED = (
+    *(
+        79.9109621761937,
+        77.9447436346388,
+        79.717168019752,
+        87.3547460860547,
+        76.2404769192413,
+        75.7026911300246,
+    ),
+    *(
+        79.5952709280298,
+        76.7833784980155,
+        77.5791472067831,
+        78.4164523339268,
+        79.2819398818745,
+        77.6346481930964,
+    ),
+    *(
+        81.2182937743241,
+        81.1826431730731,
+        86.0561762593461,
+        82.1837784884495,
+        80.7564920650884,
+        79.3614980225488,
+    ),
+)
+"""Strengths of another example of cmstatr's tests."""
 
 BALL_BEARINGS = (
     *(17.88, 28.92, 33.00, 41.52, 42.12, 45.60, 48.48, 51.84, 51.96, 54.12, 55.56, 67.80),
@@ -95,9 +124,12 @@ def test_nist_wafers() -> None:
 def test_stat17_normal_basis_values() -> None:
     """STAT17 (quoted in cmstatr's validation): normal A-basis 120.336, B-basis 129.287; it rounds its factors."""
     group = describe("g", [Observation("g", str(i), value) for i, value in enumerate(STAT17)])
-    b_basis = next(bound for bound in group.bounds if bound.name == "B-basis")
+    shown = next(bound for bound in group.bounds if bound.name == "90/95")
+    by_curve = {one.curve: one.value_n for one in shown.curves}
 
-    assert b_basis.value_n == pytest.approx(129.287, rel=2e-4)
+    assert by_curve["normal"] == pytest.approx(129.287, rel=2e-4)
+    # The lowest of the curves that fit is shown: here Weibull's, 125.441 in STAT17.
+    assert (shown.method, shown.value_n) == ("weibull", pytest.approx(125.441, rel=3e-3))
     assert group.mean_n is not None
     assert group.sd_n is not None
     assert group.mean_n - one_sided_factor(18, 0.99, 0.95) * group.sd_n == pytest.approx(120.336, rel=2e-4)
@@ -111,6 +143,23 @@ def test_stat17_weibull_basis_values() -> None:
 
     assert quantile_lower_bound(sample, fit, 0.10, 0.95) == pytest.approx(125.441, rel=3e-3)
     assert quantile_lower_bound(sample, fit, 0.01, 0.95) == pytest.approx(109.150, rel=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("curve", "level"),
+    # STAT17, as cmstatr's tests quote it: normal 0.465, log-normal 0.480, Weibull 0.179 (the last two from memory).
+    [("normal", 0.465), ("log-normal", 0.480), ("weibull", 0.179)],
+)
+def test_stat17_goodness_of_fit(curve: Curve, level: float) -> None:
+    """Anderson and Darling's observed significance levels of the handbook's program."""
+    assert fits(curve, STAT17) == pytest.approx(level, abs=6e-4)
+
+
+def test_stat17_refuses_a_curve() -> None:
+    """Another example of cmstatr's tests, whose STAT17 level for the normal curve is 0.0840."""
+    found = fits("normal", SKEWED)
+
+    assert found == pytest.approx(0.0840, abs=6e-5)
 
 
 def test_outlier_of_the_handbook() -> None:
@@ -183,10 +232,10 @@ def test_weibull_by_maximum_likelihood(
 
 
 def test_bound_kinds_are_what_their_names_say() -> None:
-    """B-basis is 90 % at 95 % (CMH-17), the characteristic value 5 % at 75 % (EN 14358)."""
+    """90/95 is what CMH-17's B-basis holds, without the name; the characteristic value is 5 % at 75 % (EN 14358)."""
     group = describe("g", [Observation("g", str(i), value) for i, value in enumerate(STAT17)])
 
     kinds = {bound.name: BoundKind(bound.name, bound.content, bound.confidence) for bound in group.bounds}
-    assert kinds["B-basis"] == BoundKind("B-basis", 0.90, 0.95)
+    assert kinds["90/95"] == BoundKind("90/95", 0.90, 0.95)
     assert kinds["characteristic"] == BoundKind("characteristic", 0.95, 0.75)
     assert kinds["95/95"] == BoundKind("95/95", 0.95, 0.95)

@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 
 from breakyard.comparison.anova import one_way, welch_f
+from breakyard.comparison.common_scatter import Model
 from breakyard.comparison.groups import Group, describe
 from breakyard.comparison.observations import Observation, one_per_specimen
 from breakyard.comparison.results import Compared, Comparison
 from breakyard.comparison.verdict import pair_of
+from breakyard.comparison.words import probability, share
 from breakyard.errors import DataError, UsageError
 
 
@@ -43,9 +45,19 @@ def compare(
     if reference is not None and reference not in by_group:
         raise UsageError(f'no group "{reference}"; there is {", ".join(by_group)}')
     groups = tuple(describe(name, pulls, coverage=coverage) for name, pulls in by_group.items())
+    model = Model([group.pulls for group in groups])
+    chosen = _pairs(groups, reference)
     pairs = tuple(
-        pair_of(a, b, groups=len(groups), coverage=coverage, matters=matters)
-        for a, b in _pairs(groups, reference)
+        pair_of(
+            groups[a],
+            groups[b],
+            model=(model, a, b),
+            groups=len(groups),
+            pairs=len(chosen),
+            coverage=coverage,
+            matters=matters,
+        )
+        for a, b in chosen
     )
     complete = [[pull.value_n for pull in group.pulls] for group in groups if group.sd_n is not None]
     every = len(complete) == len(groups) > 2
@@ -60,16 +72,19 @@ def compare(
         all_equal=welch_f(complete) if every else None,
         pooled_cv=cv,
         pooled_df=df,
+        scatter=model.scatter,
         left_out=tuple(left_out),
-        notes=(*notes, *_notes(groups)),
+        notes=(*notes, *_notes(groups), *_scatter_notes(model, groups)),
     )
 
 
-def _pairs(groups: Sequence[Group], reference: str | None) -> list[tuple[Group, Group]]:
+def _pairs(groups: Sequence[Group], reference: str | None) -> list[tuple[int, int]]:
+    """Numbers of the groups that are held against each other."""
+    numbers = range(len(groups))
     if reference is not None:
-        base = next(group for group in groups if group.name == reference)
-        return [(group, base) for group in groups if group.name != reference]
-    return [(a, b) for i, a in enumerate(groups) for b in groups[i + 1 :]]
+        base = next(n for n in numbers if groups[n].name == reference)
+        return [(n, base) for n in numbers if n != base]
+    return [(a, b) for a in numbers for b in numbers[a + 1 :]]
 
 
 def _pooled(groups: Sequence[Group]) -> tuple[float | None, int]:
@@ -102,3 +117,18 @@ def _notes(groups: Sequence[Group]) -> list[str]:
     if len(groups) == 1:
         notes.append("There is one group only, so there is nothing to compare it with.")
     return notes
+
+
+def _scatter_notes(model: Model, groups: Sequence[Group]) -> list[str]:
+    """What the verdicts take for granted of the groups' scatter, and whether it could be looked at."""
+    scatter = model.scatter
+    if scatter is None or len(groups) < 2:
+        return []
+    p = scatter.families[0].p_alike
+    if not scatter.alike:
+        return [f"The groups do not scatter alike ({probability(p or 0.0)}), so each keeps its own scatter."]
+    seen = f"one scatter for all groups, {share(scatter.cv)} (SD over mean)"
+    if p is None:
+        return [f"The verdicts take {seen}; too few broke to see whether that is so."]
+    few = ", though so few would show only a large difference" if scatter.degrees_of_freedom < 10 else ""
+    return [f"The verdicts take {seen}; the groups show nothing against it ({probability(p)}){few}."]

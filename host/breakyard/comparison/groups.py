@@ -2,9 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
+from breakyard.comparison.bounds import CurveBound, Loads, curve_bounds, loads_of, lowest, plausible_curves
+from breakyard.comparison.goodness import CURVES, Curve
 from breakyard.comparison.instrument import own_standard_n, shared_standard
 from breakyard.comparison.observations import Observation
 from breakyard.comparison.survival import SurvivalStep, kaplan_meier, median_load
@@ -12,9 +15,7 @@ from breakyard.comparison.tolerance import (
     BOUNDS,
     BoundKind,
     Outlier,
-    lower_bound_n,
     normed_residual,
-    one_sided_factor,
     share_surviving,
     spread_n,
 )
@@ -22,7 +23,6 @@ from breakyard.comparison.weibull import Sample, WeibullFit, fit_weibull, sample
 from breakyard.comparison.weibull_intervals import (
     SCALE,
     quantile_interval,
-    quantile_lower_bound,
     shape_interval,
 )
 
@@ -44,10 +44,11 @@ class Bound:
     content: float
     confidence: float
     method: str
-    """ "normal": mean - factor x SD. "weibull": profile likelihood with censoring. "none"."""
-    factor: float | None
+    """The curve that gives it, the lowest of the plausible ones: "normal", "log-normal", "weibull"; or "none"."""
     value_n: float | None
     reason: str = ""
+    curves: tuple[CurveBound, ...] = ()
+    """What each plausible curve gives."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,15 @@ class Doubt:
 
     specimen: str
     flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """Loads so far from their group's others that a slip is likelier than scatter: a decimal point, a unit."""
+
+    specimens: tuple[str, ...]
+    times: float
+    """How many times the others (above 1), or a share of them (below 1)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +122,7 @@ class Group:
     survived: Survived | None
     survival: tuple[SurvivalStep, ...]
     outlier: Outlier | None
+    slip: Slip | None
     doubts: tuple[Doubt, ...]
     pulls: tuple[Observation, ...]
     notes: tuple[str, ...]
@@ -128,6 +139,9 @@ def describe(name: str, pulls: Sequence[Observation], *, coverage: float = 0.95)
     sd = scatter_n(values) if complete and n >= 2 else None
     fit = fit_weibull(values, censored)
     sample = sample_of(values, censored)
+    curves, fitting = plausible_curves(values) if complete else (CURVES, True)
+    loads = loads_of(values, censored, own, shared)
+    bounds = tuple(_bound(kind, loads, curves) for kind in BOUNDS)
     weibull = None if fit is None else _weibull(sample, fit, coverage)
     steps = kaplan_meier(values, censored, coverage=coverage)
     if mean is not None and sd is not None:
@@ -145,17 +159,18 @@ def describe(name: str, pulls: Sequence[Observation], *, coverage: float = 0.95)
         min_n=min(values),
         max_n=max(values),
         interval=interval,
-        spread=_spread(mean, sd, own, n, shared, coverage),
+        spread=_spread(mean, sd, loads, curves, coverage),
         own_n=own,
         shared_relative=shared,
-        bounds=tuple(_bound(kind, mean, sd, own, n, shared, fit, sample) for kind in BOUNDS),
+        bounds=bounds,
         weibull=weibull,
         survived=None if not all(censored) else Survived(min(values), share_surviving(n, coverage), coverage),
         survival=steps,
         outlier=_outlier([pull for pull in ordered if not pull.at_least]),
+        slip=_slip([pull for pull in ordered if not pull.at_least]),
         doubts=tuple(Doubt(pull.specimen, pull.doubts) for pull in ordered if pull.doubts),
         pulls=ordered,
-        notes=_notes(n, sum(censored), sd, own, fit),
+        notes=_notes(n, sum(censored), sd, own, fit, fitting),
     )
 
 
@@ -177,15 +192,23 @@ def _mean_interval(mean: float, sd: float, n: int, shared: float, coverage: floa
     of_scatter = float(special.stdtrit(n - 1, upper)) * sd / n**0.5
     of_instrument = float(special.ndtri(upper)) * shared * mean
     half = float(np.hypot(of_scatter, of_instrument))
-    return None if half == 0.0 else Interval(mean - half, mean + half, coverage)
+    # A load is never below nothing.
+    return None if half == 0.0 else Interval(max(mean - half, 0.0), mean + half, coverage)
 
 
 def _spread(
-    mean: float | None, sd: float | None, own: float, n: int, shared: float, coverage: float
+    mean: float | None, sd: float | None, loads: Loads, curves: tuple[Curve, ...], coverage: float
 ) -> Interval | None:
-    if mean is None or sd is None or max(sd, own) == 0.0:
+    """Two-sided normal; its lower end is that of the lowest plausible curve, as the bounds'."""
+    n = len(loads.values)
+    if mean is None or sd is None or max(sd, loads.own_n) == 0.0:
         return None
-    low, high = spread_n(mean, max(sd, own), n, share=coverage, shared_relative=shared)
+    low, high = spread_n(mean, max(sd, loads.own_n), n, share=coverage, shared_relative=loads.shared)
+    # All but half of what may lie outside must lie above the lower end.
+    kind = BoundKind("spread", 0.5 + coverage / 2.0, coverage)
+    below = lowest(curve_bounds(loads, kind, [curve for curve in curves if curve != "normal"]))
+    if below is not None:
+        low = min(low, below.value_n or 0.0)
     return Interval(low, high, coverage)
 
 
@@ -212,41 +235,21 @@ def _widened(estimate: float, end: float, relative: float) -> float:
     return estimate * float(np.exp(way if relative > 0.0 else -way))
 
 
-def _bound(
-    kind: BoundKind,
-    mean: float | None,
-    sd: float | None,
-    own: float,
-    n: int,
-    shared: float,
-    fit: WeibullFit | None,
-    sample: Sample,
-) -> Bound:
-    def made(method: str, factor: float | None, value: float | None, reason: str = "") -> Bound:
-        return Bound(kind.name, kind.content, kind.confidence, method, factor, value, reason)
+def _bound(kind: BoundKind, loads: Loads, curves: tuple[Curve, ...]) -> Bound:
+    def made(method: str, value: float | None, reason: str = "", each: tuple[CurveBound, ...] = ()) -> Bound:
+        return Bound(kind.name, kind.content, kind.confidence, method, value, reason, each)
 
-    if n < 2:
-        return made("none", None, None, "one specimen shows no scatter")
-    if mean is not None and sd is not None:
-        if max(sd, own) == 0.0:
-            return made("none", None, None, "the loads show no scatter at all; were they rounded?")
-        factor = one_sided_factor(n, kind.content, kind.confidence)
-        value = lower_bound_n(mean, max(sd, own), n, kind, shared_relative=shared)
-        why = (
-            ""
-            if value is not None
-            else f"{factor:.2f} standard deviations below the mean is less than nothing"
-        )
-        return made("normal", factor, value, why)
-    if fit is None:
-        return made("none", None, None, "fewer than two specimens broke at different loads")
-    value = quantile_lower_bound(sample, fit, 1.0 - kind.content, kind.confidence)
-    if value is None:
-        return made("weibull", None, None, "too few breaks for a bound")
-    from scipy import special
-
-    z_shared = float(special.ndtri(kind.confidence)) * shared
-    return made("weibull", None, _widened(fit.quantile_n(1.0 - kind.content), value, -z_shared))
+    if loads.complete and len(loads.values) < 2:
+        return made("none", None, "one specimen shows no scatter")
+    if loads.complete and min(loads.values) == max(loads.values) and loads.own_n == 0.0:
+        return made("none", None, "the loads show no scatter at all; were they rounded?")
+    if not loads.complete and loads.weibull is None:
+        return made("none", None, "fewer than two specimens broke at different loads")
+    each = curve_bounds(loads, kind, [c for c in curves if c != "weibull" or loads.weibull is not None])
+    least = lowest(each)
+    assert least is not None
+    why = "" if least.value_n is not None else f"by the {least.curve} curve too few broke to claim any load"
+    return made(least.curve, least.value_n, why, each)
 
 
 def _weibull(sample: Sample, fit: WeibullFit, coverage: float) -> Weibull:
@@ -276,7 +279,29 @@ def _outlier(broken: Sequence[Observation]) -> Outlier | None:
     return Outlier(broken[index].specimen, broken[index].value_n, statistic, critical)
 
 
-def _notes(n: int, censored: int, sd: float | None, own: float, fit: WeibullFit | None) -> tuple[str, ...]:
+SLIP: Final = 4.0
+"""So many times its group's other loads, while these lie within a factor of SLIP_OTHERS: no scatter of like parts."""
+SLIP_OTHERS: Final = 2.0
+
+
+def _slip(broken: Sequence[Observation]) -> Slip | None:
+    """The load to look at first, if one lies absurdly far from the others; of two far apart, both."""
+    if len(broken) < 2:
+        return None
+    ordered = sorted(broken, key=lambda pull: pull.value_n)
+    if len(ordered) == 2:
+        times = ordered[1].value_n / ordered[0].value_n
+        return Slip(tuple(pull.specimen for pull in ordered), times) if times >= SLIP else None
+    for odd, others in ((ordered[-1], ordered[:-1]), (ordered[0], ordered[1:])):
+        times = odd.value_n / float(np.median([pull.value_n for pull in others]))
+        if others[-1].value_n < SLIP_OTHERS * others[0].value_n and not 1.0 / SLIP < times < SLIP:
+            return Slip((odd.specimen,), times)
+    return None
+
+
+def _notes(
+    n: int, censored: int, sd: float | None, own: float, fit: WeibullFit | None, fitting: bool
+) -> tuple[str, ...]:
     notes = []
     if n == 1:
         notes.append("One specimen: its scatter is unknown, so nothing can be said about the next one.")
@@ -285,6 +310,11 @@ def _notes(n: int, censored: int, sd: float | None, own: float, fit: WeibullFit 
         notes.append(
             f'{which} did not break or went off scale: their loads are "at least", and mean and SD are not defined'
             + ("." if fit is None else "; the Weibull curve takes them as bounds.")
+        )
+    if not fitting:
+        notes.append(
+            "No usual curve (normal, log-normal, Weibull) fits these loads, as where two kinds of parts are mixed: "
+            "look at them one by one before trusting a bound."
         )
     if sd is not None and sd == 0.0 and own == 0.0:
         notes.append(

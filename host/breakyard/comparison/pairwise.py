@@ -1,4 +1,4 @@
-"""Two groups against each other: Welch's t, the Games-Howell probability for all pairs of a family, and a ratio.
+"""Two groups against each other, each with its own scatter: Welch's t, and the Games-Howell probability for all pairs.
 
 Games and Howell, J. Educ. Statist. 1 (1976) 113: studentized range with Welch's degrees of freedom (Welch 1938;
 Satterthwaite 1946). For two groups it is Welch's test exactly.
@@ -18,12 +18,65 @@ from breakyard.comparison.studentized import interval_factor, two_sided_probabil
 
 
 @dataclass(frozen=True, slots=True)
-class Means:
-    """Difference of two means (first minus second, newtons) and their ratio, all for the whole family of pairs."""
+class Welch:
+    """Difference of two means (first minus second), all for the whole family of pairs."""
 
-    difference_n: float
-    difference_low_n: float
-    difference_high_n: float
+    difference: float
+    low: float
+    high: float
+    t: float
+    degrees_of_freedom: float
+    p: float
+    """Games-Howell over the family of `groups` groups."""
+    p_single: float
+    """Welch's test of this pair alone."""
+
+
+def welch(
+    first: Sequence[float],
+    second: Sequence[float],
+    *,
+    groups: int = 2,
+    coverage: float = 0.95,
+    least_sd: tuple[float, float] = (0.0, 0.0),
+    instrument: float = 0.0,
+) -> Welch | None:
+    """Compare two means whatever the scatter of each; None where a group has one value, or neither shows scatter.
+
+    least_sd: what each group's values scatter at least. instrument: a standard uncertainty of the difference itself.
+    """
+    if min(len(first), len(second)) < 2:
+        return None
+    sd_a, sd_b = (
+        max(scatter_n(values), least) for values, least in zip((first, second), least_sd, strict=True)
+    )
+    # Relative to the larger scatter, so that squares of very large or small values stay in range.
+    unit = max(sd_a, sd_b)
+    if unit == 0.0:
+        return None
+    part_a, part_b = (sd_a / unit) ** 2 / len(first), (sd_b / unit) ** 2 / len(second)
+    error, freedom = _error(part_a, part_b, len(first), len(second), (instrument / unit) ** 2)
+    error *= unit
+    # About one of the values: digits that all of them share would be lost.
+    origin = first[0]
+    difference = float(np.mean(np.asarray(first) - origin) - np.mean(np.asarray(second) - origin))
+    half = interval_factor(groups, freedom, coverage) * error
+    t = difference / error
+    return Welch(
+        difference=difference,
+        low=difference - half,
+        high=difference + half,
+        t=t,
+        degrees_of_freedom=freedom,
+        p=two_sided_probability(groups, freedom, t),
+        p_single=two_sided_probability(2, freedom, t),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class OwnScatter:
+    """Ratio of two groups' typical loads (geometric means), each group with its own scatter; for the whole family."""
+
     ratio: float
     ratio_low: float
     ratio_high: float
@@ -35,51 +88,36 @@ class Means:
     """Welch's test of this pair alone."""
 
 
-def welch(
+def own_scatter(
     first: Sequence[Observation], second: Sequence[Observation], *, groups: int = 2, coverage: float = 0.95
-) -> Means | None:
-    """Compare two groups in which every specimen broke; None where a group has one, or neither shows any scatter.
+) -> OwnScatter | None:
+    """Welch's test on the logarithms of two groups in which every specimen broke; None otherwise.
 
-    What the instrument leaves on the ratio joins the standard error; what both groups share does not. A group that
-    scatters less than its pulls' own uncertainty is taken to scatter that much.
+    On logarithms the interval of the ratio and the test are one thing: both ends are positive, swap with the groups,
+    and leave out 1 where p is below the risk. What the instrument leaves on the ratio joins the standard error; what
+    both groups share does not. A group that scatters less than its pulls' own uncertainty is taken to scatter so much.
     """
-    if min(len(first), len(second)) < 2 or any(pull.at_least for pull in (*first, *second)):
+    if any(pull.at_least for pull in (*first, *second)):
         return None
-    a, b = [pull.value_n for pull in first], [pull.value_n for pull in second]
-    mean_a, mean_b = float(np.mean(a)), float(np.mean(b))
-    # Relative to the larger mean, so that squares of very large or small loads stay in range.
-    unit = max(mean_a, mean_b)
-    sd_a = max(scatter_n(a), own_standard_n(first)) / unit
-    sd_b = max(scatter_n(b), own_standard_n(second)) / unit
-    part_a, part_b = sd_a**2 / len(a), sd_b**2 / len(b)
-    if part_a + part_b == 0.0:
+    logs = [[math.log(pull.value_n) for pull in pulls] for pulls in (first, second)]
+    least = [own_standard_n(pulls) * len(pulls) / sum(p.value_n for p in pulls) for pulls in (first, second)]
+    found = welch(
+        *logs,
+        groups=groups,
+        coverage=coverage,
+        least_sd=(least[0], least[1]),
+        instrument=ratio_standard(first, second),
+    )
+    if found is None:
         return None
-    residual = ratio_standard(first, second)
-    error, freedom = _error(
-        part_a, part_b, len(a), len(b), (residual * (mean_a + mean_b) / (2.0 * unit)) ** 2
-    )
-    difference = (mean_a - mean_b) / unit
-    t = difference / error
-    wide = interval_factor(groups, freedom, coverage)
-    # The ratio by the delta method on its logarithm: both ends stay positive and swap with the groups.
-    log_error, log_freedom = _error(
-        part_a * (unit / mean_a) ** 2, part_b * (unit / mean_b) ** 2, len(a), len(b), residual**2
-    )
-    log_ratio, log_half = (
-        math.log(mean_a / mean_b),
-        interval_factor(groups, log_freedom, coverage) * log_error,
-    )
-    return Means(
-        difference_n=mean_a - mean_b,
-        difference_low_n=(difference - wide * error) * unit,
-        difference_high_n=(difference + wide * error) * unit,
-        ratio=math.exp(log_ratio),
-        ratio_low=math.exp(max(log_ratio - log_half, -700.0)),
-        ratio_high=math.exp(min(log_ratio + log_half, 700.0)),
-        t=t,
-        degrees_of_freedom=freedom,
-        p=two_sided_probability(groups, freedom, t),
-        p_single=two_sided_probability(2, freedom, t),
+    return OwnScatter(
+        ratio=math.exp(found.difference),
+        ratio_low=math.exp(max(found.low, -700.0)),
+        ratio_high=math.exp(min(found.high, 700.0)),
+        t=found.t,
+        degrees_of_freedom=found.degrees_of_freedom,
+        p=found.p,
+        p_single=found.p_single,
     )
 
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass, fields
 from typing import Any, Final
 
 from breakyard.comparison.anova import WelchF
+from breakyard.comparison.common_scatter import Scatter
 from breakyard.comparison.groups import Group
 from breakyard.comparison.verdict import Pair
 
-SCHEMA: Final = "breakyard.comparison/1"
+SCHEMA: Final = "breakyard.comparison/2"
 """Name and version of the JSON face; fields may be added under the same version, never changed."""
 
 
@@ -41,6 +42,8 @@ class Comparison:
     pooled_cv: float | None
     """Scatter within the groups taken together, relative; for planning the next session."""
     pooled_df: int
+    scatter: Scatter | None
+    """The one scatter that the verdicts take for all groups; None where nothing shows any."""
     left_out: tuple[str, ...]
     """Sentences: which pulls are not in here, and why."""
     notes: tuple[str, ...]

@@ -26,10 +26,13 @@ class BoundKind:
 
 BOUNDS: Final = (
     BoundKind("95/95", 0.95, 0.95),
-    BoundKind("B-basis", 0.90, 0.95),
+    BoundKind("90/95", 0.90, 0.95),
     BoundKind("characteristic", 0.95, 0.75),
 )
-"""The tolerance bound, CMH-17's B-basis, and the 5 % fractile at 75 % confidence (EN 14358, ISO 12491)."""
+"""Two tolerance bounds, and the 5 % fractile at 75 % confidence (EN 14358, ISO 12491).
+
+90/95 is the content of CMH-17's B-basis and does not get that name: CMH-17 asks for 18 specimens or more from 3 batches
+or more (B18, from memory), and nothing here knows of batches."""
 
 
 @lru_cache(maxsize=512)
@@ -77,44 +80,28 @@ def two_sided_factor(n: int, content: float, confidence: float) -> float:
     return float(optimize.brentq(missing, 0.1, 1e5, xtol=1e-10))
 
 
-def lower_bound_n(
-    mean_n: float, sd_n: float, n: int, kind: BoundKind, *, shared_relative: float = 0.0
-) -> float | None:
-    """The bound in newtons, or None where it falls to nothing: then there are too few specimens to claim any.
-
-    The instrument's shared error is no scatter of the parts: it joins the doubt about the level, in quadrature with the
-    part of the margin that is there for confidence. With none it is the exact mean - k SD.
-    """
-    from scipy import special
-
-    z_content = float(special.ndtri(kind.content))
-    factor = one_sided_factor(n, kind.content, kind.confidence)
-    z_confidence = float(special.ndtri(kind.confidence))
-    bound = mean_n - _margin_n(factor, z_content, z_confidence, mean_n, sd_n, shared_relative)
-    return bound if bound > 0.0 else None
-
-
 def spread_n(
     mean_n: float, sd_n: float, n: int, *, share: float, shared_relative: float = 0.0
 ) -> tuple[float, float]:
     """Ends in newtons of the interval that holds `share` of the parts with confidence `share`; never below 0.
 
-    The instrument's shared error joins as in `lower_bound_n`.
+    The instrument's shared error joins as in `margin`.
     """
     from scipy import special
 
     z = float(special.ndtri(0.5 + share / 2.0))
-    margin = _margin_n(two_sided_factor(n, share, share), z, z, mean_n, sd_n, shared_relative)
-    return max(mean_n - margin, 0.0), mean_n + margin
+    half = margin(two_sided_factor(n, share, share), z, sd_n, z * shared_relative * mean_n)
+    return max(mean_n - half, 0.0), mean_n + half
 
 
-def _margin_n(
-    factor: float, z_content: float, z_confidence: float, mean_n: float, sd_n: float, shared_relative: float
-) -> float:
-    for_confidence = (factor - z_content) * sd_n
-    return z_content * sd_n + math.copysign(
-        math.hypot(for_confidence, z_confidence * shared_relative * mean_n), for_confidence
-    )
+def margin(factor: float, z_content: float, sd: float, shared: float) -> float:
+    """How far a bound lies from the mean: `factor` SDs, and the instrument's shared error.
+
+    The shared error is no scatter of the parts: it joins the doubt about the level, in quadrature with the part of the
+    margin that is there for confidence. Without it the margin is the exact factor x SD.
+    """
+    for_confidence = (factor - z_content) * sd
+    return z_content * sd + math.copysign(math.hypot(for_confidence, shared), for_confidence)
 
 
 @dataclass(frozen=True, slots=True)

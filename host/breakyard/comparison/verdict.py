@@ -1,17 +1,23 @@
-"""One pair of groups: every test that applies, and what may honestly be said, in plain words with numbers.
+"""One pair of groups: what may honestly be said, in plain words with numbers.
 
-"Carries more" needs a probability below 1 - coverage over the whole family of pairs. Without it: "no difference shown"
-only if the interval of the ratio rules out the difference that matters, otherwise "can't tell: too few".
+"Carries more" where the interval of the ratio leaves out 1: of the model with one scatter for all groups, in each
+family that the data leave plausible, and, where every specimen of both groups broke, of Welch's test with a scatter for each
+as well. The widest of them is shown and the largest probability, over the whole family of pairs, so that the verdict,
+the interval and the probability always say the same. Otherwise "no difference shown" only if the interval rules out the
+difference that matters, else "can't tell: too few".
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from breakyard.comparison.censored import CommonShape, beats_censored, common_shape
+from breakyard.comparison.censored import beats_censored
+from breakyard.comparison.common_scatter import Contrast, Model
 from breakyard.comparison.groups import Group
 from breakyard.comparison.instrument import ratio_standard
-from breakyard.comparison.pairwise import Beats, Means, Ranks, beats, ranks, welch
+from breakyard.comparison.many_pairs import ManyPairs
+from breakyard.comparison.pairwise import Beats, OwnScatter, Ranks, beats, own_scatter, ranks
 from breakyard.comparison.single import Single, single
 from breakyard.comparison.survival import LogRank, log_rank
 from breakyard.comparison.words import sentence
@@ -19,11 +25,10 @@ from breakyard.errors import UsageError
 from breakyard.plan.specimens import specimens_per_group
 
 Verdict = Literal["first_more", "second_more", "no_difference_shown", "too_few"]
-Method = Literal["games_howell", "log_rank", "weibull", "none"]
+Method = Literal["common_scatter", "own_scatter", "survivors", "none"]
 
-ROOM: Final = 10.0
-"""The log-rank test decides where its smallest possible probability is this many times below the risk: about 6 against
-6. With fewer, the order alone is too coarse to show even a large difference."""
+POWER: Final = 0.8
+"""Chance that the number of specimens named would show the difference that matters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +40,8 @@ class Pair:
     verdict: Verdict
     sentence: str
     method: Method
-    """What the verdict rests on. "weibull": on both groups scattering alike."""
+    """What the verdict rests on. "common_scatter": all groups scatter alike; "own_scatter": each by itself;
+    "survivors": nothing of one group broke, and the bounds that it held are held against the other's scatter."""
     p: float | None
     """Probability of so large a difference by chance, for the whole family of pairs."""
     ratio: float | None
@@ -46,63 +52,130 @@ class Pair:
     instrument_relative: float
     """Relative standard uncertainty that the instrument leaves on the ratio, after what cancels."""
     needed_per_group: int | None
-    """Specimens per group that would show the difference that matters, at the scatter seen."""
-    means: Means | None
+    """Specimens per group that would show the difference that matters, at the scatter seen, with POWER."""
+    scatter: float | None
+    """The scatter seen (a coefficient of variation) that this number rests on."""
+    own_scatter: OwnScatter | None
+    common_scatter: tuple[Contrast, ...]
     ranks: Ranks | None
     log_rank: LogRank | None
-    common_shape: CommonShape | None
     beats: Beats | None
     single: Single | None
 
 
 def pair_of(
-    first: Group, second: Group, *, groups: int = 2, coverage: float = 0.95, matters: float = 0.1
+    first: Group,
+    second: Group,
+    *,
+    model: tuple[Model, int, int] | None = None,
+    groups: int = 2,
+    pairs: int | None = None,
+    coverage: float = 0.95,
+    matters: float = 0.1,
 ) -> Pair:
-    """Compare two groups of a family of `groups`; `matters` is the relative difference worth knowing about."""
-    risk = 1.0 - coverage
-    means = welch(first.pulls, second.pulls, groups=groups, coverage=coverage)
-    family = groups * (groups - 1) // 2
-    censored = first.at_least + second.at_least > 0
-    logs = _log_rank(first, second) if censored and min(first.n, second.n) > 1 else None
-    instrument = ratio_standard(first.pulls, second.pulls)
-    common = (
-        common_shape(first.pulls, second.pulls, coverage=coverage ** (1.0 / family), instrument=instrument)
-        if censored
-        else None
-    )
-    method, p = _decide(means, logs, common, family, risk)
-    ratio, low, high = _ratio(first, second, means, common)
-    separated = _separated(first, second)
-    needed = _needed(first, second, groups, coverage, matters)
-    verdict = _verdict(p, risk, ratio, low, high, _surely(first, second), matters)
-    if method == "log_rank" and instrument > 0.0 and (low is None or high is None or low <= 1.0 <= high):
-        verdict = "too_few"  # ranks know nothing of two calibrations; the ratio's interval does
-    alone = single(first, second, coverage=coverage) if min(first.n, second.n) == 1 else None
+    """Compare two groups of a family of `groups`, of which `pairs` pairs are looked at (all of them if None).
+
+    model: all groups of the family, prepared, and these two groups' numbers in it; made from the two alone if None.
+    matters: the relative difference worth knowing about.
+    """
+    looked = pairs or groups * (groups - 1) // 2
+    prepared, a, b = model or (Model([first.pulls, second.pulls]), 0, 1)
+    weighed = weigh(prepared, a, b, ManyPairs(groups, looked, coverage))
+    alike = prepared.scatter is not None and prepared.scatter.alike
+    scatter = _scatter(prepared, first, second, alike)
     pair = Pair(
         first=first.name,
         second=second.name,
-        verdict=verdict,
+        verdict=_verdict(weighed.low, weighed.high, matters),
         sentence="",
-        method=method,
-        p=p,
-        ratio=ratio,
-        ratio_low=low,
-        ratio_high=high,
-        separated=separated,
-        instrument_relative=instrument,
-        needed_per_group=needed,
-        means=means,
+        method=weighed.method,
+        p=weighed.p,
+        ratio=weighed.ratio if weighed.method != "none" else _seen(first, second),
+        ratio_low=weighed.low,
+        ratio_high=weighed.high,
+        separated=_separated(first, second),
+        instrument_relative=ratio_standard(first.pulls, second.pulls),
+        needed_per_group=_needed(scatter, groups, coverage, matters),
+        scatter=scatter,
+        own_scatter=weighed.own,
+        common_scatter=weighed.common,
         ranks=ranks(first.pulls, second.pulls) if min(first.n, second.n) >= 2 else None,
-        log_rank=logs,
-        common_shape=common,
+        log_rank=_log_rank(first, second),
         beats=_beats(first, second, coverage),
-        single=alone,
+        single=single(first, second, coverage=coverage) if min(first.n, second.n) == 1 else None,
     )
     return replace(pair, sentence=sentence(pair, first, second, coverage=coverage, matters=matters))
 
 
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Two groups' ratio by everything that applies, the most cautious of it: widest interval, largest probability."""
+
+    method: Method
+    p: float | None
+    ratio: float | None
+    low: float | None
+    high: float | None
+    own: OwnScatter | None
+    common: tuple[Contrast, ...]
+
+
+def weigh(model: Model, first: int, second: int, among: ManyPairs) -> Weighed:
+    """Weigh two groups of a model, by their numbers in it."""
+    pulls = model.groups[first], model.groups[second]
+    alike = model.scatter is not None and model.scatter.alike
+    own = own_scatter(*pulls, groups=among.groups_counted, coverage=among.coverage)
+    common: tuple[Contrast, ...] = ()
+    if own is None or alike:
+        common = model.contrasts(first, second, among=among, instrument=ratio_standard(*pulls))
+    found: list[Contrast | OwnScatter] = [*common, *([] if own is None else [own])]
+    if not found:
+        return Weighed("none", None, None, None, None, None, ())
+    method: Method = "common_scatter" if common and alike else "own_scatter"
+    if found[0].ratio is None:
+        method = "survivors"
+    return Weighed(
+        method=method,
+        p=max(one.p for one in found),
+        ratio=found[0].ratio,
+        low=_least([one.ratio_low for one in found]),
+        high=_most([one.ratio_high for one in found]),
+        own=own,
+        common=common,
+    )
+
+
+def _least(ends: Sequence[float | None]) -> float | None:
+    known = [end for end in ends if end is not None]
+    return min(known) if len(known) == len(ends) else None
+
+
+def _most(ends: Sequence[float | None]) -> float | None:
+    known = [end for end in ends if end is not None]
+    return max(known) if len(known) == len(ends) else None
+
+
+def _verdict(low: float | None, high: float | None, matters: float) -> Verdict:
+    if low is not None and low > 1.0:
+        return "first_more"
+    if high is not None and high < 1.0:
+        return "second_more"
+    if low is not None and high is not None and low > 1.0 / (1.0 + matters) and high < 1.0 + matters:
+        return "no_difference_shown"
+    return "too_few"
+
+
+def _seen(first: Group, second: Group) -> float | None:
+    """The ratio of what was seen, where no model carries one."""
+    if first.mean_n is not None and second.mean_n is not None:
+        return first.mean_n / second.mean_n
+    return None
+
+
 def _log_rank(first: Group, second: Group) -> LogRank | None:
-    if first.at_least + second.at_least == first.n + second.n:
+    """It assumes nothing of the scatter's form and stands beside the verdict; with few specimens it shows little."""
+    held = first.at_least + second.at_least
+    if held in (0, first.n + second.n) or min(first.n, second.n) < 2:
         return None
     return log_rank(
         [pull.value_n for pull in first.pulls],
@@ -112,68 +185,30 @@ def _log_rank(first: Group, second: Group) -> LogRank | None:
     )
 
 
-def _decide(
-    means: Means | None, logs: LogRank | None, common: CommonShape | None, family: int, risk: float
-) -> tuple[Method, float | None]:
-    """Games-Howell where all broke; else log-rank where it has room for strong evidence; else the Weibull test."""
-    if means is not None:
-        return "games_howell", means.p
-    if logs is not None and (logs.exact is None or _of_family(logs.exact.smallest_p, family) <= risk / ROOM):
-        return "log_rank", _of_family(logs.p, family)
-    if common is not None:
-        return "weibull", _of_family(common.p, family)
-    if logs is not None:
-        return "log_rank", _of_family(logs.p, family)
-    return "none", None
-
-
-def _of_family(p: float, family: int) -> float:
-    """Sidak: the chance that any of so many pairs shows it."""
-    return 1.0 if p >= 1.0 else -math.expm1(family * math.log1p(-p))
-
-
-def _ratio(
-    first: Group, second: Group, means: Means | None, common: CommonShape | None
-) -> tuple[float | None, float | None, float | None]:
-    if means is not None:
-        return means.ratio, means.ratio_low, means.ratio_high
-    if common is not None:
-        return common.ratio, common.ratio_low, common.ratio_high
-    if first.mean_n is not None and second.mean_n is not None:
-        return first.mean_n / second.mean_n, None, None
-    return None, None, None
-
-
 def _separated(first: Group, second: Group) -> Literal["first", "second"] | None:
     if first.min_n > second.max_n:
         return "first"
     return "second" if second.min_n > first.max_n else None
 
 
-def _surely(first: Group, second: Group) -> Literal["first_more", "second_more"] | None:
-    """Which group lies higher where the weaker one's loads are all known, or its median is."""
-    a, b = first.median_n, second.median_n
-    if a is not None and b is not None and a != b:
-        return "first_more" if a > b else "second_more"
-    if b is not None and a is None:
-        return "first_more" if _half_above(first, b) else None
-    if a is not None and b is None:
-        return "second_more" if _half_above(second, a) else None
-    return None
-
-
-def _half_above(group: Group, load_n: float) -> bool:
-    return 2 * sum(pull.value_n > load_n for pull in group.pulls) > group.n
-
-
-def _needed(first: Group, second: Group, groups: int, coverage: float, matters: float) -> int | None:
+def _scatter(model: Model, first: Group, second: Group, alike: bool) -> float | None:
+    """The scatter of all groups where they scatter alike, else these two groups' own."""
+    if alike and model.scatter is not None:
+        return model.scatter.cv
     known = [(group.cv, group.n) for group in (first, second) if group.cv]
     if not known:
         return None
     freedom = sum(n - 1 for _, n in known)
-    scatter = math.sqrt(sum((n - 1) * cv * cv for cv, n in known if cv) / freedom)
+    return math.sqrt(sum((n - 1) * cv * cv for cv, n in known if cv) / freedom)
+
+
+def _needed(scatter: float | None, groups: int, coverage: float, matters: float) -> int | None:
+    if scatter is None:
+        return None
     try:
-        return specimens_per_group(matters, min(scatter, 1.0), confidence=coverage, groups=groups)
+        return specimens_per_group(
+            matters, min(scatter, 1.0), confidence=coverage, power_wanted=POWER, groups=groups
+        )
     except UsageError:
         return None  # more than anyone would break
 
@@ -183,23 +218,3 @@ def _beats(first: Group, second: Group, coverage: float) -> Beats | None:
     if known is None and first.at_least + second.at_least > 0:
         return beats_censored(first.pulls, second.pulls, coverage=coverage)
     return known
-
-
-def _verdict(
-    p: float | None,
-    risk: float,
-    ratio: float | None,
-    low: float | None,
-    high: float | None,
-    surely: Literal["first_more", "second_more"] | None,
-    matters: float,
-) -> Verdict:
-    if p is not None and p <= risk:
-        if ratio is not None:
-            return "first_more" if ratio > 1.0 else "second_more"
-        if surely is not None:
-            return surely
-        return "too_few"  # the curves differ, but which one lies higher is not known
-    if low is not None and high is not None and low > 1.0 / (1.0 + matters) and high < 1.0 + matters:
-        return "no_difference_shown"
-    return "too_few"

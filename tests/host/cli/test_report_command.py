@@ -63,7 +63,7 @@ def test_a_session_becomes_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     page = session.root / "results" / "report.html"
     assert found["schema"] == "breakyard.report/1"
     assert found["pulls"] == 4
-    assert found["comparison"]["schema"] == "breakyard.comparison/1"
+    assert found["comparison"]["schema"] == "breakyard.comparison/2"
     assert Path(found["page"]).read_bytes() == page.read_bytes()
     assert "yard (invented)" in page.read_text(encoding="utf-8")
     names = {Path(path).name for path in found["files"]}

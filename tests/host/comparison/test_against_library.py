@@ -40,7 +40,7 @@ def pulls(loads: list[float]) -> list[Observation]:
 @given(LOADS, LOADS)
 def test_welch(a: list[float], b: list[float]) -> None:
     """t, degrees of freedom, probability and interval are scipy's."""
-    found = welch(pulls(a), pulls(b))
+    found = welch(a, b)
     if np.ptp(a) == 0.0 and np.ptp(b) == 0.0:
         assert found is None
         return
@@ -51,9 +51,7 @@ def test_welch(a: list[float], b: list[float]) -> None:
     assert found.t == pytest.approx(expected.statistic, abs=1e-9)
     assert found.degrees_of_freedom == pytest.approx(expected.df)
     assert found.p == pytest.approx(expected.pvalue)
-    assert (found.difference_low_n, found.difference_high_n) == pytest.approx(
-        tuple(expected.confidence_interval()), abs=1e-6
-    )
+    assert (found.low, found.high) == pytest.approx(tuple(expected.confidence_interval()), abs=1e-6)
 
 
 @given(LOADS, LOADS)

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from breakyard.comparison import Observation
-from breakyard.comparison.censored import beats_censored, common_shape
+from breakyard.comparison.censored import beats_censored
 from breakyard.comparison.pivots import pattern_of, standard_samples, thinned
 from breakyard.comparison.weibull import fit_weibull, sample_of
 from breakyard.comparison.weibull_intervals import (
@@ -144,59 +144,6 @@ def test_intervals_of_many_breaks_approach_the_textbook_ones() -> None:
     half = 1.96 * (6.0 / np.pi**2 / 400.0) ** 0.5
     assert found.low == pytest.approx(fit.shape * np.exp(-half), rel=0.02)
     assert found.high == pytest.approx(fit.shape * np.exp(half), rel=0.02)
-
-
-@settings(max_examples=15)
-@given(
-    st.lists(st.floats(300.0, 500.0), min_size=2, max_size=4, unique=True),
-    st.lists(st.floats(400.0, 900.0), min_size=2, max_size=4, unique=True),
-    st.lists(st.floats(300.0, 900.0), min_size=1, max_size=2),
-)
-def test_common_shape_interval_and_probability_agree(
-    a: list[float], b: list[float], held: list[float]
-) -> None:
-    """The interval of the ratio leaves out 1 exactly where the test refuses equality; swapped groups invert it."""
-    first, second = group("a", a, held), group("b", b, [])
-    found, turned = common_shape(first, second), common_shape(second, first)
-    assert found is not None
-    assert turned is not None
-
-    outside = (found.ratio_low is not None and found.ratio_low > 1.0) or (
-        found.ratio_high is not None and found.ratio_high < 1.0
-    )
-    if abs(found.p - 0.05) > 0.002:
-        assert outside == (found.p < 0.05)
-    assert found.ratio_low is None or found.ratio_low <= found.ratio
-    assert found.ratio_high is None or found.ratio_high >= found.ratio
-    assert turned.ratio == pytest.approx(1.0 / found.ratio)
-    assert turned.statistic == pytest.approx(found.statistic, abs=1e-6)
-
-
-def test_common_shape_has_the_promised_size() -> None:
-    """200 pairs of equal groups of 4, the strongest of each off scale: called different in about 5 %."""
-    rng = np.random.default_rng(21)
-    refused = 0
-    for _ in range(200):
-        a, b = (np.sort(1000.0 * rng.weibull(8.0, 4)) for _ in range(2))
-        found = common_shape(group("a", list(a[:3]), [a[2]]), group("b", list(b[:3]), [b[2]]))
-        assert found is not None
-        refused += found.p <= 0.05
-
-    assert refused / 200 == pytest.approx(0.05, abs=3.0 * (0.05 * 0.95 / 200) ** 0.5)
-
-
-def test_common_shape_widens_with_the_instrument() -> None:
-    """An error left on the ratio makes the interval wider and the probability larger, and moves no estimate."""
-    first, second = group("a", [310.0, 330.0, 325.0], [340.0]), group("b", [400.0, 410.0, 430.0], [])
-    plain, doubted = common_shape(first, second), common_shape(first, second, instrument=0.05)
-    assert plain is not None
-    assert doubted is not None
-
-    assert doubted.ratio == plain.ratio
-    assert doubted.ratio_low is not None
-    assert plain.ratio_low is not None
-    assert doubted.ratio_low < plain.ratio_low
-    assert doubted.p >= plain.p
 
 
 def test_chance_of_the_next_one_is_fair() -> None:
