@@ -109,9 +109,14 @@ SIDE_BY_SIDE: Final = 4
 
 
 def show(out: Output, comparison: "Comparison", unit: str) -> None:
-    """Print groups, claims and verdicts."""
+    """Print verdicts, groups and claims."""
     from breakyard.report.words import group_words as words
 
+    # What people ask first, and then what it rests on.
+    for pair in comparison.pairs:
+        out.say(f"* {pair.sentence}")
+        if pair.beats is not None:
+            out.say(f"  {words.chance_text(pair.first, pair.second, pair.beats)}")
     shown = unit + comparison.quantity.unit.removeprefix("N")
     names = (*words.group_headings(comparison)[1:], *words.claim_headings(comparison)[1:])
     level = f"{100 * comparison.coverage:.6g} %"
@@ -124,10 +129,7 @@ def show(out: Output, comparison: "Comparison", unit: str) -> None:
         title = f"{comparison.quantity.name.replace('_', ' ')} in {shown}"
         out.table(title, ("", *(group.name for group in groups)), rows)
     out.say(words.INTERVAL_NOTE)
-    for pair in comparison.pairs:
-        out.say(f"* {pair.sentence}")
-        if pair.beats is not None:
-            out.say(f"  {words.chance_text(pair.first, pair.second, pair.beats)}")
+    out.say(words.CLAIMS_NOTE)
     if comparison.all_equal is not None:
         out.say(
             f"  All groups alike? Welch's F = {comparison.all_equal.f:.2f}, p = {comparison.all_equal.p:.2g}."

@@ -179,7 +179,7 @@ class Model:
     def contrasts(
         self, first: int, second: int, *, among: ManyPairs, instrument: float = 0.0
     ) -> tuple[Contrast, ...]:
-        """Two groups in every plausible family, the likelier first; none where the data can't carry it.
+        """Two groups that scatter alike, in every plausible family, the likelier first; none without any scatter.
 
         instrument: relative standard uncertainty that it leaves on the ratio.
         """
@@ -192,14 +192,19 @@ class Model:
         for one in self.scatter.families:
             if not all(broke):
                 made.append(self._survivors(one, first, second, among, instrument))
-            elif self.scatter.alike:
-                made.append(self._contrast(one, first, second, among, instrument))
             else:
-                own = self._own_scatter(one.family, first, second, among, instrument)
-                if own is None:
-                    return ()
-                made.append(own)
+                made.append(self._contrast(one, first, second, among, instrument))
         return tuple(made)
+
+    def own_contrasts(
+        self, first: int, second: int, *, among: ManyPairs, instrument: float = 0.0
+    ) -> tuple[Contrast, ...]:
+        """The same with a scatter for each group; none unless two or more broke in both."""
+        if self.scatter is None or min(self.samples[n].failures for n in (first, second)) < 2:
+            return ()
+        return tuple(
+            self._own_scatter(one.family, first, second, among, instrument) for one in self.scatter.families
+        )
 
     def _contrast(
         self, fitted: FamilyFit, first: int, second: int, among: ManyPairs, instrument: float
@@ -227,7 +232,7 @@ class Model:
         limit = among.limit_of_t(self.freedom) ** 2
         seen, ratio = t_squared(np.zeros(1))
         p = among.probability_of_t(math.sqrt(float(seen[0])), self.freedom)
-        ends = [_end(lambda x: t_squared(x)[0] - limit, best, way) for way in (-1.0, 1.0)]
+        ends = _ends(lambda x: t_squared(x)[0] - limit, best)
         low, high = (None if end is None else math.exp(end) for end in ends)
         return Contrast(family, math.exp(best), low, high, float(ratio[0]), p)
 
@@ -264,13 +269,11 @@ class Model:
 
     def _own_scatter(
         self, family: Family, first: int, second: int, among: ManyPairs, instrument: float
-    ) -> Contrast | None:
+    ) -> Contrast:
         """Medians of two groups that each have a scatter of their own, by generalised pivots (Weerahandi 1993)."""
         drawn: list[Floats] = []
         best = 0.0
         for number, sign, seed in ((first, 1.0, 1), (second, -1.0, 2)):
-            if self.samples[number].failures < 2:
-                return None
             own = self.group == self.column[number]
             fit = fit_rows(
                 np.ones((int(own.sum()), 1)),
@@ -307,17 +310,23 @@ def _above(ordered: Floats, x: float) -> float:
     return 1.0 - float(np.interp(x, ordered, np.linspace(0.0, 1.0, len(ordered))))
 
 
-def _end(beyond: Callable[[Floats], Floats], best: float, way: float) -> float | None:
-    """Where a function of shifts, below 0 at `best` and rising away from it, crosses 0; None beyond FARTHEST."""
-    near, far = 0.0, FARTHEST
-    for turn in range(9):
-        steps = np.geomspace(1e-5, FARTHEST, 25) if turn == 0 else np.linspace(near, far, 10)[1:]
-        above = beyond(best + way * steps) > 0.0
-        if not above.any():
-            return None
-        place = int(np.argmax(above))
-        far = float(steps[place])
-        near = float(steps[place - 1]) if place else near
-        if far - near < 1e-8 * max(far, 1e-4):
+def _ends(beyond: Callable[[Floats], Floats], best: float) -> tuple[float | None, float | None]:
+    """Where a function of shifts, below 0 at `best` and rising away from it, crosses 0 below and above; else None."""
+    ways = np.array([-1.0, 1.0])
+    steps = np.tile(np.geomspace(1e-5, FARTHEST, 24), (2, 1))
+    open_end: NDArray[np.bool_] = np.zeros(2, dtype=np.bool_)
+    for turn in range(8):
+        above = (beyond((best + ways[:, None] * steps).ravel()) > 0.0).reshape(steps.shape)
+        if turn == 0:
+            open_end = np.logical_not(above.any(axis=1))
+        place = np.argmax(above, axis=1)
+        far = steps[[0, 1], place]
+        near = np.where(place > 0, steps[[0, 1], np.maximum(place - 1, 0)], 0.0 if turn == 0 else steps[:, 0])
+        if turn and np.all((far - near <= 1e-8 * np.maximum(far, 1e-4)) | open_end):
             break
-    return best + way * far
+        # The lower end of each bracket is known to lie below 0, and is looked at again only for its place in the row.
+        steps = np.linspace(near, far, 12, axis=1)
+    low, high = (
+        None if gone else best + way * end for gone, way, end in zip(open_end, ways, far, strict=True)
+    )
+    return low, high

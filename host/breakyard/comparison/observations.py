@@ -34,6 +34,8 @@ class Observation:
     """Standard uncertainties that every pull with the same calibration has in common."""
     flags: tuple[str, ...] = ()
     run: str = ""
+    half_n: float = 0.0
+    """Half the width of the pull's own interval, by which its load is rounded wherever it is shown; 0: not known."""
 
     def __post_init__(self) -> None:
         if not (0.0 < self.value_n < float("inf")):
@@ -84,7 +86,14 @@ def observe(
         shared=shared,
         flags=summary.flags,
         run=summary.run.name,
+        half_n=_half_n(summary, at_least) * share / divisor,
     )
+
+
+def _half_n(summary: Summary, at_least: bool) -> float:
+    if at_least or summary.strength.high_n is None:
+        return 2.0 * math.hypot(*(line.standard_n for line in summary.budget), 0.0)
+    return (summary.strength.high_n - summary.strength.low_n) / 2.0
 
 
 def _value(summary: Summary, of: Quantity) -> tuple[float, bool] | None:

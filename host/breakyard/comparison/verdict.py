@@ -1,10 +1,10 @@
 """One pair of groups: what may honestly be said, in plain words with numbers.
 
 "Carries more" where the interval of the ratio leaves out 1: of the model with one scatter for all groups, in each
-family that the data leave plausible, and, where every specimen of both groups broke, of Welch's test with a scatter for each
-as well. The widest of them is shown and the largest probability, over the whole family of pairs, so that the verdict,
-the interval and the probability always say the same. Otherwise "no difference shown" only if the interval rules out the
-difference that matters, else "can't tell: too few".
+family that the data leave plausible, and, where every specimen of both groups broke, of Welch's test with a scatter
+for each as well. The widest of them is shown and the largest probability, over the whole family of pairs, so that the
+verdict, the interval and the probability always say the same. Otherwise "no difference shown" only if the interval
+rules out the difference that matters, else "can't tell: too few".
 """
 
 import math
@@ -123,15 +123,24 @@ class Weighed:
 def weigh(model: Model, first: int, second: int, among: ManyPairs) -> Weighed:
     """Weigh two groups of a model, by their numbers in it."""
     pulls = model.groups[first], model.groups[second]
+    instrument = ratio_standard(*pulls)
     alike = model.scatter is not None and model.scatter.alike
     own = own_scatter(*pulls, groups=among.groups_counted, coverage=among.coverage)
-    common: tuple[Contrast, ...] = ()
-    if own is None or alike:
-        common = model.contrasts(first, second, among=among, instrument=ratio_standard(*pulls))
-    found: list[Contrast | OwnScatter] = [*common, *([] if own is None else [own])]
+    found: list[Contrast | OwnScatter] = []
+    if alike:
+        found += model.contrasts(first, second, among=among, instrument=instrument)
+    else:
+        # Two that happen to agree look unlike the others, too: the pair's own common scatter has a say all the same.
+        found += Model(pulls).contrasts(0, 1, among=among, instrument=instrument)
+        if own is None and found and found[0].ratio is not None:
+            apart = model.own_contrasts(first, second, among=among, instrument=instrument)
+            found = [*apart, *found] if apart else []
+    common = tuple(one for one in found if isinstance(one, Contrast))
+    if own is not None:
+        found.append(own)
     if not found:
         return Weighed("none", None, None, None, None, None, ())
-    method: Method = "common_scatter" if common and alike else "own_scatter"
+    method: Method = "common_scatter" if alike and common else "own_scatter"
     if found[0].ratio is None:
         method = "survivors"
     return Weighed(

@@ -8,6 +8,7 @@ from breakyard.report.page.sections.overview import counted, in_short
 from breakyard.report.page.sections.pulls import words_of
 from breakyard.report.page.sections.safety import FIRST_WORDS
 from breakyard.report.words.group_words import (
+    CLAIMS_NOTE,
     INTERVAL_NOTE,
     claim_cells,
     claim_headings,
@@ -69,7 +70,7 @@ def _comparison(content: Content) -> list[str]:
     lines += [f"{comparison.quantity.name.replace('_', ' ').capitalize()} in {unit}.", ""]
     lines += [*_table(group_headings(comparison), rows), "", literal(INTERVAL_NOTE), ""]
     claims = [claim_cells(group, content.unit) for group in comparison.groups]
-    lines += [*_table(claim_headings(comparison), claims), ""]
+    lines += [*_table(claim_headings(comparison), claims), "", literal(CLAIMS_NOTE), ""]
     lines += [f"- {literal(line)}" for line in comparison.notes]
     noted = "; ".join(doubt_lines(comparison))
     lines += [f"- Noted of some pulls, which are in here all the same: {literal(noted)}"] if noted else []

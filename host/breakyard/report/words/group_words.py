@@ -22,6 +22,14 @@ INTERVAL_NOTE: Final = (
 )
 
 
+CLAIMS_NOTE: Final = (
+    "Bounds: the lowest of the curves that these loads do not speak against (normal, log-normal, Weibull), named "
+    "beside it. No number here makes a part safe to lift, to hold people, or to trust one's weight to. Local codes and "
+    "qualified people come first."
+)
+"""Stands under every table of bounds."""
+
+
 def group_headings(comparison: Comparison) -> tuple[str, ...]:
     """What the cells of `group_cells` are."""
     level = f"{100 * comparison.coverage:.6g} %"
@@ -60,7 +68,7 @@ def claim_cells(group: Group, unit: str) -> tuple[str, ...]:
             scale += " (too few breaks)"
         else:
             scale += f" ({spread_text(low, unit, spread, -1)} to {spread_text(high, unit, spread, 1)})"
-    claims = (_claimed(spread_text(bound.value_n, unit, spread, -1)) for bound in group.bounds)
+    claims = (_claimed(spread_text(bound.value_n, unit, spread, -1), bound.method) for bound in group.bounds)
     return (group.name, *claims, shape, scale)
 
 
@@ -92,8 +100,20 @@ def group_cells(group: Group, unit: str) -> tuple[str, ...]:
         load(group.sd_n),
         NOTHING if group.cv is None else f"{100 * group.cv:.1f} %",
         load(median),
-        load(group.min_n) if group.n == 1 else f"{load(group.min_n)} to {load(group.max_n)}",
+        _ends(group, unit),
     )
+
+
+def _ends(group: Group, unit: str) -> str:
+    """Lowest to highest load, each rounded as in every other table, and marked where it is only a bound."""
+    shown = []
+    for pull in (
+        min(group.pulls, key=lambda one: (one.value_n, one.at_least)),
+        max(group.pulls, key=lambda one: (one.value_n, one.at_least)),
+    ):
+        text = spread_text(pull.value_n, unit, pull.half_n or _spread_n(group), -1 if pull.at_least else 0)
+        shown.append(f"at least {text}" if pull.at_least else text)
+    return shown[0] if group.n == 1 else f"{shown[0]} to {shown[1]}"
 
 
 def spread_cell(group: Group, unit: str) -> str:
@@ -133,8 +153,9 @@ def spread_text(value_n: float | None, unit: str, spread_n: float, way: int = 0)
     return (fixed, ceiled, floored)[way](from_newtons(value_n, unit), decimals)
 
 
-def _claimed(text: str) -> str:
-    return NOTHING if text == NOTHING or float(text) == 0.0 else text
+def _claimed(text: str, curve: str) -> str:
+    """A bound with the curve that gives it."""
+    return NOTHING if text == NOTHING or float(text) == 0.0 else f"{text} ({curve})"
 
 
 def short_verdict(pair: Pair) -> str:

@@ -3,6 +3,7 @@
 from breakyard.report.page.content import Content
 from breakyard.report.page.markup import Markup, items, join, table, tag
 from breakyard.report.words.group_words import (
+    CLAIMS_NOTE,
     INTERVAL_NOTE,
     chance_text,
     claim_cells,
@@ -52,6 +53,7 @@ def compared(content: Content) -> Markup:
             stacked=True,
         ),
         tag("p", INTERVAL_NOTE, class_="small"),
+        tag("p", CLAIMS_NOTE, class_="small"),
         items([*remarks, overall, *comparison.notes, doubtful, *left_out], "small"),
         tag(
             "p",
