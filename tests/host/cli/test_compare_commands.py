@@ -88,7 +88,8 @@ def test_compare_json_is_one_document(run: Run, tmp_path: Path) -> None:
     assert document["schema"] == "breakyard.comparison/2"
     assert [group["name"] for group in document["groups"]] == ["bonded", "screwed"]
     assert document["groups"][0]["mean_n"] == pytest.approx(sum(PEAKS["bonded"]) / 4, rel=0.01)
-    assert document["groups"][0]["shared_relative"] == pytest.approx(0.005, rel=0.01)
+    # The stated 0.5 %, and what the cell alone leaves on every pull.
+    assert 0.005 <= document["groups"][0]["shared_relative"] < 0.006
 
 
 def test_a_pull_that_was_let_go_is_at_least(run: Run, tmp_path: Path) -> None:
