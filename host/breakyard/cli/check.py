@@ -38,6 +38,21 @@ def command(
     mass_limit: Annotated[
         float | None, typer.Option(help="How far off a mass may be that states no +-, in percent.")
     ] = None,
+    remount: Annotated[
+        bool,
+        typer.Option(
+            "--remount",
+            help="The recording shows empty, mass, empty, mass, empty, mass, empty, the cell taken out of the line and "
+            "put back in between: how far another mounting changes the reading.",
+        ),
+    ] = False,
+    hold: Annotated[
+        bool,
+        typer.Option(
+            "--hold",
+            help="The recording shows one mass hanging for half an hour: how far the reading creeps.",
+        ),
+    ] = False,
     calibration: CalibrationOption = None,
     counts: Annotated[
         float | None, typer.Option(help="Instead of a recording: mean counts under the mass.")
@@ -65,10 +80,15 @@ def command(
 
     The mass's load is compared with what the calibration shows. The difference may be as large as the calibration's own
     interval there; beyond, the status is 1 and it is time to calibrate again. Each check is added to a table per
-    logger; from four checks on, a drift is told, with the day on which it would leave the interval. A mass that was
-    also used for the calibration shows more, because its own error cancels.
+    logger; from four days on, over a week or more, a drift is told, with the day on which it would leave the interval.
+    A mass that was also used for the calibration shows more, because its own error cancels.
+
+    With --remount or --hold something else is measured instead, which every later reading of this logger's pulls takes
+    in place of a wide default: how far another mounting changes the reading, or how far it creeps. Any mass will do.
 
     Example: breakyard check runs/check.run --mass "20 kg"
+
+    Example: breakyard check runs/remount.run --remount
 
     Example: breakyard check --counts 178862 --zero 49404 --mass "20 kg" -c calibrations/weights.json
     """
@@ -81,6 +101,11 @@ def command(
     from breakyard.session.recordings import load_counts
     from breakyard.session.session import find_session
 
+    if remount or hold:
+        if recording is None or (remount and hold):
+            raise UsageError("--remount and --hold each need a recording of their own")
+        _measure_in_use(recording, remount, calibration, Output(as_json))
+        return
     if (recording is None) == (counts is None):
         raise UsageError("give the recording of the check, or --counts with --zero")
     if counts is not None and zero is None:
@@ -133,6 +158,48 @@ def command(
     out.say(f"added to: {table}")
     if verdict.recalibrate:
         raise typer.Exit(STATUS_NO)
+
+
+def _measure_in_use(recording: Path, remount: bool, calibration: Path | None, out: Output) -> None:
+    """Measure remounting or creep, keep it beside the checks of the logger, say it. Raises: errors.py."""
+    from breakyard.calibration import KnownLoad, mass_load, points_from_run
+    from breakyard.calibration.in_use import REMOUNTS, remounts
+    from breakyard.calibration.in_use import hold as held
+    from breakyard.session.files.in_use import in_use_file, keep_in_use
+    from breakyard.session.in_force import load_calibration
+    from breakyard.session.recordings import load_counts
+    from breakyard.session.session import find_session
+
+    session = find_session(recording)
+    run = load_counts(recording)
+    serial = _serial(run)
+    path = in_use_file(session.root if session else recording.parent, serial)
+    values: dict[str, object] = {
+        "when_utc": datetime.fromtimestamp(_when(run), UTC).isoformat(timespec="seconds")
+    }
+    values["source"] = recording.name
+    try:
+        if remount:
+            made = load_calibration(calibration, session, recording.name)
+            loads = [mass_load(1.0), KnownLoad("0")] * REMOUNTS
+            found = remounts(made, points_from_run(run, [KnownLoad("0"), *loads])[0])
+            values |= {"standard": found.standard, "freedom": found.freedom, "shares": list(found.shares)}
+            said = (
+                f"{len(found.shares)} mountings: "
+                + ", ".join(f"{100.0 * share:+.3f} %" for share in found.shares)
+                + f"; one mounting scatters by {100.0 * found.standard:.2g} % (standard deviation)."
+            )
+        else:
+            crept = held(run.time_s, run.counts.astype(float))
+            values |= {"share": crept.share, "minutes": crept.seconds / 60.0}
+            said = f"In {crept.seconds / 60.0:.0f} minutes the reading crept by {100.0 * crept.share:.2g} % or less."
+    except CalibrationError as error:
+        raise CalibrationError(f"{recording.name}: {error}") from None
+    document = keep_in_use(path, "remount" if remount else "hold", values, logger=serial)
+    out.document(document | {"file": str(path)})
+    out.say(said)
+    out.say("Later readings of this logger's pulls take this in place of the default.")
+    out.say(f"written: {path}")
 
 
 def _serial(run: "Run | None") -> str:

@@ -26,6 +26,7 @@ from typing import Any, Final, TypeVar
 
 from breakyard.errors import BreakyardError, DataError, UnitError, UsageError
 from breakyard.plan.anchors import BRAKED, SURFACES, Anchor
+from breakyard.plan.between import blocks_between
 from breakyard.plan.elements import KINDS, Element
 from breakyard.plan.energy import Line
 from breakyard.plan.quantities import parse_force_range, parse_stiffness
@@ -55,6 +56,7 @@ _KEYS: Final = {
             "ends",
         ),
         *("efficiency", "side_load_deg", "hitch", "legs", "leg_angle_deg", "turn_deg", "share", "notes"),
+        *("between", "friction", "mass"),
     ),
     "line": ("length_m", "material", "stretch", "stiffness", "breaking", "name", "notes"),
     "anchor": (
@@ -84,6 +86,7 @@ def rig_from_table(
     Raises: DataError, UnitError or UsageError with `where`, the part and the key in one line.
     """
     reader = _Reader(table, f"{where}: [rig]", _KEYS["rig"])
+    blocks_between(table, where=where)  # its values are looked at here, and used when a pull is read
     if expected_n is None:
         if "expected" not in table:
             raise DataError(f'{where}: [rig] says no expected peak; write expected = "300..500 kgf"')
@@ -133,6 +136,11 @@ def _element(reader: "_Reader") -> Element:
     is_link = reader.table.get("link", False)
     if not isinstance(is_link, bool) or (is_link and kind != "cell"):
         raise DataError(f"{reader.where}: link = true belongs to a cell that takes the shackles' pins itself")
+    between = reader.table.get("between")
+    if between is not None and not (isinstance(between, bool) and kind == "block"):
+        raise DataError(
+            f"{reader.where}: between = true or false belongs to a block: whether it is between cell and specimen"
+        )
     static_n = reader.force("static")
     if static_n is not None:
         if kind != "rod end" or breaking_n is not None:
@@ -157,6 +165,7 @@ def _element(reader: "_Reader") -> Element:
             share=reader.number("share", 1.0),
             safe_overload=reader.number("safe_overload", 1.5),
             is_link=is_link,
+            between=between,
         )
     )
 

@@ -98,6 +98,8 @@ class Element:
     """Of a cell only, in capacities."""
     is_link: bool = False
     """Of a cell only: it takes the pins of the shackles itself, without eye bolts or rod ends."""
+    between: bool | None = None
+    """Of a block only: whether it is between cell and specimen, where its friction is in the result; None: not said."""
 
     def __post_init__(self) -> None:
         where = f'"{self.name}"'

@@ -28,7 +28,28 @@ def rig_findings(check: "RigCheck", unit: str) -> tuple[Finding, ...]:
         found += _element(part, check, unit)
     for anchor in check.anchors:
         found += _anchor(anchor, unit)
+    found += _blocks(check)
     return sort_findings([*found, *_joints(check), *_loading(check), *_line(check)])
+
+
+def _blocks(check: "RigCheck") -> Iterator[Finding]:
+    for part in check.elements:
+        if part.element.kind != "block" or part.element.between is False:
+            continue
+        if part.element.between is None:
+            yield Finding(
+                "block_where",
+                "caution",
+                f'"{part.element.name}": is it between the cell and the specimen? Its friction (4 to 9 %, textbook '
+                "figures) would then be in every peak; write between = true or false.",
+            )
+        else:
+            yield Finding(
+                "block_between",
+                "caution",
+                f'"{part.element.name}" is between the cell and the specimen: the cell does not read what the specimen '
+                "bears. Every peak is widened by its friction; better put the cell next to the specimen.",
+            )
 
 
 def _weakest(check: "RigCheck", unit: str) -> Iterator[Finding]:

@@ -16,6 +16,7 @@ from breakyard.errors import BreakyardError, UsageError
 from breakyard.formats.write_json import json_text
 from breakyard.pull.results import Summary
 from breakyard.session.in_force import hashes_of_responses, load_calibration
+from breakyard.session.in_use import fingerprint
 from breakyard.session.options import ReadOptions
 from breakyard.session.pulls import Pull
 
@@ -47,6 +48,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
             "temperature_c": options.temperature_c,
             "responses": hashes_of_responses(pull, options.response),
             "pull_speed_m_per_s": options.pull_speed_m_per_s,
+            "in_use": fingerprint(pull),
         }
     return None
 

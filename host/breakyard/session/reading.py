@@ -10,6 +10,7 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import BreakyardError
 from breakyard.pull.results import Summary
 from breakyard.session import kept
+from breakyard.session.in_use import in_use_of
 from breakyard.session.options import ReadOptions
 from breakyard.session.pulls import Pull
 from breakyard.session.recordings import load_curve
@@ -105,6 +106,7 @@ def _read(pull: Pull, curve: LoadCurve, options: ReadOptions, *, alone: bool) ->
             misalignment_deg=options.misalignment_deg,
             temperature_c=options.temperature_c,
             pull_speed_m_per_s=options.pull_speed_m_per_s,
+            in_use=in_use_of(pull, curve.calibration),
         )
     except BreakyardError as error:
         if alone:

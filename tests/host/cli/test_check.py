@@ -184,3 +184,46 @@ def test_the_chart_is_made_of_letters(breakyard: Breakyard, yard: Path) -> None:
     assert said.out.isascii()
     assert "[" in said.out
     assert sys.getdefaultencoding() == "utf-8"
+
+
+def test_remounts_take_the_place_of_the_default(breakyard: Breakyard, yard: Path) -> None:
+    """Three mountings of one mass: kept beside the checks, taken by later readings of the session's pulls (and those of
+    sessions beside it) instead of 0.2 %, with their degrees of freedom; a kept result is made again."""
+    write_run(yard / "runs/pull.run", hung((0.0, 400.0, 0.0), seed=9))
+    before = breakyard("summarize", yard / "runs/pull.run", "--json").document
+    write_run(yard / "runs/remount.run", hung((0.0, 20.0, 0.0, 20.0, 0.0, 20.0, 0.0), seed=5))
+
+    measured = breakyard("check", yard / "runs/remount.run", "--remount", "--json")
+    after = breakyard("summarize", yard / "runs/pull.run", "--json").document
+    told = breakyard("summarize", yard / "runs/pull.run")
+
+    def line(document: dict) -> dict:
+        return next(one for one in document["budget"] if one["source"] == "remounting")
+
+    assert measured.status == 0
+    assert measured.document["schema"] == "breakyard.in_use/1"
+    assert measured.document["remount"]["freedom"] == 2
+    assert (yard / f"checks/{SERIAL}.in_use.json").is_file()
+    assert line(before)["shape"] == "rectangular"
+    assert line(after)["degrees_of_freedom"] == 2.0
+    peak = after["peak"]["estimate_n"]
+    assert line(after)["standard_n"] == pytest.approx(measured.document["remount"]["standard"] * peak)
+    assert line(after)["standard_n"] < 0.5 * line(before)["standard_n"]
+    assert "from repeated mountings" in " ".join(told.out.split())
+
+
+def test_wrong_recordings_of_remounts_and_holds_get_one_line(breakyard: Breakyard, yard: Path) -> None:
+    """A check's recording shows no three mountings and no half hour; both at once is no recording."""
+    path = weighed(yard, 1)
+    said = [
+        breakyard("check", path, "--remount"),
+        breakyard("check", path, "--hold"),
+        breakyard("check", path, "--hold", "--remount"),
+        breakyard("check", "--hold"),
+    ]
+
+    assert all(one.status == 2 for one in said)
+    assert "check1" in said[0].complaint
+    assert "30 are needed" in said[1].complaint
+    assert "recording of their own" in said[2].complaint
+    assert not list((yard / "checks").glob("*.in_use.json"))

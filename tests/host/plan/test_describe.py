@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from breakyard.errors import BreakyardError, DataError, UnitError, UsageError
+from breakyard.plan.between import blocks_between
 from breakyard.plan.describe import find_loading, rig_from_table
 from breakyard.plan.quantities import (
     parse_force_range,
@@ -230,3 +231,31 @@ def test_a_cell_without_eye_or_rod_end_is_remarked(more: str, remarked: bool) ->
     check = check_rig(rig(f'[[rig.element]]\nkind = "cell"\ncapacity = "1 tf"\n{more}'))
 
     assert ("cell_joint" in [finding.code for finding in check.findings]) == remarked
+
+
+def test_blocks_between_cell_and_specimen_are_asked_for_and_carried_on() -> None:
+    """A block of which nobody says where it is is asked about; one between cell and specimen has its friction (9 % if
+    none is stated) and its mass in every result; wrong values and other parts are refused in one line."""
+    block = {"kind": "block", "name": "snatch block", "wll": "2 tf", "turn_deg": 90}
+    table = {"expected": "300..500 kgf", "element": [block]}
+
+    def codes(**more: object) -> list[str]:
+        rig = rig_from_table(table | {"element": [block | more]})
+        return [finding.code for finding in check_rig(rig).findings]
+
+    assert "block_where" in codes()
+    assert "block_between" in codes(between=True)
+    assert not {"block_where", "block_between"} & set(codes(between=False))
+    assert blocks_between({"element": [block | {"between": True}]}) == (("snatch block", 0.09, 0.0),)
+    stated = block | {"between": True, "friction": [0.04, 0.06], "mass": "3 kg"}
+    assert blocks_between({"element": stated}) == (("snatch block", 0.06, 3.0),)
+    assert blocks_between(table) == ()
+    wrongs: tuple[dict[str, object], ...] = (
+        {"between": "yes"},
+        {"between": True, "friction": 2},
+        {"between": True, "mass": 3},
+        {"kind": "hook", "between": True},
+    )
+    for wrong in wrongs:
+        with pytest.raises(DataError, match="snatch block"):
+            rig_from_table(table | {"element": [block | wrong]})
