@@ -20,7 +20,10 @@ def blocks_between(
     """
     found = []
     listed = rig.get("element", [])
-    for entry in [listed] if isinstance(listed, Mapping) else listed:
+    listed = [listed] if isinstance(listed, Mapping) else listed
+    for entry in (
+        listed if isinstance(listed, list) else ()
+    ):  # what else is wrong with it, the rig's reader says
         if not isinstance(entry, Mapping) or entry.get("kind") != BLOCK or entry.get("between") is not True:
             continue
         name = str(entry.get("name") or BLOCK)
