@@ -11,9 +11,23 @@
             LinkLost                    it broke
             LinkTimeout(TimeoutError)   no answer in time
             Refused                     the logger answered with an error
+            WrongLogger                 it is not the logger whose key is kept here
 
 Each message is one line that says what is wrong, where, and what to do about it.
 """
+
+from enum import IntEnum
+from typing import Any, Final
+
+DAMAGE: Final = {
+    "BAD_STUFFING": "its stuffing points past its end",
+    "TOO_SHORT": "it is shorter than a header and a checksum",
+    "TOO_LONG": "it is longer than a record can be",
+    "BAD_CHECKSUM": "its checksum does not agree",
+    "BAD_LENGTH": "its length does not fit its fields",
+    "BAD_VALUE": "a field has a value that the protocol rules out",
+}
+"""What each kind of damage to a record means."""
 
 
 class BreakyardError(Exception):
@@ -22,6 +36,16 @@ class BreakyardError(Exception):
 
 class DataError(BreakyardError, ValueError):
     """Bytes, files or recordings that cannot be used."""
+
+
+class DamagedRecord(DataError):
+    """One record cannot be used; `reason` (a `wire.layout.Damage`) says why, `detail` where in the record."""
+
+    def __init__(self, reason: IntEnum, detail: str = "") -> None:
+        tail = f" ({detail})" if detail else ""
+        super().__init__(f"damaged record dropped: {DAMAGE[reason.name]}{tail}")
+        self.reason: Any = reason
+        self.detail = detail
 
 
 class NoPull(DataError):
@@ -50,3 +74,16 @@ class LinkLost(LinkError):
 
 class LinkTimeout(LinkError, TimeoutError):
     """The logger did not answer in time."""
+
+
+class Refused(LinkError):
+    """The logger answered a command with an error; `command` and `error` are their numbers in the protocol."""
+
+    def __init__(self, message: str, command: int, error: int) -> None:
+        super().__init__(message)
+        self.command = command
+        self.error = error
+
+
+class WrongLogger(LinkError):
+    """The logger does not have the key that its serial number promises."""

@@ -54,3 +54,30 @@ def test_contracts_name_only_what_is_there() -> None:
     gone = sorted(name for name in named_as_importers() if name.startswith("breakyard") and name not in there)
 
     assert gone == []
+
+
+COMMANDS_ALONE = "no command imports another"
+
+
+def test_every_command_is_kept_apart_from_the_others() -> None:
+    """What two commands need is library, or words they share; a contract names each module of a command."""
+    from breakyard.cli import commands
+
+    (contract,) = (one for one in CONTRACTS if one["name"] == COMMANDS_ALONE)
+    functions = [module.command for module in commands.MODULES.values()]
+    modules = {function.__module__ for function in (*functions, *commands.LOGGER.values())}
+
+    assert set(contract["modules"]) == modules
+
+
+def test_only_tests_of_the_commands_import_the_command_line() -> None:
+    """Whatever else needs it needs library that lies in the wrong room."""
+    importing = {
+        path.relative_to(ROOT).as_posix()
+        for path in (ROOT / "tests").rglob("*.py")
+        if "from breakyard.cli" in path.read_text("utf-8")
+        or "import breakyard.cli" in path.read_text("utf-8")
+    }
+    commands = ("tests/host/cli/", "tests/docs/")
+
+    assert {path for path in importing if not path.startswith(commands)} <= {"tests/host/test_contracts.py"}

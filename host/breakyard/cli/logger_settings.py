@@ -81,7 +81,7 @@ async def _carry_out(
     way: str, wishes: "list[Wish]", copy: "CalibrationCopy | None"
 ) -> "tuple[Settings, CalibrationCopy | None]":
     """Change what is wished; the settings then in force. Raises: UsageError before anything is changed, LinkError."""
-    from breakyard.device.client.refused import Refused
+    from breakyard.errors import Refused
     from breakyard.wire.layout import Error, Setting
 
     async with reach_way(way) as client:

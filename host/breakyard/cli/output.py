@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn, Protocol, TypeVar
 import typer
 
 from breakyard.errors import BreakyardError
+from breakyard.report.words.printable import printable
 from breakyard.units import force_unit
 
 if TYPE_CHECKING:
@@ -42,13 +43,6 @@ def fail(message: str) -> NoReturn:
     one_line = " ".join(printable(message).split())
     print(f"breakyard: {one_line}", file=sys.stderr)
     raise SystemExit(STATUS_WRONG)
-
-
-def printable(text: str) -> str:
-    """Replace control characters, which a foreign file or logger could use to rewrite the terminal."""
-    return "".join(
-        sign if sign.isprintable() or sign in "\n\t" else "\N{REPLACEMENT CHARACTER}" for sign in text
-    )
 
 
 def guarded(command: Callable[[], _T]) -> _T:

@@ -15,7 +15,8 @@ from breakyard.cli.options import (
     ResponseOption,
     TemperatureOption,
 )
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
+from breakyard.report.words.printable import printable
 
 
 class Kind(StrEnum):

@@ -17,7 +17,8 @@ from breakyard.cli.options import (
     TemperatureOption,
     pull_speed,
 )
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, printable
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
+from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
     from breakyard.pull.results import Summary

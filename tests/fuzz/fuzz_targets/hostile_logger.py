@@ -1,4 +1,4 @@
-"""A logger that answers what it likes, to the commands that talk to one: nothing outside the folder, nothing that
+"""A logger that answers what it likes, to what talks to one: nothing outside the folder, nothing that
 rewrites the terminal, one clear line at worst.
 
 Each message of the host is answered by the next piece of the data, or by a sound answer with results from the data;
@@ -6,18 +6,16 @@ when it is used up the link breaks.
 """
 
 import asyncio
-import contextlib
-import io
 import os
-from contextlib import asynccontextmanager
-from pathlib import Path
+from contextlib import asynccontextmanager, contextmanager
 from unittest import mock
 
-import typer
-
-from breakyard.cli import arming, fetching, logger, selftest
-from breakyard.device import keys, reach
+from breakyard.device import fetching, keys, reach
+from breakyard.device.keeping import Keeper
+from breakyard.device.room import ask_room
+from breakyard.device.selftest import Plan, kept, run
 from breakyard.errors import BreakyardError, LinkLost
+from breakyard.report.words.printable import printable
 from breakyard.wire.frame import NEED_DATA, FrameReader
 from breakyard.wire.layout import Kind
 from fuzz_targets.feeding import Cursor, data_of, records, stream_of, stuffed, vectors, with_checksum
@@ -94,7 +92,7 @@ def try_one(data):
         path.unlink()
     before = {path for path in folder().iterdir() if path != into}
     os.environ[keys.KEYS_VARIABLE] = str(into / "keys.json")
-    said = io.StringIO()
+    said = []
 
     @asynccontextmanager
     async def make_link(way, *_):
@@ -105,24 +103,42 @@ def try_one(data):
             mock.patch.object(reach, "make_link", make_link),
             mock.patch.object(fetching, "make_link", make_link),
             mock.patch.object(reach, "PAUSES_S", (0.0,)),
-            contextlib.redirect_stdout(said),
-            contextlib.redirect_stderr(said),
         ):
-            _do(action, into)
+            asyncio.run(_do(action, into, said))
     except BreakyardError as error:
         assert str(error)
-    assert not CONTROL & set(said.getvalue())
+        said.append(str(error))
+    assert not CONTROL & set(printable("\n".join(map(str, said))))
     assert {path for path in folder().iterdir() if path != into} == before
     for path in into.iterdir():
         assert path.name.startswith("logger-") or path.name == "selftests.json"
         assert path.stat().st_size <= 40000 + 60 * len(data)
 
 
-def _do(action, into):
-    with contextlib.suppress(typer.Exit):
-        if action == "fetch":
-            fetching.fetch(None, "x", Path(into), False, False)
-        elif action == "selftest":
-            selftest.command("x", False, False, False)
+@contextmanager
+def quiet(label, total):
+    yield lambda piece, by=1: None
+
+
+async def _do(action, into, said):
+    if action == "fetch":
+        job = fetching.FetchJob(Keeper(into), [], False)
+        await fetching.fetch_runs("x", job, quiet)
+        said += [job.kept(), job.done]
+        return
+    async with reach.reach_way("x") as client:
+        said += [client.identity, client.settings, client.name]
+        if action == "info":
+            said.append(await ask_room(client))
+        elif action == "runs":
+            said.append(await client.runs())
+        elif action == "time":
+            said.append(await client.synchronise())
+        elif action == "stop":
+            said.append(await client.stop())
         else:
-            getattr(arming if action == "stop" else logger, action)("x", False)
+            report = await run(
+                client, Plan(press=None, why_not="nobody is there", slow=False, tell=said.append)
+            )
+            document = {"time": "2026-05-03T10:00:00+00:00", **report.to_json()}
+            said += [document, kept.keep(document), kept.shunt_moved(document)]

@@ -9,8 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.cli import fetching
-from breakyard.device import reach
+from breakyard.device import fetching, reach
 from breakyard.device.client.client import Client
 from breakyard.device.client.download import fetch
 from breakyard.device.link.base import Link

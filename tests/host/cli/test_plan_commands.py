@@ -10,6 +10,7 @@ import typer
 from breakyard.cli import range as range_command
 from breakyard.cli import rig as rig_command
 from breakyard.cli.output import guarded
+from breakyard.plan.template import RIG_TEMPLATE
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -34,7 +35,7 @@ def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> 
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
     """A session folder whose session.toml holds the template's rig."""
-    (tmp_path / "session.toml").write_text('unit = "kN"\n' + rig_command.TEMPLATE, encoding="utf-8")
+    (tmp_path / "session.toml").write_text('unit = "kN"\n' + RIG_TEMPLATE, encoding="utf-8")
     return tmp_path
 
 

@@ -19,7 +19,7 @@ from breakyard.plan.quantities import (
 )
 from breakyard.plan.rig import Rig, check_rig
 from breakyard.plan.rules import LOADINGS
-from breakyard.plan.template import RIG_TEMPLATE as TEMPLATE
+from breakyard.plan.template import RIG_TEMPLATE
 
 KGF = 9.80665
 
@@ -32,7 +32,7 @@ def rig(text: str, **more: object) -> Rig:
 
 def test_the_template_is_a_rig_that_passes() -> None:
     """What --template prints can be used as it is."""
-    described = rig_from_table(tomllib.loads(TEMPLATE)["rig"])
+    described = rig_from_table(tomllib.loads(RIG_TEMPLATE)["rig"])
 
     assert check_rig(described).ok
     assert [element.kind for element in described.elements] == [

@@ -7,7 +7,7 @@ import struct
 from dataclasses import dataclass, field
 from typing import Final
 
-from breakyard.errors import LinkError, UsageError
+from breakyard.errors import UsageError, WrongLogger
 from breakyard.wire.layout import Command
 
 KEY_SIZE: Final = 32
@@ -39,10 +39,6 @@ def checked_key(key: bytes) -> bytes:
             f"a key has {KEY_SIZE} bytes, {2 * KEY_SIZE} hex digits, and is not zero; this is none"
         )
     return key
-
-
-class WrongLogger(LinkError):
-    """The logger does not have the key that its serial number promises."""
 
 
 @dataclass

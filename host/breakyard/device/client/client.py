@@ -14,9 +14,10 @@ from breakyard.device.client.auth import Session, checked_key, key_id
 from breakyard.device.client.conversation import Conversation
 from breakyard.device.client.exchange import Exchange, number, silent
 from breakyard.device.client.reading import Reading
-from breakyard.device.client.refused import Refused as Refused
+from breakyard.device.client.refused import refused
 from breakyard.device.link.base import Link
 from breakyard.errors import LinkLost, LinkTimeout
+from breakyard.errors import Refused as Refused
 from breakyard.wire.commands import unpack_results
 from breakyard.wire.fields import Value
 from breakyard.wire.layout import FIELDS, MAX_READ, Access, Command, Error, Kind
@@ -143,12 +144,12 @@ class Client:
             self._exchange.seal = session.seal
             try:
                 answer = await self._exchange.ask(Command.CHALLENGE, host_nonce=session.host_nonce)
-            except Refused as refused:
-                if refused.error != Error.TOO_SOON or wait_s is None:
-                    if refused.error == Error.BAD_STATE:
-                        raise Refused(
-                            Command.CHALLENGE, refused.error, ", as it has no key; set one over the cable"
-                        ) from refused
+            except Refused as problem:
+                if problem.error != Error.TOO_SOON or wait_s is None:
+                    if problem.error == Error.BAD_STATE:
+                        raise refused(
+                            Command.CHALLENGE, problem.error, ", as it has no key; set one over the cable"
+                        ) from problem
                     raise
                 await asyncio.sleep(wait_s)
                 continue
@@ -201,8 +202,8 @@ class Client:
         while first <= 0xFFFF:
             try:
                 answer = await self._ask(Command.LIST, first=first)
-            except Refused as refused:
-                if refused.error == Error.NO_SUCH_RUN:
+            except Refused as problem:
+                if problem.error == Error.NO_SUCH_RUN:
                     break
                 raise
             run = answer["run"]
@@ -280,7 +281,7 @@ class Client:
             if answer is None or index not in reading.waiting_for:
                 continue
             if answer.error != Error.OK:
-                raise Refused(Command.READ, answer.error)
+                raise refused(Command.READ, answer.error)
             results = unpack_results(Command.READ, answer.results, version=answer.version)
             reading.answered(index, number(results["next"]), bool(results["finished"]))
         return reading.progress > before
@@ -308,8 +309,8 @@ class Client:
         self._take_loose()
         try:
             await self._ask(Command.READ_CALIBRATION)
-        except Refused as refused:
-            if refused.error == Error.NO_SUCH_RECORD:
+        except Refused as problem:
+            if problem.error == Error.NO_SUCH_RECORD:
                 return None
             raise
         found = [record for record in self._take_loose() if isinstance(record, CalibrationCopy)]

@@ -11,7 +11,7 @@ from contextlib import suppress
 from typing import Final
 
 from breakyard.device.client.conversation import Conversation
-from breakyard.device.client.refused import Refused
+from breakyard.device.client.refused import refused
 from breakyard.device.link.base import Link
 from breakyard.errors import LinkError, LinkLost, LinkTimeout
 from breakyard.wire.commands import unpack_results
@@ -104,7 +104,7 @@ class Exchange:
                     while (answer := self.conversation.take_answer(index)) is None:
                         await self.wait(deadline)
                     if answer.error != Error.OK:
-                        raise Refused(command, answer.error)
+                        raise refused(command, answer.error)
                     return unpack_results(command, answer.results, version=answer.version)
         finally:
             self.conversation.give_up(index)
@@ -133,7 +133,7 @@ class Exchange:
                     await self.wait(deadline)
                 waiting.popleft()
                 if answer.error != Error.OK:
-                    raise Refused(command, answer.error)
+                    raise refused(command, answer.error)
                 results.append(unpack_results(command, answer.results, version=answer.version))
         finally:
             for index in waiting:

@@ -1,20 +1,18 @@
-"""The logger's no."""
+"""The logger's no, in words."""
 
-from breakyard.errors import LinkError
+from breakyard.errors import Refused
 from breakyard.wire.layout import Command, Error
 
 
-class Refused(LinkError):
-    """The logger answered a command with an error."""
-
-    def __init__(self, command: Command, error: int, hint: str = "") -> None:
-        try:
-            name = Error(error).name
-        except ValueError:
-            name = f"error {error}"
-        super().__init__(f"the logger refused {command.name}: {name}{hint or _hint(command, error)}")
-        self.command = command
-        self.error = error
+def refused(command: Command, error: int, hint: str = "") -> Refused:
+    """The error to raise for a command that the logger answered with an error."""
+    try:
+        name = Error(error).name
+    except ValueError:
+        name = f"error {error}"
+    return Refused(
+        f"the logger refused {command.name}: {name}{hint or _hint(command, error)}", command, error
+    )
 
 
 def _hint(command: Command, error: int) -> str:

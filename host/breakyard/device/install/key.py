@@ -9,9 +9,9 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Final
 
-from breakyard.device.client.auth import KEY_SIZE, NO_KEY, Session, WrongLogger, checked_key, new_key
+from breakyard.device.client.auth import KEY_SIZE, NO_KEY, Session, checked_key, new_key
 from breakyard.device.client.client import Client, Refused
-from breakyard.errors import DataError, UsageError
+from breakyard.errors import DataError, UsageError, WrongLogger
 from breakyard.wire.layout import Access, Command, Error
 
 AUTO: Final = "auto"

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.device.client.auth import NO_KEY, Session, WrongLogger, checked_key, key_id, new_key
-from breakyard.errors import UsageError
+from breakyard.device.client.auth import NO_KEY, Session, checked_key, key_id, new_key
+from breakyard.errors import UsageError, WrongLogger
 from breakyard.wire.layout import Command
 from breakyard.wire.records import CommandRecord, build
 

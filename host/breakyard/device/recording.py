@@ -1,0 +1,167 @@
+"""One pull recorded, over as many connections as it takes: arm, follow, stop, fetch, keep for its specimen.
+
+The first Ctrl-C of a command sets `stop_wanted`: the run is ended and kept. When the link breaks the logger records on,
+and the run is fetched when it is back.
+"""
+
+import asyncio
+import time
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Protocol
+
+from breakyard.device.client.client import Client
+from breakyard.device.client.download import fetch
+from breakyard.device.keeping import Keeper, Kept
+from breakyard.device.link.base import Link
+from breakyard.device.reach import make_link, pause_s, reach, run_name
+from breakyard.device.room import ask_room, room_lines
+from breakyard.errors import LinkError, UsageError
+from breakyard.session.files.layout import safe_name
+from breakyard.session.files.notes import RunNotes
+from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
+from breakyard.wire.layout import State
+from breakyard.wire.records import Status
+
+
+class Watcher(Protocol):
+    """Told what happens while a pull is recorded."""
+
+    def say(self, text: str) -> None:
+        """Something to know."""
+
+    def warn(self, text: str) -> None:
+        """Something to act on."""
+
+    def status(self, status: Status) -> None:
+        """What the logger says of itself, some times a second."""
+
+    def line(self, text: str) -> None:
+        """What is going on, in place of the last status."""
+
+
+def specimen_for(keeper: Keeper, named: str | None, now: bool) -> str:
+    """The specimen that the run belongs to, or nothing. Raises: UsageError."""
+    session = keeper.session
+    if session is None:
+        if named is not None:
+            raise UsageError("--specimen needs a session, which has a table of specimens")
+        return ""
+    known = [
+        one.id for one in sorted(session.specimens(), key=lambda one: (one.order is None, one.order or 0))
+    ]
+    if named is not None:
+        if named not in known:
+            raise UsageError(f'no specimen "{named}" in {session.layout.specimens_file}; add it there first')
+        return named
+    if now:
+        return ""
+    done = {run.notes.specimen for run in session.runs()}
+    return next((one for one in known if one not in done), "")
+
+
+@dataclass
+class RecordJob:
+    """What is being done, over all connections."""
+
+    keeper: Keeper
+    specimen: str
+    now: bool
+    seconds: float | None
+    watcher: Watcher
+    run: int = 0
+    name: str = ""
+    stop_wanted: bool = False
+    stopped: bool = False
+    began_s: float = 0.0
+    seconds_left: int = 0
+    warning: str = ""
+
+    def tell_room(self, status: Status) -> None:
+        """Say how long the store will take samples; and whether that is little."""
+        said, self.warning = room_lines(self.keeper.session, status)
+        self.seconds_left = status.seconds_left
+        self.watcher.say(said)
+        if self.warning:
+            self.watcher.warn(self.warning)
+
+    @property
+    def should_stop(self) -> bool:
+        """True once the run is to be ended and was not yet."""
+        late = self.seconds is not None and self.began_s and time.monotonic() - self.began_s > self.seconds
+        return (self.stop_wanted or bool(late)) and not self.stopped
+
+
+async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
+    """Go through with it over as many connections as it takes. Raises: LinkError only before the run began."""
+    async with make_link(way) as link:
+        attempt = 0
+        while True:
+            try:
+                kept = await _once(link, job)
+                if kept is None or not kept.complete:
+                    return kept
+                if erase and kept.sha256 is not None:
+                    async with reach(link) as client:
+                        await client.erase(job.run, kept.sha256)
+                return kept
+            except LinkError as error:
+                if not job.run:
+                    raise
+                job.watcher.line(f"link lost, the logger records on: {error}")
+                await asyncio.sleep(pause_s(attempt))
+                attempt += 1
+
+
+async def _once(link: Link, job: RecordJob) -> Kept | None:
+    """One connection: begin if it has not begun, follow to the end, keep. None if nothing was recorded."""
+    async with reach(link) as client:
+        assert client.identity is not None
+        if not job.run:
+            job.tell_room(await ask_room(client))
+            await client.synchronise()
+            job.run = await (client.start() if job.now else client.arm())
+            job.name = _base_name(job, client.identity.serial)
+        await client.stream_status(True)
+        if not await _watch(client, job):
+            return None
+        await client.stream_status(False)
+        notes = None
+        if job.keeper.session is not None:
+            more = {PURPOSE: CALIBRATION_PURPOSE} if job.now else {}
+            notes = RunNotes(specimen=job.specimen or None, more=more)
+        job.name = await job.keeper.place(client, job.run, job.name)
+        return await job.keeper.fetch(client, job.run, job.name, follow=True, notes=notes)
+
+
+async def _watch(client: Client, job: RecordJob) -> bool:
+    """Show what happens and write it down, until the run has ended; False if none began."""
+    follow: asyncio.Task[object] | None = None
+    try:
+        while True:
+            status = await client.wait_for_status()
+            job.watcher.status(status)
+            if status.state == State.RECORDING and follow is None:
+                job.began_s = job.began_s or time.monotonic()
+                job.name = await job.keeper.place(client, job.run, job.name)
+                part = job.keeper.part(job.name)
+                follow = asyncio.create_task(fetch(client, job.run, part, follow=True))
+            if job.should_stop:
+                await client.stop()
+                job.stopped = True
+                continue
+            if status.state in (State.IDLE, State.FAULT):
+                if follow is not None:
+                    await follow
+                return any(one.run == job.run for one in await client.runs())
+    finally:
+        if follow is not None and not follow.done():
+            follow.cancel()
+            await asyncio.gather(follow, return_exceptions=True)
+
+
+def _base_name(job: RecordJob, serial: bytes) -> str:
+    """The specimen's id, or the logger's name for the run."""
+    with suppress(UsageError):  # an id that no file can be called
+        return safe_name(job.specimen) if job.specimen else run_name(serial, job.run)
+    return run_name(serial, job.run)
