@@ -1,16 +1,103 @@
 """Breakyard: what load a part really carried, with an interval.
 
-The stages, each a pure function over frozen data (import them from their modules, so that only what is used is
-loaded):
+    import breakyard as by
 
-    breakyard.run.read_run                 bytes of a run file -> Run (counts, times, gaps, loss)
-    breakyard.calibration.calibrate        known loads -> Calibration
-    breakyard.curve.curve_from_run         Run and Calibration -> LoadCurve (newtons)
-    breakyard.pull.summarize.summarize            LoadCurve -> Summary (peak with its interval, break, flags, budget)
+    session = by.open_session("2026-05-03-slipway")
+    session.table("kgf")                        # every pull, as a pandas table
+    session.compare()                           # what the groups carry
+    by.summarize("runs/S1.run").plot()          # one pull, read and drawn
+
+Names are loaded when they are first used, so that importing the package costs next to nothing. The stages lie in rooms
+of their own: `wire` and `run` (records -> counts), `calibration`, `curve` (counts -> newtons), `converter` (what the
+converter does to a force), `pull` (one pull, read), `comparison`, `plan`, `report`, `session`, `device`. The errors are
+in `breakyard.errors`.
 """
 
-from breakyard.errors import BreakyardError
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
 
-__all__ = ["BreakyardError", "__version__"]
+from breakyard import version
 
-__version__ = "0.1.0"
+if TYPE_CHECKING:
+    from breakyard.calibration import Calibration
+    from breakyard.comparison import Comparison
+    from breakyard.comparison.given import at_least
+    from breakyard.curve import LoadCurve
+    from breakyard.device.logger import AsyncLogger, Logger
+    from breakyard.errors import BreakyardError
+    from breakyard.front import (
+        calibrate,
+        check_rig,
+        compare,
+        design,
+        new_session,
+        plan_range,
+        read,
+        read_calibration,
+        summarize,
+    )
+    from breakyard.pull.results import Summary
+    from breakyard.pull.split import split_pulls
+    from breakyard.run import Run
+    from breakyard.session.session import Session, open_session
+
+
+__version__ = version.VERSION
+
+__all__ = [
+    "AsyncLogger",
+    "BreakyardError",
+    "Calibration",
+    "Comparison",
+    "LoadCurve",
+    "Logger",
+    "Run",
+    "Session",
+    "Summary",
+    "at_least",
+    "calibrate",
+    "check_rig",
+    "compare",
+    "design",
+    "new_session",
+    "open_session",
+    "plan_range",
+    "read",
+    "read_calibration",
+    "split_pulls",
+    "summarize",
+]
+
+_ROOMS: Final = {
+    "breakyard.calibration": ("Calibration",),
+    "breakyard.comparison": ("Comparison",),
+    "breakyard.comparison.given": ("at_least",),
+    "breakyard.curve": ("LoadCurve",),
+    "breakyard.device.logger": ("AsyncLogger", "Logger"),
+    "breakyard.errors": ("BreakyardError",),
+    "breakyard.front": (
+        *("calibrate", "check_rig", "compare", "design", "new_session", "plan_range", "read"),
+        *("read_calibration", "summarize"),
+    ),
+    "breakyard.pull.results": ("Summary",),
+    "breakyard.pull.split": ("split_pulls",),
+    "breakyard.run": ("Run",),
+    "breakyard.session.session": ("Session", "open_session"),
+}
+"""Where each public name lives."""
+
+_HOMES: Final = {name: room for room, names in _ROOMS.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first used (PEP 562)."""
+    room = _HOMES.get(name)
+    if room is None:
+        raise AttributeError(f"module 'breakyard' has no attribute {name!r}; it has {', '.join(__all__)}")
+    value = getattr(import_module(room), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -1,15 +1,19 @@
 """Run and calibration -> LoadCurve: the load over time, with what is known about each sample."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Final, Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from breakyard.errors import DataError, NoPull
 from breakyard.run import Converter, Gap, Run
+from breakyard.shown import Form, Mode, Picture, View, notebook
+from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from breakyard.calibration import Calibration
     from breakyard.converter import StepResponse
 
@@ -27,9 +31,15 @@ GAP_STEPS: Final = 2.6
 """An imported recording has a gap where a step is longer than this many of the usual steps around it."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class LoadCurve:
     """Load over time. All arrays have the same length n and are read-only.
+
+    Example:
+        >>> import breakyard as by
+        >>> curve = by.LoadCurve.from_columns([0, 1, 2, 3, 4, 5, 6, 7, 8], [0, 0, 0, 100, 200, 300, 400, 0, 0])
+        >>> curve
+        LoadCurve 'recording': 9 samples in 8.0 s, 0 to 400 N
 
     `load_n` counts from the converter's zero (or as the other instrument gave it): the pull's own zero is
     subtracted by the summary. Samples that are not `usable` are kept for the eye and used for nothing else.
@@ -57,6 +67,82 @@ class LoadCurve:
     response: "StepResponse | None" = None
     """Step response measured of the very logger that recorded it; None where none is known."""
 
+    def __repr__(self) -> str:
+        load = self.load_n[self.usable]
+        span = f"{load.min():.5g} to {load.max():.5g} N" if len(load) else "nothing usable"
+        by = (
+            ""
+            if self.calibration is None
+            else f", calibrated by {self.calibration.name or 'a calibration'!r}"
+        )
+        return f"LoadCurve {self.name!r}: {len(self.time_s)} samples in {self.time_s[-1]:.1f} s, {span}{by}"
+
+    def _repr_png_(self) -> bytes | None:
+        png: bytes | None = notebook().curve_png(self)
+        return png
+
+    @classmethod
+    def from_run(cls, run: Run, calibration: "Calibration") -> Self:
+        """A run's counts in newtons; as `curve_from_run`. Raises: NoPull, CalibrationError."""
+        curve = curve_from_run(run, calibration)
+        assert isinstance(curve, cls)
+        return curve
+
+    @classmethod
+    def from_columns(
+        cls,
+        time_s: ArrayLike,
+        load: ArrayLike,
+        *,
+        unit: str = "N",
+        name: str = "recording",
+        accuracy: float | None = None,
+    ) -> Self:
+        """Another instrument's numbers: times in seconds and loads in `unit`, columns of one length.
+
+        accuracy: relative standard uncertainty of the force (0.005 for 0.5 %); None if not stated.
+        Raises: NoPull, DataError, UnitError.
+        """
+        load_n = np.asarray(load, dtype=np.float64) * FORCE_UNITS[force_unit(unit)]
+        curve = curve_from_columns(time_s, load_n, name=name, accuracy=accuracy)
+        assert isinstance(curve, cls)
+        return curve
+
+    def to_frame(self, unit: str = "N") -> "pd.DataFrame":
+        """One row per sample: time_s, load in the unit (load_kgf ...), usable, clipped, and counts where known.
+
+        Raises: UnitError.
+        """
+        import pandas as pd
+
+        unit = force_unit(unit)
+        columns: dict[str, object] = {
+            "time_s": self.time_s,
+            f"load_{unit}": self.load_n / FORCE_UNITS[unit],
+            "usable": self.usable,
+            "clipped": self.clipped,
+        }
+        if self.counts is not None:
+            columns["counts"] = self.counts
+        if self.extension_m is not None:
+            columns["extension_m"] = self.extension_m
+        return pd.DataFrame(columns)
+
+    def plot(
+        self,
+        *,
+        view: View = "pull",
+        unit: str = "N",
+        title: str = "",
+        mode: Mode = "light",
+        shape: Form = "wide",
+    ) -> Picture:
+        """Summarize the pull and draw it, or the moment of its break. Raises: NoPull, UnitError, UsageError."""
+        picture: Picture = notebook().curve_picture(
+            self, view=view, unit=unit, title=title, mode=mode, shape=shape
+        )
+        return picture
+
 
 def curve_from_run(
     run: Run, calibration: "Calibration", *, response: "StepResponse | None" = None
@@ -83,7 +169,7 @@ def curve_from_run(
         number=run.number,
         start_utc_s=run.start_utc_s,
         start_utc_uncertainty_s=run.start_utc_uncertainty_s,
-        response=response,
+        response=run.response if response is None else response,
     )
 
 

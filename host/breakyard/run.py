@@ -30,6 +30,8 @@ from breakyard.wire.records import Identity, Mark, PeakWindow, RunBegin, RunEnd,
 if TYPE_CHECKING:
     import pandas as pd
 
+    from breakyard.converter import StepResponse
+
 SETTLING_CONVERSIONS: Final = 4
 """HX711 data sheet, output settling time: 50 ms at 80 per second, 400 ms at 10 per second."""
 
@@ -113,6 +115,13 @@ class Run:
     converter: Converter | None
     start_utc_s: float | None
     start_utc_uncertainty_s: float | None
+    response: "StepResponse | None" = None
+    """Step response measured of the very logger that recorded it, where one is kept beside the recording."""
+
+    def __repr__(self) -> str:
+        spans = f"{len(self.counts)} samples in {self.time_s[-1]:.1f} s" if len(self.counts) else "no samples"
+        gain = "" if self.converter is None else f", gain {self.converter.gain}"
+        return f"Run {self.name!r}: {spans}{gain}, {'complete' if self.loss.complete else 'NOT complete'}"
 
     @property
     def clipped(self) -> NDArray[np.bool_]:

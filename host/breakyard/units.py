@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from breakyard.errors import UnitError
+from breakyard.errors import UnitError, UsageError
 
 STANDARD_GRAVITY: Final = 9.80665
 """m/s2, exact by definition (3rd CGPM, 1901)."""
@@ -110,3 +110,19 @@ def parse_force(text: str) -> float:
 def parse_mass(text: str) -> float:
     """Kilograms of "20 kg", "45 lb". Raises: UnitError."""
     return to_kilograms(*split_quantity(text))
+
+
+def parse_share(share: str | float) -> float:
+    """A share as a fraction: 0.1, "10%", "10 %", "0,1". Raises: UsageError; "10" alone could mean either."""
+    if isinstance(share, str):
+        cleaned = share.strip().replace(",", ".")
+        percent = cleaned.endswith("%")
+        try:
+            value = float(cleaned.rstrip("% "))
+        except ValueError:
+            raise UsageError(f'"{share}" is not a share; write it as 10% or 0.1') from None
+    else:
+        value, percent = float(share), False
+    if not math.isfinite(value) or value < 0.0 or (value >= 1.0 and not percent):
+        raise UsageError(f'"{share}" is not a share; write it as 10% or 0.1')
+    return value / 100.0 if percent else value

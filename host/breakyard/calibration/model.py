@@ -31,6 +31,7 @@ from breakyard.calibration.shape import departure, errors_of_fit, scale_of, shap
 from breakyard.calibration.terms import Shape, Table, Term, combine, limits, tabulated, together
 from breakyard.document import hash_of
 from breakyard.errors import CalibrationError
+from breakyard.shown import Form, Mode, Picture, notebook
 
 TEMPERATURE_RANGE_C: Final = 20.0
 """A pull may be this much warmer or colder than the calibration when nothing else is known: a shed in spring, a cell in
@@ -57,7 +58,7 @@ class LoadInterval:
     extrapolation: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Calibration:
     """Counts to newtons. Made by `calibrate`; read back by `from_json`.
 
@@ -93,6 +94,21 @@ class Calibration:
     """Of the cell when it was calibrated, where someone said so."""
     told_apart: float = 1.0
     """The part of a limit by which masses may differ from one another, by what the residuals show."""
+
+    def __repr__(self) -> str:
+        return (
+            f"Calibration {self.name!r}: {len(self.points)} points up to {self.highest_known_n:.5g} N, "
+            f"degree {self.degree}, hash {self.content_hash[:8]}"
+        )
+
+    def _repr_html_(self) -> str:
+        html: str = notebook().calibration_html(self)
+        return html
+
+    def plot(self, *, unit: str = "N", mode: Mode = "light", shape: Form = "wide") -> Picture:
+        """Draw line, interval and residuals. Raises: UnitError."""
+        picture: Picture = notebook().calibration_picture(self, unit=unit, mode=mode, shape=shape)
+        return picture
 
     @property
     def degree(self) -> int:

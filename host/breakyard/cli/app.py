@@ -4,8 +4,8 @@ from typing import Annotated, Final
 
 import typer
 
-from breakyard import __version__
 from breakyard.cli.output import guarded
+from breakyard.version import VERSION
 
 CAUTION: Final = (
     "Nobody in the line of fire: stand off, short low-stretch line, slack first, eye protection. Follow local codes "
@@ -26,7 +26,7 @@ app = typer.Typer(
 
 def _version(wanted: bool) -> None:
     if wanted:
-        print(f"breakyard {__version__}")
+        print(f"breakyard {VERSION}")
         raise typer.Exit
 
 

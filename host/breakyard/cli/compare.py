@@ -71,13 +71,14 @@ def command(
 
     breakyard compare 2026-05-03-slipway --per mass --reference bonded
     """
-    from breakyard.cli.options import option, share
+    from breakyard.cli.options import option
     from breakyard.session.comparing import compare_results
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
     from breakyard.session.reading import read_pulls
+    from breakyard.units import parse_share
 
-    worth = option("--matters", share, matters)
+    worth = option("--matters", parse_share, matters)
     pulls = find_pulls(sessions)
     shown = shown_unit(unit, pulls)
     out = Output(as_json)

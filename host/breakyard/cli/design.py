@@ -71,23 +71,26 @@ def command(
 
     breakyard design 2026-06-07-slipway --groups "bonded, screwed" --from 2026-05-03-slipway
     """
-    from breakyard.cli.options import option, share
+    from breakyard.cli.options import option
     from breakyard.plan.few import shows, single_pull
     from breakyard.plan.order import pulling_order
     from breakyard.plan.specimens import Instrument, plan_specimens
     from breakyard.session.session import open_session
+    from breakyard.units import parse_share
 
     opened = None if session is None else open_session(session)
     have = () if opened is None else opened.specimens()
     names = _names(groups, have)
     out = Output(as_json)
     seen = None if not past else _past_scatter(past, out)
-    cv = option("--scatter", share, scatter or "10%") if seen is None else seen.cautious_cv
+    cv = option("--scatter", parse_share, scatter or "10%") if seen is None else seen.cautious_cv
     if seen is not None and scatter is not None:
         raise UsageError("--scatter and --from both give the scatter; use one of them")
-    wanted = option("--difference", share, difference)
-    sure, chance = option("--confidence", share, confidence), option("--power", share, power)
-    instrument = Instrument(option("--own", share, own), option("--shared", share, shared), not separate)
+    wanted = option("--difference", parse_share, difference)
+    sure, chance = option("--confidence", parse_share, confidence), option("--power", parse_share, power)
+    instrument = Instrument(
+        option("--own", parse_share, own), option("--shared", parse_share, shared), not separate
+    )
     number = max(len(names), 2)
     plan = plan_specimens(
         wanted,

@@ -1,6 +1,5 @@
 """Options that several commands have, and their texts as values. What is wrong is said with the option's name."""
 
-import math
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -87,19 +86,6 @@ def option(name: str, parse: Callable[[str], T], text: str) -> T:
         return parse(text)
     except (UnitError, UsageError) as error:
         raise type(error)(f"{name}: {error}") from None
-
-
-def share(text: str) -> float:
-    """Read a share: "10%", "10 %", "0.1", "0,1". Raises: UsageError; "10" alone could mean either."""
-    cleaned = text.strip().replace(",", ".")
-    percent = cleaned.endswith("%")
-    try:
-        value = float(cleaned.rstrip("% "))
-    except ValueError:
-        raise UsageError(f'"{text}" is not a share; write it as 10% or 0.1') from None
-    if not math.isfinite(value) or value < 0.0 or (value >= 1.0 and not percent):
-        raise UsageError(f'"{text}" is not a share; write it as 10% or 0.1')
-    return value / 100.0 if percent else value
 
 
 def pull_speed(text: str | None) -> float | None:

@@ -55,7 +55,7 @@ def command(
 
     Example: breakyard report 2026-05-03-slipway --unit kgf --markdown
     """
-    from breakyard.cli.options import option, pull_speed, share
+    from breakyard.cli.options import option, pull_speed
     from breakyard.report.page.page import make_page
     from breakyard.session.files.atomic import write_atomically
     from breakyard.session.finding import find_pulls, shown_unit
@@ -64,8 +64,9 @@ def command(
     from breakyard.session.reporting import gather
     from breakyard.session.session import open_session
     from breakyard.session.tables import write_tables
+    from breakyard.units import parse_share
 
-    worth = option("--matters", share, matters)
+    worth = option("--matters", parse_share, matters)
     opened = open_session(session)
     pulls = find_pulls([opened.root])
     shown = shown_unit(unit, pulls)

@@ -4,13 +4,15 @@ Values are newtons and end in `_n`. Where loads were divided by a mass, a price 
 those values are newtons per that unit.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any, Final
 
 from breakyard.comparison.anova import WelchF
 from breakyard.comparison.common_scatter import Scatter
 from breakyard.comparison.groups import Group
 from breakyard.comparison.verdict import Pair
+from breakyard.document import to_plain
+from breakyard.shown import Mode, Picture, notebook
 
 SCHEMA: Final = "breakyard.comparison/2"
 """Name and version of the JSON face; fields may be added under the same version, never changed."""
@@ -26,7 +28,7 @@ class Compared:
     """ "N", or newtons per the unit of the column divided by."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Comparison:
     """Groups, every pair of them (or every one against the reference), and what was left out and why."""
 
@@ -48,21 +50,26 @@ class Comparison:
     """Sentences: which pulls are not in here, and why."""
     notes: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        what = self.quantity.name.replace("_", " ")
+        groups = ", ".join(f"{group.name} ({group.n})" for group in self.groups)
+        pairs = "1 pair" if len(self.pairs) == 1 else f"{len(self.pairs)} pairs"
+        return f"Comparison of {what}: {groups}; {pairs}"
+
+    def _repr_html_(self) -> str:
+        html: str = notebook().comparison_html(self)
+        return html
+
+    def plot(self, *, unit: str = "N", mode: Mode = "light") -> Picture:
+        """Draw which share of each group holds how much. Raises: UnitError."""
+        picture: Picture = notebook().comparison_picture(self, unit=unit, mode=mode)
+        return picture
+
     def group(self, name: str) -> Group:
         """One group by its name."""
         return next(group for group in self.groups if group.name == name)
 
     def to_json(self) -> dict[str, Any]:
         """Return the JSON face as plain dicts, lists, strings and numbers."""
-        document: dict[str, Any] = _plain(self)
+        document: dict[str, Any] = to_plain(self)
         return {"schema": SCHEMA} | document
-
-
-def _plain(value: Any) -> Any:
-    if hasattr(value, "__dataclass_fields__"):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
-    if isinstance(value, tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, bool) or value is None or isinstance(value, str | int):
-        return value
-    return float(value)

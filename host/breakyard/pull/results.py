@@ -4,12 +4,16 @@ Forces are newtons (names end in `_n`), times are seconds from the first sample 
 name here is its key in JSON, except `Summary.failure`, which is "break" there ("break" is a word of Python).
 """
 
-import types
-from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, fields
-from typing import Any, Final, Literal, Self, Union, get_args, get_origin, get_type_hints
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final, Literal, Self
 
+from breakyard.curve import LoadCurve
+from breakyard.document import NOT_IN_JSON, from_plain, key, schema_of, to_plain
 from breakyard.errors import DataError
+from breakyard.shown import Form, Mode, Picture, View, notebook
+from breakyard.units import from_newtons
 
 SCHEMA: Final = "breakyard.summary/1"
 """Name and version of the JSON face; fields may be added under the same version, never changed."""
@@ -220,16 +224,22 @@ class BudgetLine:
     """Of its distribution (JCGM 101): the interval comes from these, not from the root sum of squares alone."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Summary:
-    """Everything that one pull's recording says, with its intervals and doubts."""
+    """Everything that one pull's recording says, with its intervals and doubts. Made by `summarize`.
+
+    Example:
+        >>> import breakyard as by
+        >>> by.summarize("demo-session/runs/S1.run").failure.manner
+        'brittle'
+    """
 
     run: Source
     peak: Peak
     strength: Strength
     settled: Settled | None
     first_peak: FirstPeak
-    failure: Break
+    failure: Break = field(metadata=key("break"))
     rate: Rate
     drops: tuple[Drop, ...]
     energy: Energy | None
@@ -250,10 +260,65 @@ class Summary:
     """Sentences for people: what the numbers take for granted about angle, temperature and filter."""
     extrapolation: float | None = None
     """The peak in parts of the highest known load of the calibration; None without one, and in older summaries."""
+    curve: LoadCurve | None = field(default=None, compare=False, metadata=NOT_IN_JSON)
+    """What was read; None in summaries read from a file."""
+
+    def __repr__(self) -> str:
+        return f"Summary {self.run.name!r}: {self.text()}"
+
+    def text(self, unit: str = "N") -> str:
+        """The peak with its interval, how it broke, and the flags, in a line. Raises: UnitError."""
+        peak = self.peak
+
+        def load(value_n: float, way: Callable[[float], float] = round) -> str:
+            value = from_newtons(value_n, unit)
+            fine = 10.0 ** (4 - math.floor(math.log10(abs(value)))) if value else 1.0  # five digits
+            return f"{way(value * fine) / fine:.5g}"
+
+        # Ends are rounded outwards and bounds downwards, so that nothing is promised that was not computed.
+        low = load(peak.low_n, math.floor)
+        shown = (
+            f"peak at least {low} {unit}"
+            if peak.high_n is None
+            else f"peak {load(peak.estimate_n)} {unit} ({low} to {load(peak.high_n, math.ceil)})"
+        )
+        broke = "no break" if self.failure.manner == "none" else f"{self.failure.manner} break"
+        return ", ".join([shown, broke, *([f"flags: {' '.join(self.flags)}"] if self.flags else [])])
+
+    def _repr_html_(self) -> str:
+        html: str = notebook().summary_html(self)
+        return html
+
+    def plot(
+        self,
+        curve: LoadCurve | None = None,
+        *,
+        view: View = "pull",
+        unit: str = "N",
+        title: str = "",
+        mode: Mode = "light",
+        shape: Form = "wide",
+    ) -> Picture:
+        """Draw the pull with what was read of it, or the moment of its break.
+
+        Args:
+            curve: the load curve, for a summary that was read from a file.
+
+        Raises: UsageError (no curve), UnitError.
+        """
+        picture: Picture = notebook().summary_picture(
+            self, curve or self.curve, view=view, unit=unit, title=title, mode=mode, shape=shape
+        )
+        return picture
+
+    @property
+    def has_first_peak(self) -> bool:
+        """Whether the first peak is another one than the peak."""
+        return abs(self.first_peak.time_s - self.peak.time_s) > 2.0 / self.run.rate_hz
 
     def to_json(self) -> dict[str, Any]:
         """Return the JSON face as plain dicts, lists, strings and numbers."""
-        document: dict[str, Any] = {"schema": SCHEMA} | _plain(self)
+        document: dict[str, Any] = {"schema": SCHEMA} | to_plain(self)
         return document
 
     @classmethod
@@ -262,48 +327,13 @@ class Summary:
 
         Raises: DataError if it is not a summary of a version that this reader knows, or a part is missing.
         """
-        schema = document.get("schema") if isinstance(document, Mapping) else None
-        if schema != SCHEMA:
+        if (schema := schema_of(document)) != SCHEMA:
             raise DataError(f'this is not a pull\'s summary: "schema" is {schema!r}, not {SCHEMA!r}')
         try:
-            summary = _built(cls, document)
+            summary = from_plain(cls, document)
         except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as problem:
             raise DataError(
                 f"the summary is incomplete or damaged ({problem}); summarize the run again"
             ) from None
         assert isinstance(summary, cls)
         return summary
-
-
-_JSON_NAMES: Final = {"failure": "break"}
-
-
-def _plain(value: Any) -> Any:
-    if hasattr(value, "__dataclass_fields__"):
-        return {_JSON_NAMES.get(f.name, f.name): _plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, bool) or value is None or isinstance(value, str | int):
-        return value
-    return float(value)  # also numpy's floats, which json would refuse
-
-
-def _built(kind: Any, value: Any) -> Any:
-    """Turn a plain value back into what the annotation `kind` says."""
-    if hasattr(kind, "__dataclass_fields__"):
-        hints = get_type_hints(kind)
-        keys = {f.name: _JSON_NAMES.get(f.name, f.name) for f in fields(kind)}
-        # A field with a default may be missing: files written before it was added stay readable.
-        wanted = [f.name for f in fields(kind) if f.default is MISSING or keys[f.name] in value]
-        given = {name: value[keys[name]] for name in wanted}
-        return kind(**{name: _built(hints[name], item) for name, item in given.items()})
-    if get_origin(kind) is tuple:
-        return tuple(_built(get_args(kind)[0], item) for item in value)
-    if get_origin(kind) in (Union, types.UnionType):
-        inner = next(option for option in get_args(kind) if option is not type(None))
-        return None if value is None else _built(inner, value)
-    if get_origin(kind) is Literal:
-        if value not in get_args(kind):
-            raise ValueError(f"{value!r} is not one of {get_args(kind)}")
-        return value
-    return kind(value)

@@ -163,6 +163,7 @@ def summarize(
         + of_speed,
         filter=seen_through.told,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
+        curve=curve,
     )
 
 

@@ -10,7 +10,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-from breakyard import __version__
 from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError, UsageError
 from breakyard.formats.write_json import json_text
@@ -19,6 +18,7 @@ from breakyard.session.in_force import hashes_of_responses, load_calibration
 from breakyard.session.in_use import fingerprint
 from breakyard.session.options import ReadOptions
 from breakyard.session.pulls import Pull
+from breakyard.version import VERSION
 
 MADE_FROM: Final = "made_from"
 """Key beside a kept summary: what it was computed from."""
@@ -38,7 +38,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
         notes = pull.path.with_suffix(".toml")
         raw = pull.path.suffix.lower() == ".run"
         return {
-            "version": __version__,
+            "version": VERSION,
             "recording": sha256_of(pull.path.read_bytes()),
             "notes": sha256_of(notes.read_bytes()) if notes.exists() and not raw else "",
             "calibration": _calibration_hash(pull, options, needed=raw),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from breakyard.errors import DataError
 
 if TYPE_CHECKING:
+    from breakyard.curve import LoadCurve
     from breakyard.session.files.run_files import RunFile
     from breakyard.session.files.specimens import Specimen
     from breakyard.session.session import Session
@@ -31,7 +32,7 @@ class Listed:
     order: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Pull:
     """One recording to be read, or one of several pulls in it, and what people wrote about it."""
 
@@ -72,6 +73,16 @@ class Pull:
             )
             for i, listed in enumerate(names, start=1)
         )
+
+    def __repr__(self) -> str:
+        said = ", ".join(part for part in (self.specimen, self.group, self.notes) if part)
+        return f"Pull {self.name!r}{f': {said}' if said else ''}"
+
+    def curve(self) -> "LoadCurve":
+        """Its load curve, with the calibration and the step response in force. Raises: BreakyardError."""
+        from breakyard.session.recordings import load_curve
+
+        return load_curve(self)
 
     def described(self) -> dict[str, Any]:
         """What is known of the pull besides its recording, for JSON."""

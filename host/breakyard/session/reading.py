@@ -3,7 +3,7 @@
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from breakyard.curve import LoadCurve
@@ -19,7 +19,7 @@ _ENOUGH_FOR_TWO: Final = 12
 """Pulls from which a second process earns its start (about a second for numpy and scipy)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PullResult:
     """A pull with its summary, or with the reason why there is none."""
 
@@ -28,6 +28,10 @@ class PullResult:
     problem: str = ""
     kept: bool = False
     """True if the summary was taken from the session's results."""
+
+    def __repr__(self) -> str:
+        said = self.problem if self.summary is None else self.summary.text()
+        return f"PullResult {self.pull.name!r}: {said}"
 
     @property
     def label(self) -> str:
@@ -122,6 +126,14 @@ def _try(pull: Pull, options: ReadOptions) -> list[PullResult]:
         return [PullResult(pull, None, str(error))]
 
 
+def _try_afar(pull: Pull, options: ReadOptions) -> list[PullResult]:
+    """The same in another process, without the curves, which are long to send."""
+    return [
+        result if result.summary is None else replace(result, summary=replace(result.summary, curve=None))
+        for result in _try(pull, options)
+    ]
+
+
 def _make(
     pulls: Sequence[Pull], options: ReadOptions, step: Callable[[str], None], processes: int | None
 ) -> list[list[PullResult]]:
@@ -133,7 +145,7 @@ def _make(
             step(pull.name)
         return made
     with ProcessPoolExecutor(workers) as pool:
-        futures: list[Future[list[PullResult]]] = [pool.submit(_try, pull, options) for pull in pulls]
+        futures: list[Future[list[PullResult]]] = [pool.submit(_try_afar, pull, options) for pull in pulls]
         results = []
         for pull, future in zip(pulls, futures, strict=True):
             results.append(future.result())

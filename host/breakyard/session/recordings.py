@@ -1,5 +1,6 @@
 """A recording on disk -> Run or LoadCurve: raw records, or another instrument's table of counts or loads."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -50,6 +51,20 @@ def load_counts(path: Path) -> Run:
         ) from None
 
 
+def read_recording(pull: "Pull") -> Run | LoadCurve:
+    """Read a recording as it is: counts as a Run, with the step response in force; loads as a LoadCurve.
+
+    Raises: DataError, UnitError.
+    """
+    if pull.path.suffix.lower() == ".run":
+        run = load_run(pull.path)
+        return replace(run, response=load_response(pull, run, None))
+    recording, accuracy = _recording(pull)
+    if recording.counts is not None:
+        return run_from_columns(recording.time_s, recording.counts, name=pull.path.stem)
+    return _of_loads(pull, recording, accuracy)
+
+
 def load_curve(
     pull: "Pull",
     calibration: "Path | Calibration | None" = None,
@@ -87,12 +102,16 @@ def _whole_curve(
     if recording.counts is not None:
         run = run_from_columns(recording.time_s, recording.counts, name=name)
         return _of_counts(pull, run, calibration, response)
+    return _of_loads(pull, recording, accuracy if accuracy_percent is None else accuracy_percent / 100)
+
+
+def _of_loads(pull: "Pull", recording: "Recording", accuracy: float | None) -> LoadCurve:
     assert recording.load_n is not None
     return curve_from_columns(
         recording.time_s,
         recording.load_n,
-        name=name,
-        accuracy=accuracy if accuracy_percent is None else accuracy_percent / 100,
+        name=pull.path.stem,
+        accuracy=accuracy,
         extension_m=recording.extension_m,
     )
 

@@ -6,19 +6,19 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from breakyard import __version__
 from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError
 from breakyard.session.in_force import load_calibration
 from breakyard.session.options import ReadOptions
 from breakyard.session.reading import PullResult
 from breakyard.session.recordings import load_curve
+from breakyard.version import VERSION
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration
     from breakyard.comparison import Comparison
     from breakyard.plan.rig import RigCheck
-    from breakyard.report.figures.style import Mode, Picture, Shape
+    from breakyard.report.figures.style import Form, Mode, Picture
     from breakyard.report.page.content import Content, Entry, FileHash
     from breakyard.session.session import Session
 
@@ -174,7 +174,7 @@ def _settings(options: ReadOptions, unit: str, matters: float) -> tuple[tuple[st
 
 
 def _versions() -> tuple[tuple[str, str], ...]:
-    found = [("breakyard", __version__), ("Python", platform.python_version())]
+    found = [("breakyard", VERSION), ("Python", platform.python_version())]
     for name in PACKAGES:
         try:
             found.append((name, version(name)))
@@ -221,7 +221,7 @@ def session_picture(
     unit: str,
     *,
     mode: "Mode" = "light",
-    shape: "Shape" = "wide",
+    shape: "Form" = "wide",
 ) -> "Picture":
     """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
     from breakyard.report.figures import Pull, overlay_figure

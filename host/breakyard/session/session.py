@@ -1,9 +1,12 @@
 """One session folder as a value with a few verbs; each verb is one of the modules beside this one."""
 
+import json
+import warnings
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import Recording
@@ -14,7 +17,19 @@ from breakyard.session.files.layout import Layout, find_root
 from breakyard.session.files.notes import RunNotes, read_notes, write_notes
 from breakyard.session.files.run_files import RunFile
 from breakyard.session.files.specimens import Specimen, read_specimens, specimens_text, write_specimens
+from breakyard.session.options import ReadOptions
 from breakyard.session.pulls import Pull, pulls_of
+from breakyard.shown import Form, Mode, Picture, View
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from breakyard.calibration import Calibration
+    from breakyard.comparison import Comparison, Quantity
+    from breakyard.converter import StepResponse
+    from breakyard.curve import LoadCurve
+    from breakyard.pull.results import Summary
+    from breakyard.session.reading import PullResult
 
 
 def create_session(root: Path, info: SessionInfo, specimens: Iterable[Specimen] = ()) -> "Session":
@@ -36,12 +51,17 @@ def create_session(root: Path, info: SessionInfo, specimens: Iterable[Specimen] 
     return Session(layout, info)
 
 
-def open_session(path: Path) -> "Session":
+def open_session(path: "str | PathLike[str]") -> "Session":
     """Open the session that a path lies in: its folder, or anything inside it.
 
     Raises: UsageError if there is none; DataError, UnitError if session.toml is broken.
+
+    Example:
+        >>> import breakyard as by
+        >>> by.open_session("demo-session").info.unit
+        'kgf'
     """
-    session = find_session(path)
+    session = find_session(Path(path))
     if session is None:
         raise UsageError(f"{path}: no session here (no session.toml in this folder or above it)")
     return session
@@ -56,12 +76,33 @@ def find_session(path: Path) -> "Session | None":
     return Session(layout, read_info(layout.session_file))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Session:
-    """A session folder. `info` is what session.toml said when it was opened; the rest is read when asked for."""
+    """A session folder. `info` is what session.toml said when it was opened; the rest is read when asked for.
+
+    Results are read as the command line reads them: with the calibration and the step response in force, and kept in
+    the session's results/ folder as long as nothing that they were made from changes.
+
+    Example:
+        >>> import breakyard as by
+        >>> [pull.group for pull in by.open_session("demo-session").pulls][:3]
+        ['screwed', 'bonded', 'through-bolted']
+    """
 
     layout: Layout
     info: SessionInfo
+
+    def __repr__(self) -> str:
+        date = "" if self.info.date is None else self.info.date.isoformat()
+        said = ", ".join(part for part in (self.info.place, date) if part)
+        number = len(run_files.run_paths(self.layout))
+        return f"Session {self.root.name!r}: {f'{said}, ' if said else ''}{number} runs"
+
+    def _repr_html_(self) -> str:
+        from breakyard.report.notebook import table_html
+
+        rows = [(pull.name, pull.specimen, pull.group, pull.notes) for pull in self.pulls]
+        return table_html(("pull", "specimen", "group", "notes"), rows, title=repr(self))
 
     @property
     def root(self) -> Path:
@@ -72,9 +113,162 @@ class Session:
         """All runs by name. Raises: DataError (broken notes)."""
         return run_files.list_runs(self.layout)
 
+    @property
     def pulls(self) -> tuple[Pull, ...]:
         """All pulls, in the order of the specimens. Raises: DataError."""
         return pulls_of(self)
+
+    def pull(self, name: str) -> Pull:
+        """One pull by its specimen or the name of its recording. Raises: UsageError if it is not there."""
+        pulls = self.pulls
+        for pull in pulls:
+            if name in (pull.name, pull.specimen, pull.path.name):
+                return pull
+        names = ", ".join(pull.name for pull in pulls) or "none yet"
+        raise UsageError(f'{self.layout.runs}: no pull "{name}"; there is {names}')
+
+    def curve(self, name: str) -> "LoadCurve":
+        """The load curve of one pull, with the calibration and the step response in force. Raises: BreakyardError."""
+        from breakyard.session.recordings import load_curve
+
+        return load_curve(self.pull(name))
+
+    def calibration(self, name: str | None = None) -> "Calibration":
+        """The calibration of that name, else the one in force. Raises: UsageError, CalibrationError, DataError."""
+        from breakyard.session.in_force import read_calibration_file
+
+        return read_calibration_file(self.calibration_file(name))
+
+    def results(
+        self,
+        *,
+        calibration: "str | PathLike[str] | Calibration | None" = None,
+        accuracy_percent: float | None = None,
+        coverage: float = 0.95,
+        misalignment_deg: float = 0.0,
+        temperature_c: float | None = None,
+        response: "str | Path | StepResponse | None" = None,
+        pull_speed_m_per_s: float | None = None,
+        processes: int | None = 1,
+    ) -> "tuple[PullResult, ...]":
+        """Every pull with its summary, or with the reason why there is none.
+
+        Args:
+            calibration: another than the one in force: a file, a name, or the calibration itself.
+            accuracy_percent: of another instrument, in percent of the load.
+            coverage: of the intervals, from 0.5 to 0.999.
+            misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for.
+            temperature_c: of the cell during the pulls.
+            response: another step response than the one in force; "assumed": none.
+            pull_speed_m_per_s: from which extensions follow where none was recorded.
+            processes: how many may work at once; None: as many as the computer has, where that pays.
+
+        Raises: DataError (notes, table of specimens, the disk refuses).
+        """
+        from breakyard.session.reading import read_pulls
+
+        options = ReadOptions(
+            calibration=Path(calibration) if isinstance(calibration, str | PathLike) else calibration,
+            accuracy_percent=accuracy_percent,
+            coverage=coverage,
+            misalignment_deg=misalignment_deg,
+            temperature_c=temperature_c,
+            response=response,
+            pull_speed_m_per_s=pull_speed_m_per_s,
+        )
+        return read_pulls(self.pulls, options, processes=processes)
+
+    def summaries(self) -> "tuple[Summary, ...]":
+        """The summary of every pull that can be read; the others are named in a warning.
+
+        `results` has both, and takes options. Raises: DataError.
+        """
+        found = []
+        for result in self.results():
+            if result.summary is None:
+                warnings.warn(f"{result.pull.name} is left out: {result.problem}", stacklevel=2)
+            else:
+                found.append(result.summary)
+        return tuple(found)
+
+    def table(self, unit: str | None = None) -> "pd.DataFrame":
+        """One row per pull, those that cannot be read with their reason; loads in the unit (peak_kgf ...).
+
+        Args:
+            unit: of force; None: the session's.
+
+        Raises: DataError, UnitError.
+        """
+        from breakyard.session.tables import results_frame
+
+        return results_frame(self.results(), unit or self.info.unit)
+
+    def compare(
+        self,
+        *,
+        of: "Quantity" = "strength",
+        per: str | None = None,
+        reference: str | None = None,
+        matters: float = 0.10,
+        coverage: float = 0.95,
+    ) -> "Comparison":
+        """Compare the session's groups; as `breakyard.compare`. Raises: DataError, UsageError."""
+        from breakyard.session.comparing import compare_results
+
+        return compare_results(
+            self.results(coverage=coverage),
+            of=of,
+            per=per,
+            reference=reference,
+            matters=matters,
+            coverage=coverage,
+        )
+
+    def plot(
+        self,
+        name: str | None = None,
+        *,
+        view: View = "pull",
+        unit: str | None = None,
+        mode: Mode = "light",
+        shape: Form = "wide",
+    ) -> Picture:
+        """Draw all pulls over one another, or one pull, or the moment of its break. Raises: BreakyardError.
+
+        Args:
+            name: of one pull; None: all.
+            view: of one pull: "pull" or "break".
+            unit: of force; None: the session's.
+        """
+        unit = unit or self.info.unit
+        if name is None:
+            from breakyard.session.reporting import session_picture
+
+            return session_picture(self.results(), ReadOptions(), unit, mode=mode, shape=shape)
+        pull = self.pull(name)
+        title = " ".join(part for part in (pull.specimen or pull.name, pull.group) if part)
+        return self.curve(name).plot(view=view, unit=unit, title=title, mode=mode, shape=shape)
+
+    def report(
+        self, path: "str | PathLike[str] | None" = None, *, unit: str | None = None, matters: float = 0.10
+    ) -> Path:
+        """Write the page that tells the session; returns its path.
+
+        Args:
+            path: of the page; None: results/report.html.
+            unit: of force; None: the session's.
+            matters: the relative difference worth knowing about.
+
+        Raises: DataError (the disk refuses), UnitError.
+        """
+        from breakyard.report.page.page import make_page
+        from breakyard.session.reporting import gather
+
+        page = Path(path) if path is not None else self.layout.result_file("report.html")
+        content = gather(self, self.results(), ReadOptions(), unit or self.info.unit, matters=matters)
+        page.parent.mkdir(parents=True, exist_ok=True)
+        write_atomically(page, make_page(content).encode())
+        return page
 
     def run(self, name: str) -> RunFile:
         """One run by its name, file name or path. Raises: UsageError if it is not there."""
@@ -146,9 +340,11 @@ class Session:
         """All calibration files by name."""
         return calibrations.list_calibrations(self.layout)
 
-    def add_calibration(self, name: str, text: str) -> Path:
-        """Keep a calibration. Raises: DataError (name taken), UsageError (name)."""
-        return calibrations.add_calibration(self.layout, name, text)
+    def add_calibration(self, name: str, calibration: "str | Calibration") -> Path:
+        """Keep a calibration, or the text of its document. Raises: DataError (name taken), UsageError (name)."""
+        if not isinstance(calibration, str):
+            calibration = json.dumps(calibration.to_json(), indent=1, ensure_ascii=False) + "\n"
+        return calibrations.add_calibration(self.layout, name, calibration)
 
     def calibration_file(self, name: str | None = None) -> Path:
         """The file of the calibration in force: the named one, that of session.toml, or the only one.

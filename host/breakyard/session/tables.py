@@ -1,10 +1,15 @@
 """Tables of results: as one document for programs, and as results/summaries.csv for a spreadsheet."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from breakyard.formats.write_csv import summaries_csv
+from breakyard.pull.summarize import summaries_to_frame
 from breakyard.session.reading import PullResult
+from breakyard.units import FORCE_UNITS, force_unit
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SCHEMA = "breakyard.summaries/1"
 
@@ -32,3 +37,35 @@ def write_tables(results: Sequence[PullResult], unit: str) -> None:
             more={"specimen": [p.specimen for p, _ in good], "group": [p.group for p, _ in good]},
         )
         session.write_result("summaries.csv", text)
+
+
+def results_frame(results: Sequence[PullResult], unit: str) -> "pd.DataFrame":
+    """One row per pull: pull, specimen, group, what was read (loads in the unit: peak_kgf ...), and the problem.
+
+    Raises: UnitError.
+    """
+    import pandas as pd
+
+    unit = force_unit(unit)
+    read = [(result, result.summary) for result in results if result.summary is not None]
+    frame = summaries_to_frame([summary for _, summary in read]).drop(columns="name", errors="ignore")
+    for column in [name for name in frame.columns if name.endswith(("_n", "_n_per_s"))]:
+        frame[column] = pd.to_numeric(frame[column]) / FORCE_UNITS[unit]
+    frame.columns = pd.Index([_in_unit(str(name), unit) for name in frame.columns])
+    known = pd.DataFrame(
+        [
+            {"pull": result.pull.name, "specimen": result.pull.specimen, "group": result.pull.group}
+            for result in results
+        ]
+    )
+    frame.index = pd.Index([place for place, result in enumerate(results) if result.summary is not None])
+    table = known.join(frame)
+    table["problem"] = [result.problem for result in results]
+    return table
+
+
+def _in_unit(name: str, unit: str) -> str:
+    """peak_n -> peak_kgf, rate_n_per_s -> rate_kgf_per_s."""
+    if name.endswith("_n_per_s"):
+        return f"{name.removesuffix('_n_per_s')}_{unit}_per_s"
+    return f"{name.removesuffix('_n')}_{unit}" if name.endswith("_n") else name

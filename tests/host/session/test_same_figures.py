@@ -35,7 +35,7 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Session:
         capture_output=True,
     )
     session = open_session(folder)
-    run = load_run(next(pull.path for pull in session.pulls() if pull.name == "S1"))
+    run = load_run(next(pull.path for pull in session.pulls if pull.name == "S1"))
     assert run.identity is not None
     conversions = cuts_of(2, 4)
     cuts = find_cuts(conversions.time_s, conversions.counts.astype(float), "cuts")
@@ -61,7 +61,7 @@ def test_command_library_and_page_give_the_same_figures(yard: Session) -> None:
     library = {
         pull.name: json.loads(json.dumps(summarize(load_curve(pull)).to_json())) for pull in pulls_of(yard)
     }
-    content = gather(yard, read_pulls(yard.pulls(), options), options, "kgf")
+    content = gather(yard, read_pulls(yard.pulls, options), options, "kgf")
     page = {entry.name: json.loads(json.dumps(entry.summary.to_json())) for entry in content.entries}
 
     assert len(told) == 9
@@ -71,7 +71,7 @@ def test_command_library_and_page_give_the_same_figures(yard: Session) -> None:
 
 def test_two_processes_give_the_same_figures_as_one(yard: Session) -> None:
     """The second process only saves time."""
-    pulls = [replace(pull, session=None) for pull in yard.pulls()] * 2
+    pulls = [replace(pull, session=None) for pull in yard.pulls] * 2
     options = ReadOptions(calibration=yard.calibration_file())
 
     one = read_pulls(pulls, options, processes=1)
@@ -111,10 +111,10 @@ def test_counts_of_another_instrument_follow_the_calibration(tmp_path: Path) -> 
     data = f"Time [s],Counts\n{rows}\n".encode()
     session.add_recording("counts", data, parse_csv(data, name="counts"))
 
-    (whole,) = read_pulls(session.pulls(), ReadOptions())
+    (whole,) = read_pulls(session.pulls, ReadOptions())
     session = session.write_info(SessionInfo(unit="kgf", calibration="half"))
-    (half,) = read_pulls(session.pulls(), ReadOptions())
-    (again,) = read_pulls(session.pulls(), ReadOptions())
+    (half,) = read_pulls(session.pulls, ReadOptions())
+    (again,) = read_pulls(session.pulls, ReadOptions())
 
     assert whole.summary is not None
     assert half.summary is not None

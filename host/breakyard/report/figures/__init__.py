@@ -4,14 +4,14 @@ from breakyard.report.figures.calibration_figure import calibration_figure
 from breakyard.report.figures.overlay_figure import Align, Pull, overlay_figure
 from breakyard.report.figures.plateau_figure import plateau_figure
 from breakyard.report.figures.pull_figure import break_figure, describe_pull, pull_figure
-from breakyard.report.figures.style import Mode, Picture, Shape
+from breakyard.report.figures.style import Form, Mode, Picture
 
 __all__ = [
     "Align",
+    "Form",
     "Mode",
     "Picture",
     "Pull",
-    "Shape",
     "break_figure",
     "calibration_figure",
     "describe_pull",

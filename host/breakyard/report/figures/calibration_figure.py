@@ -10,10 +10,10 @@ from breakyard.calibration.degree import rising
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -38,7 +38,7 @@ def calibration_figure(
     up_to_n: float | None = None,
     coverage: float = 0.95,
     mode: Mode = "light",
-    shape: Shape = "wide",
+    shape: Form = "wide",
 ) -> Picture:
     """Draw a calibration in three parts: the line, the interval of a load anywhere, the residuals.
 

@@ -10,10 +10,10 @@ from breakyard.calibration.check_weighing import DAY_S, Check, Verdict
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -28,7 +28,7 @@ def check_figure(
     *,
     title: str = "",
     mode: Mode = "light",
-    shape: Shape = "wide",
+    shape: Form = "wide",
 ) -> Picture:
     """Draw the checks of one calibration in order of time: difference in percent of the load, band of what is allowed.
 

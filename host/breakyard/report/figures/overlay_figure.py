@@ -10,10 +10,10 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
 from breakyard.pull.results import Summary
 from breakyard.report.figures.style import (
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -51,7 +51,7 @@ def overlay_figure(
     align: Align = "onset",
     title: str = "",
     mode: Mode = "light",
-    shape: Shape = "wide",
+    shape: Form = "wide",
 ) -> Picture:
     """Draw pulls over each other; doubtful ones are dashed and numbered, and the key says why.
 

@@ -15,11 +15,11 @@ from breakyard.report.figures.style import (
     ORANGE,
     SKY,
     VERMILLION,
+    Form,
     Key,
     Look,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -37,7 +37,7 @@ _ROWS: Final = {"load": 2.0, "cell": 1.0, "converter": 0.0}
 _THICK: Final = 0.62
 
 
-def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", shape: Shape = "wide") -> Picture:
+def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", shape: Form = "wide") -> Picture:
     """Draw the range plan: the expected load over the cell's bar, from zero to its ultimate, and the converter's.
 
     Raises: UnitError, UsageError (mode, shape).
@@ -132,7 +132,7 @@ def describe_range(plan: RangePlan, *, unit: str = "N") -> str:
     )
 
 
-def rig_figure(check: RigCheck, *, mode: Mode = "light", shape: Shape = "wide") -> Picture:
+def rig_figure(check: RigCheck, *, mode: Mode = "light", shape: Form = "wide") -> Picture:
     """Draw the rig from above, to scale, with the line of fire and the stand-off.
 
     Raises: UsageError (no length of line, mode, shape).

@@ -6,10 +6,10 @@ from breakyard.calibration import Calibration, Plateaus
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -31,7 +31,7 @@ def plateau_figure(
     *,
     unit: str = "N",
     mode: Mode = "light",
-    shape: Shape = "wide",
+    shape: Form = "wide",
 ) -> Picture:
     """Draw the recording with the used samples marked, and below how still each load hung.
 

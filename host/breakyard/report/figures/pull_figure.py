@@ -17,10 +17,10 @@ from breakyard.report.figures.marks import (
 )
 from breakyard.report.figures.style import (
     PURPLE,
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -46,7 +46,7 @@ def pull_figure(
     unit: str = "N",
     title: str = "",
     mode: Mode = "light",
-    shape: Shape = "wide",
+    shape: Form = "wide",
 ) -> Picture:
     """Draw one pull: its curve, zero, onset, first peak, peak and interval, settled load, drops and break.
 
@@ -83,7 +83,7 @@ def break_figure(
     unit: str = "N",
     title: str = "",
     mode: Mode = "light",
-    shape: Shape = "wide",
+    shape: Form = "wide",
 ) -> Picture:
     """Draw the 300 ms around the break (the peak, if it did not break) with each sample, and the force as it was
     recovered, with what the converter would show of it, where that was done.

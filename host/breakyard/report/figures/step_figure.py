@@ -9,10 +9,10 @@ from breakyard.converter.response import filtered_power
 from breakyard.report.figures.style import (
     ORANGE,
     PURPLE,
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -21,7 +21,7 @@ from breakyard.report.figures.style import (
 
 
 def step_figure(
-    response: StepResponse, cuts: Sequence[Cut], *, mode: Mode = "light", shape: Shape = "wide"
+    response: StepResponse, cuts: Sequence[Cut], *, mode: Mode = "light", shape: Form = "wide"
 ) -> Picture:
     """Draw the share left over the time in conversions, around the half-way moment: samples, measured shape, order 3
     and 4.

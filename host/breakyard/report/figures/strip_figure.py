@@ -12,10 +12,10 @@ from breakyard.comparison.groups import Group
 from breakyard.errors import UsageError
 from breakyard.pull.results import Summary
 from breakyard.report.figures.style import (
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -60,7 +60,7 @@ def strip_figure(
     comparison: Comparison | None = None,
     title: str = "",
     mode: Mode = "light",
-    shape: Shape = "wide",
+    shape: Form = "wide",
 ) -> Picture:
     """Draw strengths by group; `comparison` adds each group's interval of the mean (the median, with "at least").
 

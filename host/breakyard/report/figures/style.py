@@ -12,13 +12,17 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from html import escape
-from typing import TYPE_CHECKING, Any, Final, Literal
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import UsageError
 from breakyard.report.page.markup import clean
+from breakyard.shown import Form as Form
+from breakyard.shown import Mode as Mode
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,9 +35,6 @@ YELLOW: Final = "#F0E442"
 BLUE: Final = "#0072B2"
 VERMILLION: Final = "#D55E00"
 PURPLE: Final = "#CC79A7"
-
-Mode = Literal["light", "dark"]
-Shape = Literal["wide", "phone"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ class Look:
     """Characters in a line of the key."""
 
 
-def make_look(mode: Mode, shape: Shape) -> Look:
+def make_look(mode: Mode, shape: Form) -> Look:
     """Put a look together. Raises: UsageError."""
     if mode not in THEMES:
         raise UsageError(f'a picture is "light" or "dark", not "{mode}"')
@@ -82,13 +83,30 @@ def make_look(mode: Mode, shape: Shape) -> Look:
     raise UsageError(f'the shape of a picture is "wide" or "phone", not "{shape}"')
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Picture:
     """A finished picture, with a text that says what it shows to those who cannot see it."""
 
     figure: "Figure"
     alt: str
     dpi: int
+
+    def __repr__(self) -> str:
+        return f"Picture: {self.alt if len(self.alt) < 150 else self.alt[:147] + '...'}"
+
+    def _repr_png_(self) -> bytes:
+        return self.png()
+
+    def save(self, path: "str | PathLike[str]") -> Path:
+        """Write the picture to a file, .png or .svg as its name ends; returns the path.
+
+        Raises: UsageError (another ending), OSError.
+        """
+        path = Path(path)
+        if path.suffix.lower() not in (".png", ".svg"):
+            raise UsageError(f"{path}: a picture is written as .png or .svg")
+        path.write_bytes(self.svg() if path.suffix.lower() == ".svg" else self.png())
+        return path
 
     def png(self) -> bytes:
         """The picture as PNG; the text is in its description."""

@@ -7,10 +7,10 @@ from breakyard.comparison.groups import Group
 from breakyard.errors import UsageError
 from breakyard.report.figures.strip_figure import MARKERS
 from breakyard.report.figures.style import (
+    Form,
     Key,
     Mode,
     Picture,
-    Shape,
     draw_key,
     make_look,
     new_figure,
@@ -22,7 +22,7 @@ from breakyard.units import FORCE_UNITS, force_unit
 
 
 def survival_figure(
-    comparison: Comparison, *, unit: str = "N", mode: Mode = "light", shape: Shape = "wide"
+    comparison: Comparison, *, unit: str = "N", mode: Mode = "light", shape: Form = "wide"
 ) -> Picture:
     """Draw one step curve a group. A sign on it is a specimen known to hold that much and no further
     (Kaplan and Meier 1958, J. Am. Stat. Assoc. 53, 457: it leaves the count there without a fall of the curve).

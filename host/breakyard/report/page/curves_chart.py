@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from breakyard.pull.results import Summary
 from breakyard.report.figures.overlay_figure import Pull, describe_overlay
 from breakyard.report.figures.pull_figure import describe_pull
 from breakyard.report.page.chart import (
@@ -168,16 +167,11 @@ def pull_chart(curves: Curves, at: int) -> Markup:
         parts.append(tag("line", class_="break", x1=at_break, x2=at_break, y1=frame.top, y2=bottom))
     use = element("use", {"href": f"#curve-{at}", "class": f"g{group}"})
     parts.append(use_curves(frame, curves.top, [use]))
-    if has_first_peak(summary):
+    if summary.has_first_peak:
         x = frame.x_at(summary.first_peak.time_s - summary.onset_s)
         parts.append(sign("diamond", x, frame.y_at(summary.first_peak.load_n / factor), "sign first", 4.0))
     parts.append(_peak_sign(frame, summary.peak.time_s - summary.onset_s, entry, factor))
     return picture(frame, describe_pull(summary, unit=curves.unit, title=entry.label), "alone", *parts)
-
-
-def has_first_peak(summary: Summary) -> bool:
-    """Whether the first peak is another one than the peak."""
-    return abs(summary.first_peak.time_s - summary.peak.time_s) > 2.0 / summary.run.rate_hz
 
 
 def _peak_sign(frame: Frame, time: float, entry: Entry, factor: float) -> Markup:

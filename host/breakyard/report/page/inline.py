@@ -13,9 +13,9 @@ from breakyard.report.figures.style import (
     THEMES,
     VERMILLION,
     YELLOW,
+    Form,
     Mode,
     Picture,
-    Shape,
 )
 from breakyard.report.page.markup import Markup, tag
 
@@ -33,7 +33,7 @@ COLOUR_NAMES: Final = {
 }
 """The drawing's colours and the page's names for them (templates/page.css has both shades of each)."""
 
-Draw = Callable[[Mode, Shape], Picture]
+Draw = Callable[[Mode, Form], Picture]
 
 
 def inline_picture(picture: Picture, name: str, class_: str) -> Markup:

@@ -4,7 +4,6 @@ from typing import Final
 
 from breakyard.pull.rate import CLASS_PERCENT, STEADY
 from breakyard.pull.results import Summary
-from breakyard.report.page.curves_chart import has_first_peak
 from breakyard.report.words.values import load_text, peak_text, rate_text, standard_n, strength_text
 from breakyard.report.words.wording import manner_text
 
@@ -51,7 +50,7 @@ def story(summary: Summary, unit: str) -> Lines:
         (
             "First peak",
             f"{load(summary.first_peak.load_n)}, at {summary.first_peak.time_s:.2f} s; then it fell by 0.5 % or more"
-            if has_first_peak(summary)
+            if summary.has_first_peak
             else "",
         ),
         (

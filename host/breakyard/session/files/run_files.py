@@ -24,14 +24,18 @@ class RunFile:
     notes: RunNotes
 
 
+def run_paths(layout: Layout) -> tuple[Path, ...]:
+    """The files of all recordings, unread."""
+    if not layout.runs.is_dir():
+        return ()
+    found = (path for path in layout.runs.iterdir() if path.suffix in {".run", ".csv"} and path.is_file())
+    return tuple(path for path in found if not path.name.startswith("."))
+
+
 def list_runs(layout: Layout) -> tuple[RunFile, ...]:
     """All runs by name, numbers in names sorted as numbers. Raises: DataError (broken notes)."""
     found: list[RunFile] = []
-    if not layout.runs.is_dir():
-        return ()
-    for path in layout.runs.iterdir():
-        if path.name.startswith(".") or path.suffix not in {".run", ".csv"} or not path.is_file():
-            continue
+    for path in run_paths(layout):
         notes = read_notes(path.with_suffix(".toml"))
         if path.suffix == ".run":
             found.append(RunFile(path.stem, "run", path, notes))
