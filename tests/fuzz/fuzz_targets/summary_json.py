@@ -24,7 +24,8 @@ def _example(kind):
 
     if hasattr(kind, "__dataclass_fields__"):
         hints = get_type_hints(kind)
-        return {{"failure": "break"}.get(f.name, f.name): _example(hints[f.name]) for f in fields(kind)}
+        keys = {f.name: f.metadata.get("json", f.name) for f in fields(kind)}
+        return {key: _example(hints[name]) for name, key in keys.items() if key is not None}
     if get_origin(kind) is tuple:
         return [_example(get_args(kind)[0])]
     if get_origin(kind) in (Union, types.UnionType):
