@@ -272,7 +272,9 @@ class Summary:
 
         def load(value_n: float, way: Callable[[float], float] = round) -> str:
             value = from_newtons(value_n, unit)
-            fine = 10.0 ** (4 - math.floor(math.log10(abs(value)))) if value else 1.0  # five digits
+            if not value or not math.isfinite(value):
+                return f"{value:g}"
+            fine = 10.0 ** (4 - math.floor(math.log10(abs(value))))  # five digits
             return f"{way(value * fine) / fine:.5g}"
 
         # Ends are rounded outwards and bounds downwards, so that nothing is promised that was not computed.
