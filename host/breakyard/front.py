@@ -19,6 +19,7 @@ from breakyard.comparison.given import Value, observations_from
 from breakyard.comparison.results import Compared
 from breakyard.curve import LoadCurve, curve_from_columns, curve_from_run
 from breakyard.errors import BreakyardError, DataError, UsageError
+from breakyard.pull.in_use import UNKNOWN, InUse
 from breakyard.pull.results import Summary
 from breakyard.pull.split import split_pulls
 from breakyard.pull.summarize import summarize as _summarize
@@ -201,8 +202,9 @@ def summarize(
     *,
     calibration: "Source | Calibration | None" = None,
     coverage: float = 0.95,
-    misalignment_deg: float = 0.0,
+    misalignment_deg: float | None = None,
     temperature_c: float | None = None,
+    in_use: InUse = UNKNOWN,
     filter_order: int | None = None,
     response: 'StepResponse | Literal["assumed"] | None' = None,
     pull_speed_m_per_s: float | None = None,
@@ -215,8 +217,10 @@ def summarize(
         pull: a load curve, a run with its calibration, or a recording (path, bytes, open file).
         calibration: for counts; None: the one in force in the recording's session.
         coverage: of the peak's interval, from 0.5 to 0.999.
-        misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for.
-        temperature_c: of the cell during the pull.
+        misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for; None: taken
+            wide.
+        temperature_c: of the cell during the pull; None: taken wide.
+        in_use: what is known of the cell between calibration and pull; by default nothing, which is taken wide.
         filter_order: of the converter's filter, where you know it.
         response: step response measured of the logger; None: the one in force; "assumed": none.
         pull_speed_m_per_s: from which the extension follows where none was recorded.
@@ -243,6 +247,7 @@ def summarize(
         coverage=coverage,
         misalignment_deg=misalignment_deg,
         temperature_c=temperature_c,
+        in_use=in_use,
         filter_order=filter_order,
         response=response,
         pull_speed_m_per_s=pull_speed_m_per_s,

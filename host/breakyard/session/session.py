@@ -145,7 +145,7 @@ class Session:
         calibration: "str | PathLike[str] | Calibration | None" = None,
         accuracy_percent: float | None = None,
         coverage: float = 0.95,
-        misalignment_deg: float = 0.0,
+        misalignment_deg: float | None = None,
         temperature_c: float | None = None,
         response: "str | Path | StepResponse | None" = None,
         pull_speed_m_per_s: float | None = None,
@@ -157,7 +157,7 @@ class Session:
             calibration: another than the one in force: a file, a name, or the calibration itself.
             accuracy_percent: of another instrument, in percent of the load.
             coverage: of the intervals, from 0.5 to 0.999.
-            misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for.
+            misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for; None: taken wide.
             temperature_c: of the cell during the pulls.
             response: another step response than the one in force; "assumed": none.
             pull_speed_m_per_s: from which extensions follow where none was recorded.
