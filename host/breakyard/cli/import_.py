@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.output import STATUS_WRONG, JsonOption, Output, printable
+from breakyard.cli.output import STATUS_WRONG, JsonOption, Output
 from breakyard.errors import UsageError
+from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
     from breakyard.session.importing import Found
