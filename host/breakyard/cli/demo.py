@@ -23,9 +23,6 @@ if TYPE_CHECKING:
     from breakyard.session.session import Session
     from breakyard.simulate.scenario import Recording, Scenario
 
-MARK: Final = "breakyard-demo"
-"""Value of `made_by` in session.toml: only such a folder is replaced."""
-
 CALIBRATION: Final = "weights"
 """Name of the demo's calibration, named in session.toml so that others beside it change nothing."""
 
@@ -199,14 +196,14 @@ def _rig() -> dict[str, Any]:
 
 def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
     """Make the session folder, replacing an older demo. Raises: UsageError for a folder that is none."""
-    from breakyard.session.files.info import SessionInfo, read_info
+    from breakyard.session.files.info import DEMO_MARK, SessionInfo, read_info
     from breakyard.session.files.layout import Layout
     from breakyard.session.files.specimens import Specimen
     from breakyard.session.session import create_session
 
     session_file = Layout(folder).session_file
     if session_file.exists():
-        if read_info(session_file).more.get("made_by") != MARK:
+        if read_info(session_file).more.get("made_by") != DEMO_MARK:
             raise UsageError(f"{folder}: this session was not made by the demo; choose another --folder")
         shutil.rmtree(folder)
     info = SessionInfo(
@@ -219,7 +216,7 @@ def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":
         logger="virtual",
         calibration=CALIBRATION,
         notes=scenario.invented,
-        more={"made_by": MARK},
+        more={"made_by": DEMO_MARK},
     )
     specimens = [
         Specimen(pull.id, group=pull.group, order=pull.order, notes=pull.notes)

@@ -106,13 +106,13 @@ async def _read_all(station: Any) -> None:
 
 async def _virtual(stack: AsyncExitStack, session: "Session", folder: Path) -> tuple[Any, Any]:
     """A virtual logger and its pulls; in the demo's session the cell is the demo's, so that its calibration holds."""
-    from breakyard.cli.demo import MARK
+    from breakyard.session.files.info import DEMO_MARK
     from breakyard.simulate.logger import VirtualLogger
     from breakyard.simulate.on_demand import PullsOnDemand
     from breakyard.simulate.scenario import boatyard
 
     yard = boatyard()
-    if session.info.more.get("made_by") != MARK:
+    if session.info.more.get("made_by") != DEMO_MARK:
         raise UsageError(
             f"{session.root}: the virtual logger's pulls are invented, and only the demo's session takes them: "
             "breakyard demo makes one"

@@ -11,6 +11,9 @@ from breakyard.errors import DataError, UnitError
 from breakyard.session.files.toml_text import read_toml, take, write_toml
 from breakyard.units import force_unit
 
+DEMO_MARK: Final = "breakyard-demo"
+"""Value of `made_by` in the session.toml of a demo: only such a folder is replaced, only its data are invented."""
+
 _HIGHEST_M: Final = 9000.0
 _LOWEST_M: Final = -500.0
 
