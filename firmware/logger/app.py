@@ -142,6 +142,10 @@ class App:
                 if length:
                     commands.handle(inbox.record, length, self._ticks_us())
             outbox.bad_records = inbox.bad_records
+            if inbox.knocked:
+                inbox.knocked = False
+                if link.trusted:
+                    commands.knock()
             await asyncio.sleep_ms(0 if count == len(buffer) else LINK_MS)
 
     async def _send(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]

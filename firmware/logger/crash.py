@@ -12,8 +12,24 @@ _LINES = 5
 _KEPT = const(400)  # bytes: the end of the text, in one small piece when it is read at a start
 
 
-def keep(files, error: Exception) -> None:  # type: ignore[no-untyped-def]
-    """Write down where it happened; silent when even that fails, because a restart matters more."""
+def keep(files, error: BaseException) -> None:  # type: ignore[no-untyped-def]
+    """Write down where it happened; silent when even that fails, because a restart matters more.
+
+    What is there already is not written again: a board that crashes at each start must not wear the flash out.
+    """
+    try:
+        text = _text(error)
+    except MemoryError:
+        text = b"no memory to say what happened"
+    try:
+        buffer = bytearray(_KEPT)
+        if _read(files, buffer) != len(text) or buffer[: len(text)] != text:
+            files.replace(FILE, text)
+    except (OSError, MemoryError):
+        pass
+
+
+def _text(error: BaseException) -> bytes:
     text = io.StringIO()
     if hasattr(sys, "print_exception"):
         sys.print_exception(error, text)
@@ -21,18 +37,21 @@ def keep(files, error: Exception) -> None:  # type: ignore[no-untyped-def]
         import traceback  # type: ignore[import-not-found]  # CPython has it
 
         traceback.print_exception(error, file=text)
+    return text.getvalue().encode()[-_KEPT:]
+
+
+def _read(files, buffer: bytearray) -> int:  # type: ignore[no-untyped-def]
     try:
-        files.replace(FILE, text.getvalue().encode()[-_KEPT:])
+        return int(files.read(FILE, 0, memoryview(buffer)))
     except OSError:
-        pass
+        return 0
 
 
 def lines(files) -> list[str]:  # type: ignore[no-untyped-def]
     """The end of what was kept, for the log; [] when there is nothing."""
     buffer = bytearray(_KEPT)
-    try:
-        count = files.read(FILE, 0, memoryview(buffer))
-    except OSError:
+    count = _read(files, buffer)
+    if not count:
         return []
     kept = []
     text = "".join([chr(byte) if byte < 128 else "?" for byte in buffer[:count]])

@@ -17,6 +17,7 @@ FLAGS = {
     "Unknown": "A command that version 1 does not have.",
     "Damaged": "Damaged commands get no answer.",
     "Repeated": "The same command again gets the same answer again and is not carried out twice.",
+    "Knock": "Delimiters and nothing else, where a host does not know what is at the other end.",
     "Newer": "A host of a newer version.",
     "Recording": "The logger records; the converter must deliver.",
 }
@@ -52,6 +53,23 @@ def _hello():
         ["Typical", "Repeated"],
         _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
         _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+    )
+    identity = _greeting()[0]
+    yield _case(
+        "knock",
+        "Delimiters alone, over a cable: the logger says who it is. Further ones are another knock.",
+        ["Knock"],
+        _bytes(bytes(8), identity),
+        _bytes(bytes(16), identity, identity),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+    )
+    yield _case(
+        "knock-too-short",
+        "Fewer delimiters than a knock has, and as many with records between: no answer to them.",
+        ["Knock"],
+        _bytes(bytes(6)),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+        _bytes(bytes(6)),
     )
 
 

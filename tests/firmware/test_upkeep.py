@@ -295,3 +295,40 @@ def test_sensors():
     assert Battery(Microvolts(), 2000).millivolts() == 3700
     assert Battery(Attenuated(), 2000).millivolts() == 3700  # an ESP32 reads to 0.95 V unless told
     assert fahrenheit_to_cdeg(212) == 10000
+
+
+def test_the_same_crash_again_is_not_written_again():
+    """A board that crashes at each start must not wear the flash out."""
+    files = CrashFiles()
+    writes = []
+    files.replace = lambda name, data: (writes.append(data), files.files.__setitem__(name, data))
+    for what in ("one", "one", "another"):
+        crash.keep(files, ValueError(what))
+
+    assert len(writes) == 2
+    assert b"another" in writes[1]
+
+
+def test_a_crash_that_cannot_be_written_down_hinders_nobody():
+    """No room on the flash, no memory for the text: whoever calls goes on to the restart."""
+
+    def full(name, data):
+        raise OSError(28)
+
+    def no_memory(*_):
+        raise MemoryError
+
+    files = CrashFiles()
+    files.replace = full
+    crash.keep(files, ValueError("full"))
+    files.replace = no_memory
+    crash.keep(files, ValueError("no memory"))
+    files = CrashFiles()
+    text = crash._text
+    crash._text = no_memory
+    try:
+        crash.keep(files, ValueError("what"))
+    finally:
+        crash._text = text
+
+    assert crash.lines(files) == ["restarted after a crash:", "no memory to say what happened"]

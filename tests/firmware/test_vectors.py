@@ -139,6 +139,9 @@ def test_conversations():
                 length = inbox.feed(byte)
                 if length:
                     commands.handle(inbox.record, length, logger.ticks)
+                if inbox.knocked:
+                    inbox.knocked = False
+                    commands.knock()
             logger.samples(0, 5)
             sent = split_frames(bytes(packet[: outbox.fill(packet, 2000, logger.ticks)]))
             sent = [one for one in sent if one[0] != layout.KIND_LOG]

@@ -30,11 +30,6 @@ PROMPT_PIN = 27  # GPIO27 to ground
 OWN_LAMP = 2  # the lamp on most boards
 
 
-def wants_prompt() -> bool:
-    """True when the prompt pin is connected to ground."""
-    return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
-
-
 class Board(Extras):
     """Everything the app needs, made once."""
 
@@ -51,7 +46,7 @@ class Board(Extras):
         micropython.alloc_emergency_exception_buf(100)
         self.serial = bytes(2) + unique_id()  # six bytes here, the last three of them its own
         self.boot = int.from_bytes(os.urandom(4), "little")
-        self.interpreter = "micropython " + sys.version.split("; ")[-1]
+        self.interpreter = sys.version.split("; ")[-1]
         self.ticks_us = time.ticks_us
         self.files = FlashFiles(RUNS_FOLDER)
         self.secrets = FileSecrets(self.files, "secrets")
@@ -71,7 +66,6 @@ class Board(Extras):
         self.converter = Hx711Spi(data_pin, spi, Pin.IRQ_FALLING, time.ticks_us)
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
-        micropython.kbd_intr(-1)  # byte 3 is data here, not Ctrl-C
         self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
         self.links += radio_links(self.serial, self.name)
         self.start_watchdog(self.config)

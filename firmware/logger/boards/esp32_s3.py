@@ -1,7 +1,6 @@
 """ESP32-S3 development board: as an ESP32, on other pins. NOT RUN ON HARDWARE YET, as all of esp32.py."""
 
 import esp32
-from machine import Pin
 
 from .common import NO_PIN
 from .esp32 import Board as Esp32
@@ -11,11 +10,6 @@ DATA_PIN = 13  # GPIO13, MISO, to DOUT of the converter
 CLOCK_PIN = 11  # GPIO11, MOSI, to PD_SCK
 OPEN_PIN = 12  # GPIO12, the clock of the SPI: connect nothing
 PROMPT_PIN = 14  # GPIO14 to ground
-
-
-def wants_prompt() -> bool:
-    """True when the prompt pin is connected to ground."""
-    return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
 
 
 class Board(Esp32):

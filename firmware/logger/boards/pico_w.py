@@ -26,11 +26,6 @@ PIO_REQUEST = 4  # DREQ_PIO0_RX0 in the data sheets' tables of DMA requests, the
 TEMPERATURE_CHANNEL = 4  # of the ADC, RP2040 and RP2350A
 
 
-def wants_prompt() -> bool:
-    """True when the prompt pin is connected to ground."""
-    return Pin(PROMPT_PIN, Pin.IN, Pin.PULL_UP)() == 0
-
-
 class Board(Extras):
     """Everything the app needs, made once."""
 
@@ -44,7 +39,7 @@ class Board(Extras):
         micropython.alloc_emergency_exception_buf(100)
         self.serial = unique_id()
         self.boot = int.from_bytes(os.urandom(4), "little")
-        self.interpreter = "micropython " + sys.version.split("; ")[-1]
+        self.interpreter = sys.version.split("; ")[-1]
         self.ticks_us = time.ticks_us
         self.files = FlashFiles(RUNS_FOLDER)
         self.secrets = FileSecrets(self.files, "secrets")
@@ -65,7 +60,6 @@ class Board(Extras):
         )
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
-        micropython.kbd_intr(-1)  # byte 3 is data here, not Ctrl-C
         self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
         self.links += radio_links(self.serial, self.name)
         self.start_watchdog(self.config)

@@ -141,9 +141,13 @@ class Commands:
         timebase.read(self._ticks)
         return timebase.second, timebase.microsecond
 
-    def _hello(self, _: list) -> tuple:  # type: ignore[type-arg]
+    def knock(self) -> None:
+        """Delimiters alone came, over a link that is trusted: say who is here."""
         identity = self._recorder.identity.values()
         self._outbox.put_own(layout.KIND_IDENTITY, layout.FIELDS_IDENTITY, identity)
+
+    def _hello(self, _: list) -> tuple:  # type: ignore[type-arg]
+        self.knock()
         settings = self._recorder.settings.values()
         self._outbox.put_own(layout.KIND_SETTINGS, layout.FIELDS_SETTINGS, settings)
         return layout.VERSION, self._recorder.identity.name

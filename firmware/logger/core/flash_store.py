@@ -24,7 +24,7 @@ from binascii import crc32
 
 from micropython import const
 
-from . import cobs, layout, run_memory
+from . import cobs, layout, pieces
 from .layout import MAX_FRAME, MAX_RUN
 from .power_lost import LostRun
 from .run_scan import RunScan
@@ -80,7 +80,7 @@ class FlashStore:
         self._lost_run: LostRun | None = None
         self._next_index = 0
         self._next_at = 0
-        self._tail = run_memory.take(ram_bytes, TAIL_BYTES)
+        self._tail = pieces.take_run(ram_bytes, TAIL_BYTES)
         self._tail_view = memoryview(self._tail)
         self._tail_used = 0
         self._tail_saved = 0  # of these, written to the file and not yet safe

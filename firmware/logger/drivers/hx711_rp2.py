@@ -22,10 +22,9 @@ Law:
 `poll` allocates nothing while the processor runs at whole megahertz. Counter readings wrap at 2**30.
 """
 
-from array import array
-
 from micropython import const
 
+from ..core.pieces import take_words
 from .converter import GOOD, OUT_OF_STEP, SLEEP_US, Converter
 from .hx711_pio import BIT_CYCLES, CLOCK_HIGH, CLOCK_LOW, FIRST_CYCLES, OVERHEAD_CYCLES, TURN_CYCLES, hx711
 
@@ -82,7 +81,7 @@ class Hx711Pio(Converter):
         self._cycles = cpu_hz // common
         self._micros = division * 1000000 // common
         # A ring must lie at a multiple of its size: there is one such place in twice the room.
-        self._words = array("I", bytearray(2 * _RING_BYTES))
+        self._words = take_words(2 * _RING_WORDS)
         address = address_of(self._words)
         offset = -address & (_RING_BYTES - 1)
         self._first_word = offset >> 2

@@ -2,10 +2,12 @@
 
 import os
 import pty
+import signal
 import subprocess
 import threading
 import time
 import tty
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +24,8 @@ FLASH_BYTES = 212 * 4096
 class PtyBoard:
     """Give it power by `with`; `port` is the serial port, `prompt_closed` the switch as the next start finds it.
 
-    Not simulated: a port that goes away while the board restarts.
+    A byte 3 that comes while main.py obeys Ctrl-C interrupts it and is no data. Not simulated: a port that goes away
+    while the board restarts.
     """
 
     def __init__(self, micropython: str, folder: Path) -> None:
@@ -35,6 +38,10 @@ class PtyBoard:
             str(HERE / "boot.py"),
             str(firmware_dir() / "virtual"),
         ]
+        self._said = [folder / name for name in ("words", "replies")]
+        for fifo in self._said:
+            fifo.unlink(missing_ok=True)
+            os.mkfifo(fifo)
         self._flash = folder / "flash.bin"
         self._feed = folder / "cell.feed"
         if not self._flash.exists():
@@ -45,6 +52,8 @@ class PtyBoard:
         write_feed(self._feed, from_counts(time_s, np.rint(counts).astype(np.int32)))
         self._process: subprocess.Popen[bytes] | None = None
         self._off = threading.Event()
+        self._obeys = False  # the board obeys Ctrl-C now
+        self._obeying = threading.Lock()
 
     def __enter__(self) -> "PtyBoard":
         inner, its_end = pty.openpty()
@@ -53,8 +62,10 @@ class PtyBoard:
             tty.setraw(end)
         self._ends = (inner, its_end, outer, our_end)
         self.port = os.ttyname(our_end)
-        for one, other in ((inner, outer), (outer, inner)):
-            threading.Thread(target=_pump, args=(one, other), daemon=True).start()
+        # Opened both ways, so that neither end waits for the other one.
+        self._words_end, self._replies_end = (os.open(fifo, os.O_RDWR) for fifo in self._said)
+        for work in (self._board_to_host, self._host_to_board, self._listen):
+            threading.Thread(target=work, daemon=True).start()
         self._keeper = threading.Thread(target=self._keep_running, daemon=True)
         self._keeper.start()
         return self
@@ -63,8 +74,17 @@ class PtyBoard:
         self._off.set()
         self.cut_power()
         self._keeper.join()
-        for end in self._ends:
+        for end in (*self._ends, self._words_end, self._replies_end):
             os.close(end)
+
+    def put(self, folder: Path) -> None:
+        """Have every file of a folder on the flash, as if it had been installed; call it before there is power."""
+        names = [path.relative_to(folder).as_posix() for path in sorted(folder.rglob("*")) if path.is_file()]
+        subprocess.run(
+            [*self._words[:3], str(HERE / "fill.py"), str(self._flash), str(folder), *names],
+            check=True,
+            env=_environment(),
+        )
 
     def cut_power(self) -> None:
         """At once; power comes back at once too, unless the board is being put away."""
@@ -81,6 +101,8 @@ class PtyBoard:
     def _keep_running(self) -> None:
         while not self._off.is_set():
             self.starts += 1
+            with self._obeying:
+                self._obeys = False
             self._process = subprocess.Popen(
                 [
                     *self._words,
@@ -88,19 +110,43 @@ class PtyBoard:
                     str(self._feed),
                     "closed" if self.prompt_closed else "open",
                     POWER,
+                    *map(str, self._said),
                 ],
                 stdin=self._ends[1],
                 stdout=self._ends[1],
                 stderr=self._ends[1],
                 start_new_session=True,
-                env={name: value for name, value in os.environ.items() if not name.startswith("MICROPY")},
+                env=_environment(),
             )
             self._process.wait()
 
+    def _board_to_host(self) -> None:
+        inner, _, outer, _ = self._ends
+        with suppress(OSError):
+            while data := os.read(inner, 4096):
+                os.write(outer, data)
 
-def _pump(source: int, target: int) -> None:
-    try:
-        while data := os.read(source, 4096):
-            os.write(target, data)
-    except OSError:
-        pass
+    def _host_to_board(self) -> None:
+        inner, _, outer, _ = self._ends
+        with suppress(OSError):
+            while data := os.read(outer, 4096):
+                with self._obeying:
+                    pieces = data.split(b"\x03") if self._obeys else [data]
+                    for piece in pieces[:-1]:
+                        os.write(inner, piece)
+                        self._obeys = False  # the prompt takes byte 3 as data, as a board's does
+                        assert self._process is not None
+                        self._process.send_signal(signal.SIGINT)
+                    os.write(inner, pieces[-1])
+
+    def _listen(self) -> None:
+        """Hear from the board whether it obeys; after the reply it can rely on that."""
+        with suppress(OSError):
+            while word := os.read(self._words_end, 1):
+                with self._obeying:
+                    self._obeys = word == b"y"
+                    os.write(self._replies_end, b".")
+
+
+def _environment() -> dict[str, str]:
+    return {name: value for name, value in os.environ.items() if not name.startswith("MICROPY")}

@@ -1,11 +1,13 @@
 """What a Pico W is before main.py: its modules, its flash with littlefs on it, its converter. Run by board.py.
 
-micropython boot.py STAND-INS FLASH FEED PROMPT CAUSE
+micropython boot.py STAND-INS FLASH FEED PROMPT CAUSE WORDS REPLIES
 
 Real: the interpreter, its REPL, asyncio and littlefs; everything that was installed, main.py and the board's own file
 included. Stand-in, besides firmware/virtual (pins, converter, state machine, DMA, clock): a flash chip that is a file
-of this computer; sys.platform and os.uname; ADC, watchdog, pins of lamp and prompt. There is no `bluetooth`, as on a
-board whose radio does not start. Not simulated: the memory of a board, the time that its code and its flash take.
+of this computer; sys.platform and os.uname; ADC, watchdog, pins of lamp and prompt; when Ctrl-C is obeyed: as on a
+board, from main.py's first instruction until it says micropython.kbd_intr(-1), of which WORDS tells board.py. There is
+no `bluetooth`, as on a board whose radio does not start. Not simulated: the memory of a board, the time that its code
+and its flash take.
 """
 
 import os as real_os
@@ -16,17 +18,18 @@ import micropython as real_micropython
 import uctypes as real_uctypes
 import vfs
 
-_stand_ins, _flash, _feed, _prompt, _cause = real_sys.argv[1:6]
+_stand_ins, _flash, _feed, _prompt, _cause, _words, _replies = real_sys.argv[1:8]
+_words = open(_words, "wb")  # noqa: SIM115 - for the life of the board
+_replies = open(_replies, "rb")  # noqa: SIM115
 real_sys.path.insert(0, _stand_ins)
 
 import event_loop  # noqa: E402
 import feed  # noqa: E402
+import flash_chip  # noqa: E402
 import machine as virtual  # noqa: E402
 import rp2  # noqa: E402 - the firmware imports it when this computer's folders are gone
 from clock import clock  # noqa: E402
 
-BLOCK = 4096
-BLOCKS = 212  # 848 KiB, as a Pico W has
 RESET = 7
 MACHINE = "Raspberry Pi Pico W with RP2040"
 
@@ -48,29 +51,10 @@ def reset():
     real_sys.exit(RESET)
 
 
-class Flash:
-    """Blocks of a file; an erase sets them to ones."""
-
-    def __init__(self, path):
-        self._file = open(path, "r+b")  # noqa: SIM115 - for the life of the board
-
-    def readblocks(self, block, buffer, offset=0):
-        self._file.seek(block * BLOCK + offset)
-        self._file.readinto(buffer)
-
-    def writeblocks(self, block, buffer, offset=0):
-        self._file.seek(block * BLOCK + offset)
-        self._file.write(buffer)
-        self._file.flush()
-
-    def ioctl(self, what, argument):
-        if what == 4:
-            return BLOCKS
-        if what == 5:
-            return BLOCK
-        if what == 6:
-            self.writeblocks(argument, b"\xff" * BLOCK)
-        return 0
+def obey_control_c(character):
+    """As micropython.kbd_intr; once this returns, no interrupt comes, or each comes, that a byte 3 asks for."""
+    _words.write(b"y" if character == 3 else b"n")
+    _replies.read(1)
 
 
 class OtherPin:
@@ -156,7 +140,9 @@ def power_up():
     modules["time"] = Like(
         real_time, ticks_us=clock.ticks_us, sleep_us=lambda us: clock.advance_to(clock.now_us + us)
     )
-    modules["micropython"] = Like(real_micropython, alloc_emergency_exception_buf=lambda size: None)
+    modules["micropython"] = Like(
+        real_micropython, alloc_emergency_exception_buf=lambda size: None, kbd_intr=obey_control_c
+    )
     modules["uctypes"] = Like(real_uctypes, addressof=rp2.address_of)
     modules["machine"] = Like(
         virtual,
@@ -170,18 +156,20 @@ def power_up():
         WDT_RESET=3,
         reset_cause=lambda: int(_cause),
     )
-    flash = Flash(_flash)
-    try:
-        littlefs = vfs.VfsLfs2(flash, progsize=256)
-    except OSError:
-        vfs.VfsLfs2.mkfs(flash, progsize=256)
-        littlefs = vfs.VfsLfs2(flash, progsize=256)
+    files = flash_chip.littlefs(_flash)
     vfs.umount("/")
-    vfs.mount(littlefs, "/")
+    vfs.mount(files, "/")
     real_sys.path[:] = ["", "/lib", ".frozen"]
 
 
 power_up()
 if "main.py" in real_os.listdir("/"):
-    exec(compile(open("/main.py").read(), "main.py", "exec"), {"__name__": "__main__"})  # noqa: SIM115
-real_os.putenv("MICROPYINSPECT", "1")  # main.py has come to its end: the prompt
+    program = compile(open("/main.py").read(), "main.py", "exec")  # noqa: SIM115
+    try:
+        real_micropython.kbd_intr(3)
+        obey_control_c(3)
+        exec(program, {"__name__": "__main__"})
+    except (Exception, KeyboardInterrupt) as error:  # as a board does, whatever it is
+        real_sys.print_exception(error)
+    obey_control_c(-1)
+real_os.putenv("MICROPYINSPECT", "1")  # when main.py has come to its end: the prompt

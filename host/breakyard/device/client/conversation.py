@@ -32,11 +32,13 @@ class Conversation:
         stored: records of runs, in order of arrival, until taken; with the bytes they came as.
         status: the latest status record.
         damaged: how many stretches of bytes did not decode.
+        heard: something did decode.
     """
 
     first_index: int = 1
     status: Status | None = None
     damaged: int = 0
+    heard: bool = False
     answers: dict[int, Answer] = field(default_factory=dict)
     stored: deque[tuple[Record, bytes]] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_RECORDS))
     loose: deque[Record] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_LINES))
@@ -93,6 +95,7 @@ class Conversation:
                 continue
             try:
                 self._sort(parse(raw), raw)
+                self.heard = True
             except DamagedRecord:
                 self.damaged += 1
 

@@ -20,6 +20,10 @@ from breakyard.wire.layout import Command, Error
 
 TRIES: Final = 3
 
+KNOCK_EVERY_S: Final = 0.25
+KNOCKS_FOR: Final = 5
+"""Time-outs: the port of many a board restarts it when it is opened, and the firmware takes some seconds to load."""
+
 Seal = Callable[[Command, bytes], bytes | None]
 """Given a command and its arguments: the arguments of SEALED in its place, or None to send it as it is."""
 
@@ -37,9 +41,30 @@ class Exchange:
         self._pump: asyncio.Task[None] | None = None
 
     async def start(self) -> None:
-        """Connect and begin to take bytes. Raises: LinkError."""
+        """Connect, begin to take bytes, and knock where the link wants that. Raises: LinkError."""
         await self.link.connect()
         self._pump = asyncio.create_task(self._take())
+        if knock := getattr(self.link, "knock", b""):
+            try:
+                await self._knock(knock)
+            except BaseException:
+                await self.stop()
+                raise
+
+    async def _knock(self, knock: bytes) -> None:
+        """Send what harms nobody until a logger has said something; only then is it safe to send commands."""
+        end = time.monotonic() + KNOCKS_FOR * self.timeout_s
+        while not self.conversation.heard:
+            if time.monotonic() > end:
+                raise LinkTimeout(
+                    "no logger answers at the other end of the cable; is its firmware installed, "
+                    "the prompt switch open, and the port the right one?"
+                )
+            await self.link.send(knock)
+            with suppress(LinkTimeout):
+                deadline = time.monotonic() + KNOCK_EVERY_S
+                while not self.conversation.heard:
+                    await self.wait(deadline)
 
     async def stop(self) -> None:
         """Stop taking bytes and disconnect."""

@@ -6,7 +6,8 @@ from typing import Protocol
 class Link(Protocol):
     """A two-way stream of bytes that may be cut into packets anywhere.
 
-    A link that broke raises LinkLost from `send` and `receive` until it is connected again.
+    A link that broke raises LinkLost from `send` and `receive` until it is connected again. One that cannot know what
+    is at its other end has `knock`: bytes that the client sends, and nothing else, until a logger has answered.
     """
 
     @property

@@ -43,8 +43,15 @@ def find() -> tuple[Port, ...]:
     )
 
 
+KNOCK: Final = bytes(16)
+"""Delimiters alone, which a logger answers with its IDENTITY (SPEC.md, section 8). A command would hold a byte 3, and
+that is Ctrl-C to a board that has no logger's firmware, or is only starting it."""
+
+
 class UsbLink:
     """A link through the serial port of that name."""
+
+    knock = KNOCK
 
     max_packet = 1024
     read_records = 64
@@ -69,6 +76,7 @@ class UsbLink:
             raise LinkError(
                 f"cannot open {self._port}: {error}; is the cable in, and the port in nobody else's use?"
             ) from error
+        _keep_lines(serial)
         self._serial, self._inflow = serial, Inflow()
         # A thread, because serial ports cannot be waited for in an event loop on every system.
         self._thread = threading.Thread(
@@ -103,6 +111,17 @@ class UsbLink:
     async def receive(self) -> bytes:
         """Wait for some bytes. Raises: LinkLost."""
         return await self._inflow.take()
+
+
+def _keep_lines(serial: "Serial") -> None:
+    """Closing the port shall leave DTR and RTS as they are: their edges restart many boards with an ESP32."""
+    with suppress(ImportError):  # not on Windows
+        import termios
+
+        with suppress(termios.error):
+            settings = termios.tcgetattr(serial.fd)
+            settings[2] &= ~termios.HUPCL
+            termios.tcsetattr(serial.fd, termios.TCSANOW, settings)
 
 
 def _read_on(serial: "Serial", inflow: Inflow, loop: asyncio.AbstractEventLoop) -> None:

@@ -3,7 +3,7 @@
 from firmware_support import raises
 from test_flash_store import Files
 
-from logger.core import run_memory
+from logger.core import pieces
 from logger.core.flash_store import TAIL_BYTES, FlashStore
 
 
@@ -15,19 +15,19 @@ def small_heap(size):
 
 
 def test_what_cannot_be_had_is_halved_and_told():
-    run_memory.bytearray = small_heap
+    pieces.bytearray = small_heap
     try:
         store = FlashStore(Files(), while_recording=False, ram_bytes=60000)
-        assert raises(MemoryError, run_memory.take, 60000, 30000)
+        assert raises(MemoryError, pieces.take_run, 60000, 30000)
     finally:
-        del run_memory.bytearray
+        del pieces.bytearray
 
     assert store.notes == ["little memory: a run may have 15000 bytes"]
     assert 14000 < store.room() <= 15000
 
 
 def test_what_was_reserved_is_taken_once():
-    run_memory.reserve(60000, TAIL_BYTES)
+    pieces.reserve_run(60000, TAIL_BYTES)
     first = FlashStore(Files(), while_recording=False, ram_bytes=60000)
     second = FlashStore(Files(), while_recording=False, ram_bytes=8000)
 
