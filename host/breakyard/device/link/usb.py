@@ -119,9 +119,9 @@ def _keep_lines(serial: "Serial") -> None:
         import termios
 
         with suppress(termios.error):
-            settings = termios.tcgetattr(serial.fd)
+            settings = termios.tcgetattr(serial.fileno())
             settings[2] &= ~termios.HUPCL
-            termios.tcsetattr(serial.fd, termios.TCSANOW, settings)
+            termios.tcsetattr(serial.fileno(), termios.TCSANOW, settings)
 
 
 def _read_on(serial: "Serial", inflow: Inflow, loop: asyncio.AbstractEventLoop) -> None:
