@@ -17,14 +17,14 @@ RESTART_MS = 3000  # a crash at each start must not wear the flash out
 LOADING_BYTES = 8192
 
 
-def prompt_pin():
+def prompt_pin() -> int:
     """The same as in the board's file, which is not loaded yet."""
     if sys.platform == "rp2":
         return 22
     return 14 if "ESP32S3" in os.uname().machine else 27
 
 
-def start():
+def start() -> None:
     """Load everything and run, for ever."""
     # Each file that is loaded leaves garbage between what stays. Collected only when the heap is full, the free
     # memory would be in crumbs by then; so it is collected every few kilobytes until all is loaded.
@@ -50,7 +50,7 @@ def start():
     asyncio.run(app.run())
 
 
-def give_up(error):
+def give_up(error: BaseException) -> None:
     """Say what happened, on the console and in a file for the next start, and start the board anew."""
     try:
         gc.collect()

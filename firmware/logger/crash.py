@@ -37,7 +37,7 @@ def _text(error: BaseException) -> bytes:
         import traceback  # type: ignore[import-not-found]  # CPython has it
 
         traceback.print_exception(error, file=text)
-    return text.getvalue().encode()[-_KEPT:]
+    return bytes(text.getvalue().encode()[-_KEPT:])
 
 
 def _read(files, buffer: bytearray) -> int:  # type: ignore[no-untyped-def]

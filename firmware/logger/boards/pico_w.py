@@ -12,8 +12,9 @@ import uctypes
 from machine import ADC, Pin, freq, unique_id
 
 from ..core.flash_store import FlashStore
+from ..core.pieces import take_words
 from ..drivers.flash_files import FileSecrets, FlashFiles
-from ..drivers.hx711_rp2 import Hx711Pio
+from ..drivers.hx711_rp2 import RING_ROOM, Hx711Pio
 from ..drivers.sensors import rp2_temperature_cdeg
 from ..links.usb import UsbLink
 from .common import RUNS_FOLDER, Extras, pin_number, radio_links, read_settings, reset_cause
@@ -57,6 +58,7 @@ class Board(Extras):
             freq(),
             time.ticks_us,
             time.sleep_us,
+            take_words(RING_ROOM),
         )
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)

@@ -22,9 +22,10 @@ Law:
 `poll` allocates nothing while the processor runs at whole megahertz. Counter readings wrap at 2**30.
 """
 
+from array import array
+
 from micropython import const
 
-from ..core.pieces import take_words
 from .converter import GOOD, OUT_OF_STEP, SLEEP_US, Converter
 from .hx711_pio import BIT_CYCLES, CLOCK_HIGH, CLOCK_LOW, FIRST_CYCLES, OVERHEAD_CYCLES, TURN_CYCLES, hx711
 
@@ -36,6 +37,9 @@ _RING_BYTES = const(2048)
 _RING_WORDS = const(512)
 _RING_MASK = const(511)
 RING_CONVERSIONS = const(256)
+RING_ROOM = const(
+    1024
+)  # words: a ring must lie at a multiple of its size, and there is one such place in these
 
 # Transfers before the channel must be started again: a multiple of the ring, below 2**28 because the RP2350
 # keeps a mode in the bits above; 9 days at 160/s.
@@ -61,11 +65,22 @@ class Hx711Pio(Converter):
     """See Converter.
 
     `machine` and `dma` are an rp2.StateMachine and an rp2.DMA, `request` the number of the request by which
-    the machine paces the channel, `address_of` gives the address of an array.
+    the machine paces the channel, `address_of` gives the address of an array, `words` are RING_ROOM of them, which were
+    put aside while the heap was whole.
     """
 
     def __init__(  # type: ignore[no-untyped-def]
-        self, data_pin, clock_pin, machine, dma, request: int, address_of, cpu_hz: int, ticks_us, sleep_us
+        self,
+        data_pin,
+        clock_pin,
+        machine,
+        dma,
+        request: int,
+        address_of,
+        cpu_hz: int,
+        ticks_us,
+        sleep_us,
+        words=None,
     ) -> None:
         super().__init__(data_pin, ticks_us)
         self.overruns = 0  # conversions overwritten in the ring
@@ -80,8 +95,7 @@ class Hx711Pio(Converter):
         common = _common(cpu_hz, division * 1000000)
         self._cycles = cpu_hz // common
         self._micros = division * 1000000 // common
-        # A ring must lie at a multiple of its size: there is one such place in twice the room.
-        self._words = take_words(2 * _RING_WORDS)
+        self._words = words if words else array("I", bytearray(4 * RING_ROOM))
         address = address_of(self._words)
         offset = -address & (_RING_BYTES - 1)
         self._first_word = offset >> 2
