@@ -94,8 +94,8 @@ class PtyBoard:
     def restart_by_power(self) -> None:
         """Off and on; returns when the board starts."""
         before = self.starts
-        self.cut_power()
         while self.starts == before:
+            self.cut_power()
             time.sleep(0.02)
 
     def _keep_running(self) -> None:
