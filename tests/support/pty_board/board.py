@@ -130,14 +130,21 @@ class PtyBoard:
         inner, _, outer, _ = self._ends
         with suppress(OSError):
             while data := os.read(outer, 4096):
-                with self._obeying:
-                    pieces = data.split(b"\x03") if self._obeys else [data]
-                    for piece in pieces[:-1]:
-                        os.write(inner, piece)
-                        self._obeys = False  # the prompt takes byte 3 as data, as a board's does
-                        assert self._process is not None
-                        self._process.send_signal(signal.SIGINT)
-                    os.write(inner, pieces[-1])
+                first, *others = data.split(b"\x03")
+                os.write(inner, first)
+                for other in others:
+                    os.write(inner, self._control_c() + other)
+
+    def _control_c(self) -> bytes:
+        """Byte 3 has come: what is left of it for the board to read."""
+        # No byte is written under the lock: it may have to wait for the board, which may wait for _listen.
+        with self._obeying:
+            if not self._obeys:
+                return b"\x03"
+            self._obeys = False  # the prompt takes byte 3 as data, as a board's does
+            assert self._process is not None
+            self._process.send_signal(signal.SIGINT)
+            return b""
 
     def _listen(self) -> None:
         """Hear from the board whether it obeys; after the reply it can rely on that."""
