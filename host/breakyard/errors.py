@@ -9,6 +9,7 @@
         UsageError(ValueError)          options that do not fit together
         LinkError(OSError)              the way to the logger
             LinkLost                    it broke
+                LinkGone                for good
             LinkTimeout(TimeoutError)   no answer in time
             Refused                     the logger answered with an error
             WrongLogger                 it is not the logger whose key is kept here
@@ -70,6 +71,10 @@ class LinkError(BreakyardError, OSError):
 
 class LinkLost(LinkError):
     """The link broke; what was received before stays valid."""
+
+
+class LinkGone(LinkLost):
+    """The link broke for good: connecting again is in vain."""
 
 
 class LinkTimeout(LinkError, TimeoutError):

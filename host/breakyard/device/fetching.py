@@ -11,7 +11,7 @@ from breakyard.device.client.client import Client, StoredRun
 from breakyard.device.keeping import Keeper
 from breakyard.device.link.base import Link
 from breakyard.device.reach import make_link, pause_s, reach, run_name
-from breakyard.errors import LinkError, LinkLost, Refused, UsageError, WrongLogger
+from breakyard.errors import LinkError, LinkGone, LinkLost, Refused, UsageError, WrongLogger
 
 TRIES: Final = 6
 """Attempts in a row that bring nothing, before it gives up: about a minute by radio."""
@@ -60,7 +60,7 @@ async def fetch_runs(way: str, job: FetchJob, progress: Progress) -> None:
                 before = (len(job.done), job.seen)
                 try:
                     await _go_on(link, job, step)
-                except (Refused, WrongLogger):
+                except (Refused, WrongLogger, LinkGone):
                     raise
                 except LinkError as error:
                     barren = 1 if (len(job.done), job.seen) != before else barren + 1

@@ -37,8 +37,10 @@ async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
         elif kind == "virtual" and not rest:
             from breakyard.simulate.logger import VirtualLogger
 
+            # The folder first, so that it goes last: Windows removes none in which a process has a file open.
+            folder = Path(stack.enter_context(TemporaryDirectory()))
             logger = await stack.enter_async_context(VirtualLogger())
-            await logger.load(_simulated_pull(Path(stack.enter_context(TemporaryDirectory())), calm))
+            await logger.load(_simulated_pull(folder, calm))
             await logger.realtime()
             yield logger.link()
         else:

@@ -16,7 +16,7 @@ from breakyard.device.keeping import Keeper, Kept
 from breakyard.device.link.base import Link
 from breakyard.device.reach import make_link, pause_s, reach, run_name
 from breakyard.device.room import ask_room, room_lines
-from breakyard.errors import LinkError, UsageError
+from breakyard.errors import LinkError, LinkGone, UsageError
 from breakyard.session.files.layout import safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
@@ -93,7 +93,7 @@ class RecordJob:
 
 
 async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
-    """Go through with it over as many connections as it takes. Raises: LinkError only before the run began."""
+    """Go through with it over as many connections as it takes. Raises: LinkError before the run began, later LinkGone only."""
     async with make_link(way) as link:
         attempt = 0
         while True:
@@ -106,7 +106,7 @@ async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
                         await client.erase(job.run, kept.sha256)
                 return kept
             except LinkError as error:
-                if not job.run:
+                if not job.run or isinstance(error, LinkGone):
                     raise
                 job.watcher.line(f"link lost, the logger records on: {error}")
                 await asyncio.sleep(pause_s(attempt))

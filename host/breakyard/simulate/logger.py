@@ -17,13 +17,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from breakyard.errors import LinkLost, LinkTimeout, UsageError
+from breakyard.errors import LinkGone, LinkLost, LinkTimeout, UsageError
 
 CHANNEL_LINK: Final = 0
 CHANNEL_BENCH: Final = 1
 CHANNEL_RADIO: Final = 2
 _HEADER: Final = struct.Struct("<BH")
 _MAX_MESSAGE: Final = 4096
+_OWN_GROUP: Final = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+"""Windows only; elsewhere a session of its own does the same."""
 _PATIENCE_S: Final = 120.0
 """Longest wait for the interpreter to use up granted time; a guard against a hung process, not a measure."""
 
@@ -106,6 +108,9 @@ class VirtualLogger:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             env=_environment(command),
+            # Ctrl-C in the terminal is for the host alone: it ends a run, and the logger must live to hand it over.
+            start_new_session=True,
+            creationflags=_OWN_GROUP,
         )
         self._reader = asyncio.create_task(self._read())
         ready = await self._event("ready")
@@ -230,7 +235,7 @@ class PipeLink:
 
     async def connect(self) -> None:
         if self._broken:
-            raise LinkLost("this link to the virtual logger is gone; ask the logger for a new one")
+            raise LinkGone("the virtual logger went off, and what it had not sent is gone with it")
         while not self._incoming.empty():
             self._incoming.get_nowait()
         self._open = True

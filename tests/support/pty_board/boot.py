@@ -10,6 +10,7 @@ no `bluetooth`, as on a board whose radio does not start. Not simulated: the mem
 and its flash take.
 """
 
+import builtins
 import os as real_os
 import sys as real_sys
 import time as real_time
@@ -162,6 +163,13 @@ def power_up():
     real_sys.path[:] = ["", "/lib", ".frozen"]
 
 
+def as_a_port_prints(*words, sep=" ", end="\n"):
+    """A board's port puts a carriage return before each line feed; the link's bytes, which are not printed, pass."""
+    _print((sep.join([str(word) for word in words]) + end).replace("\n", "\r\n"), end="")
+
+
+_print = print
+builtins.print = as_a_port_prints
 power_up()
 if "main.py" in real_os.listdir("/"):
     program = compile(open("/main.py").read(), "main.py", "exec")  # noqa: SIM115

@@ -1,5 +1,6 @@
 """A board at a serial port, by mpremote as its own process. It must show its prompt: see the board's prompt pin."""
 
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -35,11 +36,15 @@ for name in {names!r}:
 """
 
 _READ: Final = """
+import binascii
 try:
-    with open({name!r}) as file:
-        text = file.read()
-    print("there")
-    print(text, end="")
+    with open({name!r}, "rb") as file:
+        print("there")
+        while True:
+            piece = file.read(256)
+            if not piece:
+                break
+            print(binascii.hexlify(piece).decode())
 except OSError:
     print("absent")
 """
@@ -116,11 +121,10 @@ class Board:
             words += ["+", "fs", "cp", name, f":{name}"]
         self._run(*words, folder=folder)
 
-    def read_text(self, name: str) -> str | None:
-        """A file of the board, or None."""
-        said = self._run("exec", _READ.format(name=name))
-        there, _, text = said.partition("\n")
-        return text if there.strip() == "there" else None
+    def read_bytes(self, name: str) -> bytes | None:
+        """A file of the board, or None. It comes as hex, since a port adds carriage returns to what is printed."""
+        there, _, digits = self._run("exec", _READ.format(name=name)).partition("\n")
+        return bytes.fromhex(digits) if there.strip() == "there" else None
 
     def hashes(self, names: tuple[str, ...]) -> dict[str, str]:
         """SHA-256 of files on the board, in hex; "missing" for those that are not there."""
@@ -145,19 +149,23 @@ class Board:
 
     def _run(self, *words: str, folder: Path | None = None, patience_s: float = _PATIENCE_S) -> str:
         # Without `resume` mpremote restarts the interpreter first, and with it the logger.
+        words_are_utf8 = {**os.environ, "PYTHONUTF8": "1"}
         command = [sys.executable, "-m", "mpremote", "connect", self.port, "resume", *words]
         try:
             done = subprocess.run(
-                command, cwd=folder, capture_output=True, text=True, timeout=patience_s, check=False
+                command, cwd=folder, capture_output=True, timeout=patience_s, check=False, env=words_are_utf8
             )
         except subprocess.TimeoutExpired as error:
             raise LinkError(f"the board at {self.port} does not answer; {PROMPT}") from error
-        if "No module named mpremote" in done.stderr:
+        out, err = (
+            text.decode("utf-8", "replace").replace("\r\n", "\n") for text in (done.stdout, done.stderr)
+        )
+        if "No module named mpremote" in err:
             raise UsageError("mpremote is missing; install it with: pip install breakyard[install]")
         if done.returncode:
-            said = (done.stderr.strip() or done.stdout.strip()).splitlines()
+            said = (err.strip() or out.strip()).splitlines()
             raise LinkError(f"the board at {self.port}: {said[-1] if said else 'no answer'}; {PROMPT}")
-        return done.stdout.replace("\r\n", "\n")
+        return out
 
 
 PROMPT: Final = (

@@ -14,7 +14,9 @@ def with_settings(text: str, changes: Mapping[str, str]) -> str:
 
     Raises: UsageError for a name or value that cannot stand in such a file.
     """
-    lines = text.splitlines()
+    # Line feeds only, as the logger reads it; the carriage returns of other systems are no lines of their own.
+    text = text.removeprefix("\ufeff")
+    lines = [line.rstrip("\r") for line in text.removesuffix("\n").split("\n")] if text else []
     for name, value in changes.items():
         if not _NAME.fullmatch(name) or not value or "#" in value or "\n" in value:
             raise UsageError(f"setting {name}={value}: give it as NAME=VALUE, without # and line ends")

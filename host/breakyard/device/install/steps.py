@@ -53,12 +53,13 @@ def install(
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         files = build(firmware, folder, compiled=compiled)
-        kept = board.read_text(SETTINGS)
-        settings = with_settings(
-            kept if kept is not None else (firmware / SETTINGS).read_text("utf-8"), changes
-        )
+        kept = board.read_bytes(SETTINGS)
+        before = kept if kept is not None else (firmware / SETTINGS).read_bytes()
+        # What is no UTF-8 passes unchanged.
+        text = with_settings(before.decode("utf-8", "surrogateescape"), changes)
+        settings = text.encode("utf-8", "surrogateescape")
         if settings != kept:
-            (folder / NEW_SETTINGS).write_text(settings, "utf-8")
+            (folder / NEW_SETTINGS).write_bytes(settings)
         tell(f"copying {len(files)} files, {'compiled' if compiled else 'as sources'}")
         board.copy(folder)
         sent = (*files, NEW_SETTINGS) if settings != kept else files
@@ -70,7 +71,7 @@ def install(
     if settings != kept:
         board.rename(NEW_SETTINGS, SETTINGS)
     removed = board.remove_others(files)
-    return Installed(info, files, removed, compiled, settings)
+    return Installed(info, files, removed, compiled, text)
 
 
 def _check(info: BoardInfo) -> None:

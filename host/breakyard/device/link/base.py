@@ -6,8 +6,9 @@ from typing import Protocol
 class Link(Protocol):
     """A two-way stream of bytes that may be cut into packets anywhere.
 
-    A link that broke raises LinkLost from `send` and `receive` until it is connected again. One that cannot know what
-    is at its other end has `knock`: bytes that the client sends, and nothing else, until a logger has answered.
+    A link that broke raises LinkLost from `send` and `receive` until it is connected again; one that can never be
+    connected again raises LinkGone. One that cannot know what is at its other end has `knock`: bytes that the client
+    sends, and nothing else, until a logger has answered.
     """
 
     @property

