@@ -93,7 +93,7 @@ class RecordJob:
 
 
 async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
-    """Go through with it over as many connections as it takes. Raises: LinkError before the run began, later LinkGone only."""
+    """Go through with it over as many connections as it takes. Raises: LinkError (later LinkGone only)."""
     async with make_link(way) as link:
         attempt = 0
         while True:
