@@ -5,6 +5,7 @@
     python3 tasks.py test     every test that a machine without boards and radios can run
     python3 tasks.py lint     style, types (host and firmware), import rule
     python3 tasks.py docs     the protocol's tables and vectors, and the commands shown in the README
+    python3 tasks.py manual   a page for every public name, from the docstrings, into manual/
     python3 tasks.py wheel    builds the wheel, installs it elsewhere and runs its demo
     python3 tasks.py bench    speed, memory and coverage, as ratios and shares
     python3 tasks.py fuzz     hostile inputs to everything that eats foreign bytes (--inputs 10000000)
@@ -31,6 +32,16 @@ PORTS = {
 }
 """Board families: the published types of each, and the files that are for the other one."""
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
+
+
+MANUAL = (
+    *("breakyard", "breakyard.errors", "breakyard.units", "breakyard.run", "breakyard.calibration"),
+    *("breakyard.curve", "breakyard.converter", "breakyard.pull.results", "breakyard.comparison"),
+    *("breakyard.plan.ranges", "breakyard.plan.rig", "breakyard.plan.specimens", "breakyard.report.figures"),
+    *("breakyard.formats.read_csv", "breakyard.session.session", "breakyard.session.pulls"),
+    *("breakyard.session.reading", "breakyard.device.logger", "breakyard.device.client.client"),
+)
+"""What the manual tells: the front door, and the rooms behind its names."""
 
 
 def run(*words: str | Path, folder: Path = ROOT, **more: str) -> None:
@@ -122,6 +133,16 @@ def docs() -> None:
     run(PYTHON, "-m", "pytest", "tests/docs")
 
 
+def manual(folder: str = "manual") -> None:
+    """Make the manual of the library; a name or a type that cannot be shown is an error."""
+    set_up("dev")
+    run(
+        *(PYTHON, "-W", "error", "-m", "pdoc", "--docformat", "google", "--no-show-source"),
+        *("--output-directory", folder, *MANUAL),
+    )
+    print(f"written: {Path(folder) / 'breakyard.html'}")
+
+
 def wheel() -> None:
     """Prove that the installed package, away from the checkout, carries the firmware."""
     set_up("dev")
@@ -149,7 +170,16 @@ def bench(*words: str) -> None:
         run(PYTHON, script, *words)
 
 
-VERBS = {"demo": demo, "test": test, "lint": lint, "docs": docs, "wheel": wheel, "bench": bench, "fuzz": fuzz}
+VERBS = {
+    "demo": demo,
+    "test": test,
+    "lint": lint,
+    "docs": docs,
+    "manual": manual,
+    "wheel": wheel,
+    "bench": bench,
+    "fuzz": fuzz,
+}
 
 if __name__ == "__main__":
     if len(sys.argv) < 2 or sys.argv[1] not in VERBS:

@@ -93,6 +93,12 @@ class Converter:
 class Run:
     """One pull as recorded. counts, time_s, quality: shape (n,), read-only, in order of time.
 
+    Example:
+        >>> import breakyard as by
+        >>> run = by.read("demo-session/runs/S1.run")
+        >>> run.counts.shape == run.time_s.shape, run.loss.complete
+        (True, True)
+
     `time_s` counts from the run's first sample, from the time that RUN_BEGIN tells of it if it is lost, from the first
     one present if RUN_BEGIN is lost too; it is never negative.
     `start_utc_s` is the UTC (Unix time) of time_s = 0 with a half-width, None if the clock was

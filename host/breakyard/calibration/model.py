@@ -62,6 +62,12 @@ class LoadInterval:
 class Calibration:
     """Counts to newtons. Made by `calibrate`; read back by `from_json`.
 
+    Example:
+        >>> import breakyard as by
+        >>> calibration = by.open_session("demo-session").calibration()
+        >>> calibration.load_n([100_000, 200_000], zero_counts=100_000).round(1).tolist()[0]
+        0.0
+
     `covariance` is (p, p), `effects` maps each source to a shift of the p coefficients in newtons per
     standard uncertainty, `curvature` holds the fits of load**2 and load**3 (N^2, N^3) over the same points,
     from which the error of a bent cell follows anywhere.

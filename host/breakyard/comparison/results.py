@@ -30,7 +30,13 @@ class Compared:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Comparison:
-    """Groups, every pair of them (or every one against the reference), and what was left out and why."""
+    """Groups, every pair of them (or every one against the reference), and what was left out and why.
+
+    Example:
+        >>> import breakyard as by
+        >>> by.compare({"bonded": [410, 395, 402], "screwed": [310, 330, 321]}, unit="kgf")
+        Comparison of strength: bonded (3), screwed (3); 1 pair
+    """
 
     quantity: Compared
     coverage: float

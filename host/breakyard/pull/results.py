@@ -231,7 +231,7 @@ class Summary:
     Example:
         >>> import breakyard as by
         >>> by.summarize("demo-session/runs/S1.run").failure.manner
-        'brittle'
+        'progressive'
     """
 
     run: Source

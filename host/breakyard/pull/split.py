@@ -47,6 +47,11 @@ def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCu
     never exceeds a tenth of the strongest one's load is taken for handling. A pause is a time without load: a load
     that is held, however long, is none. Pulls all of which but the last were let out slowly get the flag "cycles":
     they may be one specimen's. one_specimen: they are, and stay together.
+
+    Example:
+        >>> import breakyard as by
+        >>> len(by.split_pulls(by.open_session("demo-session").curve("S1")))
+        1
     """
     curve = upright(curve)
     good = np.flatnonzero(curve.usable)

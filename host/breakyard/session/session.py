@@ -2,7 +2,7 @@
 
 import json
 import warnings
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -228,6 +228,7 @@ class Session:
         self,
         name: str | None = None,
         *,
+        groups: Sequence[str] | None = None,
         view: View = "pull",
         unit: str | None = None,
         mode: Mode = "light",
@@ -237,6 +238,7 @@ class Session:
 
         Args:
             name: of one pull; None: all.
+            groups: only pulls of these, where all are drawn.
             view: of one pull: "pull" or "break".
             unit: of force; None: the session's.
         """
@@ -244,10 +246,29 @@ class Session:
         if name is None:
             from breakyard.session.reporting import session_picture
 
-            return session_picture(self.results(), ReadOptions(), unit, mode=mode, shape=shape)
+            results = self.results()
+            if groups is not None:
+                known = {result.pull.group for result in results}
+                if unknown := [group for group in groups if group not in known]:
+                    there = ", ".join(sorted(group for group in known if group))
+                    raise UsageError(
+                        f'{self.layout.specimens_file}: no group "{unknown[0]}"; there is {there}'
+                    )
+                results = tuple(result for result in results if result.pull.group in groups)
+            return session_picture(results, ReadOptions(), unit, mode=mode, shape=shape)
         pull = self.pull(name)
         title = " ".join(part for part in (pull.specimen or pull.name, pull.group) if part)
         return self.curve(name).plot(view=view, unit=unit, title=title, mode=mode, shape=shape)
+
+    def archive(self, to: "str | PathLike[str]") -> int:
+        """Put the session into an archive of Parquet files, with every file byte for byte; returns how many pulls.
+
+        Again, to replace it there. `breakyard import ARCHIVE` brings the folder back. Needs pyarrow (the extra
+        "parquet"). Raises: DataError, UsageError.
+        """
+        from breakyard.session.archiving import add_to_archive
+
+        return add_to_archive(Path(to), self.results(), ReadOptions())[self.root.resolve().name]
 
     def report(
         self, path: "str | PathLike[str] | None" = None, *, unit: str | None = None, matters: float = 0.10
