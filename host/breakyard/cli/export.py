@@ -75,7 +75,7 @@ def command(
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
     from breakyard.session.reading import read_pulls
-    from breakyard.session.recordings import load_curve
+    from breakyard.session.recordings import Curves
 
     if archive and form is Format.JSON:
         raise UsageError("--archive writes Parquet; leave out --format json")
@@ -100,8 +100,9 @@ def command(
         _archive(out, to, results, options)
         return
     written: list[Path] = []
+    curves = Curves(calibration, accuracy_percent=accuracy)
     for result in results:
-        curve = load_curve(result.pull, calibration, accuracy_percent=accuracy)
+        curve = curves.of(result.pull)
         zero_n = result.summary.zero.load_n if result.summary is not None else 0.0
         path = to / f"{name_from(result.pull.name)}.curve.{form.value}"
         write_atomically(path, _curve(curve, form, chosen, zero_n, marks))

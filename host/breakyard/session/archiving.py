@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from breakyard.errors import BreakyardError, UsageError
 from breakyard.session.options import ReadOptions
 from breakyard.session.reading import PullResult
-from breakyard.session.recordings import load_curve
+from breakyard.session.recordings import Curves
 
 if TYPE_CHECKING:
     from breakyard.formats.archive import ArchivedFile, ArchivedPull
@@ -57,10 +57,11 @@ def _pulls(
     from breakyard.formats.archive import ArchivedPull
 
     specimens = {one.id: one for one in session.specimens()}
+    curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
     for result in results:
         pull, problem = result.pull, result.problem
         try:
-            curve = load_curve(pull, options.calibration, accuracy_percent=options.accuracy_percent)
+            curve = curves.of(pull)
         except BreakyardError as error:
             curve, problem = None, problem or str(error)
         specimen = specimens.get(pull.specimen)

@@ -83,10 +83,41 @@ def load_curve(
 
     Raises: BreakyardError of any kind, naming the file.
     """
-    from breakyard.pull.split import split_pulls
+    return Curves(calibration, accuracy_percent=accuracy_percent, response=response).of(pull)
 
-    curve = _whole_curve(pull, calibration, accuracy_percent, response)
-    return curve if pull.part is None else split_pulls(curve)[pull.part - 1]
+
+class Curves:
+    """Curves of pulls one after another, as `load_curve` reads them.
+
+    Pulls of one recording that follow each other share one reading of it, and its arrays: a day's recording of twenty
+    pulls is read and cut once.
+    """
+
+    def __init__(
+        self,
+        calibration: "Path | Calibration | None" = None,
+        *,
+        accuracy_percent: float | None = None,
+        response: "str | Path | StepResponse | None" = None,
+    ) -> None:
+        """Take what holds for all of them; see `load_curve`."""
+        self._calibration = calibration
+        self._accuracy_percent = accuracy_percent
+        self._response = response
+        self._path: Path | None = None
+        self._parts: tuple[LoadCurve, ...] = ()
+
+    def of(self, pull: "Pull") -> LoadCurve:
+        """The curve of one pull. Raises: BreakyardError of any kind, naming the file."""
+        from breakyard.pull.split import split_pulls
+
+        if pull.part is None or pull.path != self._path:
+            self._path, self._parts = None, ()
+            curve = _whole_curve(pull, self._calibration, self._accuracy_percent, self._response)
+            if pull.part is None:
+                return curve
+            self._path, self._parts = pull.path, split_pulls(curve)
+        return self._parts[pull.part - 1]
 
 
 def _whole_curve(

@@ -11,7 +11,7 @@ from breakyard.errors import BreakyardError
 from breakyard.session.in_force import load_calibration
 from breakyard.session.options import ReadOptions
 from breakyard.session.reading import PullResult
-from breakyard.session.recordings import load_curve
+from breakyard.session.recordings import Curves
 from breakyard.version import VERSION
 
 if TYPE_CHECKING:
@@ -47,9 +47,10 @@ def gather(
     info = session.info
     used = _calibrations(good, options)
     written = {one.id: one.notes for one in session.specimens()}
+    curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
     return Content(
         title=_title(session),
-        entries=tuple(_entry(result, options, written) for result in good),
+        entries=tuple(_entry(result, curves, written) for result in good),
         unit=unit,
         coverage=options.coverage,
         place=info.place,
@@ -78,12 +79,12 @@ def _title(session: "Session") -> str:
     return f"Pulls: {', '.join(parts) or session.root.resolve().name}"
 
 
-def _entry(result: PullResult, options: ReadOptions, written: Mapping[str, str]) -> "Entry":
+def _entry(result: PullResult, curves: Curves, written: Mapping[str, str]) -> "Entry":
     from breakyard.report.page.content import Entry
 
     assert result.summary is not None
     pull = result.pull
-    curve = load_curve(pull, options.calibration, accuracy_percent=options.accuracy_percent)
+    curve = curves.of(pull)
     return Entry(
         name=pull.name,
         label=result.label,
@@ -226,9 +227,10 @@ def session_picture(
     """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
     from breakyard.report.figures import Pull, overlay_figure
 
+    curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
     drawn = [
         Pull(
-            load_curve(result.pull, options.calibration, accuracy_percent=options.accuracy_percent),
+            curves.of(result.pull),
             result.summary,
             label=result.label,
             group=result.pull.group,
