@@ -46,6 +46,11 @@ def decode(data: bytes, where: str) -> tuple[str, str]:
     return text, encoding
 
 
+def unicode_text(data: bytes) -> str:
+    """Text of a file that is UTF-8 or UTF-16, with a byte-order mark or without. Raises: UnicodeDecodeError."""
+    return data.decode(_encoding(data))
+
+
 def _encoding(data: bytes) -> str:
     """By its mark; without one by the zero bytes that two-byte letters of the common kind have in them.
 

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from breakyard.errors import DataError, UsageError
+from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_once
 from breakyard.session.files.layout import Layout
 from breakyard.session.files.run_files import read_bytes
@@ -53,6 +54,6 @@ def choose_calibration(layout: Layout, name: str | None = None) -> Path:
 def read_calibration(path: Path) -> str:
     """The text of a calibration file. Raises: DataError."""
     try:
-        return read_bytes(path).decode()
+        return unicode_text(read_bytes(path))
     except UnicodeDecodeError:
         raise DataError(f"{path}: this is not a calibration (no UTF-8 text)") from None

@@ -14,6 +14,7 @@ from typing import Final
 
 from breakyard.calibration.check_weighing import Check
 from breakyard.errors import DataError
+from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_atomically
 from breakyard.session.files.layout import SESSION_FILE, name_from
 from breakyard.session.files.specimens import separator_of
@@ -57,7 +58,7 @@ def read_checks(path: Path) -> tuple[Check, ...]:
     if not path.exists():
         return ()
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = unicode_text(path.read_bytes())
     except UnicodeDecodeError:
         raise DataError(f"{path}: this is not a table of checks (no UTF-8 text)") from None
     except OSError as error:

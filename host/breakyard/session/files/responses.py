@@ -10,6 +10,7 @@ from typing import Final
 
 from breakyard.converter import StepResponse
 from breakyard.errors import DataError, UsageError
+from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_atomically, write_once
 from breakyard.session.files.layout import SESSION_FILE, name_from
 from breakyard.session.files.run_files import read_bytes
@@ -49,7 +50,7 @@ def read_response(path: Path) -> StepResponse:
     """Read one document. Raises: DataError, naming the file."""
     data = read_bytes(path)
     try:
-        return StepResponse.from_json(data.decode())
+        return StepResponse.from_json(unicode_text(data))
     except UnicodeDecodeError:
         raise DataError(f"{path}: this is no step response (no UTF-8 text)") from None
     except DataError as error:

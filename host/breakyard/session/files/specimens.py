@@ -7,11 +7,13 @@ same columns and separator as it was read, in UTF-8 with a mark by which spreads
 import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
 from breakyard.errors import DataError, UnitError
+from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_atomically
 from breakyard.units import mass_unit, parse_mass, to_kilograms
 
@@ -45,7 +47,7 @@ def read_specimens(path: Path) -> tuple[Specimen, ...]:
     except OSError as error:
         raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
     try:
-        text = data.decode("utf-8-sig")
+        text = unicode_text(data)
     except UnicodeDecodeError:
         text = data.decode("cp1252", errors="replace")
     return parse_specimens(text, str(path))
@@ -147,8 +149,9 @@ def write_specimens(path: Path, specimens: Iterable[Specimen]) -> None:
     """Write the table, with the separator that the file has already. Raises: DataError."""
     separator = ","
     if path.exists():
-        first = path.read_bytes()[:4096].decode("utf-8-sig", errors="replace").splitlines()
-        separator = separator_of(first[0]) if first else ","
+        with suppress(UnicodeDecodeError):
+            first = unicode_text(path.read_bytes()).splitlines()
+            separator = separator_of(first[0]) if first else ","
     write_atomically(path, specimens_text(tuple(specimens), separator).encode("utf-8-sig"))
 
 

@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from breakyard.errors import DataError
+from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_atomically
 
 
 def read_toml(path: Path) -> dict[str, Any]:
     """Read a file. Raises: DataError (not there, no text, or where the TOML is broken)."""
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        return tomllib.loads(unicode_text(path.read_bytes()))
     except OSError as error:
         raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
     except RecursionError:
