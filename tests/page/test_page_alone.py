@@ -1,0 +1,151 @@
+"""The page by itself: without a network, without Bluetooth, with a browser that keeps nothing."""
+
+import asyncio
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from browser import PAGE, Phone, browser_on, missing, site_of
+
+pytestmark = [
+    pytest.mark.xdist_group("browser"),
+    pytest.mark.skipif(bool(missing()), reason=missing()),
+]
+
+
+@pytest.fixture
+def site() -> Iterator[str]:
+    """The page as a static site on this machine."""
+    with site_of() as address:
+        yield address
+
+
+def test_it_starts_with_the_server_gone(tmp_path: Path) -> None:
+    """Opened once with a network, it opens without one: every module, the style, ready to connect."""
+    folder = tmp_path / "site"
+    shutil.copytree(PAGE, folder)
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            with site_of(folder) as address:
+                phone = await Phone.at(context, address)
+                await phone.page.evaluate("navigator.serviceWorker.ready.then(() => null)")
+                await phone.page.close()
+            shutil.rmtree(folder)
+            offline = await Phone.at(context, address)
+            await offline.sees("#ways", "Bluetooth")
+            style = await offline.page.evaluate("getComputedStyle(document.querySelector('#arm')).minHeight")
+
+            assert style == "72px"
+            assert offline.errors == []
+
+    asyncio.run(story())
+
+
+def test_without_bluetooth_it_says_the_way_out(site: str, tmp_path: Path) -> None:
+    """As in Firefox and on iPhones: a sentence, not a button that does nothing."""
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            await context.add_init_script(
+                "delete Navigator.prototype.bluetooth; delete Navigator.prototype.serial;"
+            )
+            phone = await Phone.at(context, site)
+            said = await phone.page.inner_text("#ways")
+
+            assert "breakyard field" in said
+            assert await phone.page.locator("#ways button").count() == 0
+            assert phone.errors == []
+
+    asyncio.run(story())
+
+
+@pytest.mark.parametrize(
+    "refusal",
+    [
+        "indexedDB.open = () => { throw new DOMException('no', 'SecurityError'); };",
+        "Object.defineProperty(window, 'indexedDB', { value: undefined });",
+        """const put = IDBObjectStore.prototype.put;
+           IDBObjectStore.prototype.put = function (...all) {
+             if (this.name === 'pieces') throw new DOMException('full', 'QuotaExceededError');
+             return put.apply(this, all);
+           };""",
+    ],
+    ids=["refused", "absent", "full"],
+)
+def test_a_browser_that_keeps_nothing_is_told_before_the_pull(
+    site: str, tmp_path: Path, refusal: str
+) -> None:
+    """Storage is tried out with a real write, and what it means is said; the page works all the same."""
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            await context.add_init_script(refusal)
+            phone = await Phone.at(context, site)
+
+            assert "keep" in await phone.page.inner_text("#join-words")
+            assert "the logger does" in await phone.page.inner_text("#kept-words")
+            assert phone.errors == []
+
+    asyncio.run(story())
+
+
+def test_a_refused_wake_lock_is_said(site: str, tmp_path: Path) -> None:
+    """A battery saver may refuse it: then the screen goes dark, and nobody is surprised."""
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            await context.add_init_script(
+                "WakeLock.prototype.request = () => Promise.reject(new DOMException('no', 'NotAllowedError'));"
+            )
+            phone = await Phone.at(context, site)
+            await phone.page.click("h1")
+            await phone.sees("#join-words", "The screen may go dark")
+
+            assert phone.errors == []
+
+    asyncio.run(story())
+
+
+def test_a_private_window_that_keeps_no_settings_works(site: str, tmp_path: Path) -> None:
+    """localStorage may throw at every touch."""
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            await context.add_init_script(
+                "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('no'); } });"
+            )
+            phone = await Phone.at(context, site)
+            await phone.page.select_option("#unit", "lbf")
+            await phone.page.click("#theme")
+
+            assert await phone.page.inner_text("#stop-unit") == "lbf"
+            assert phone.errors == []
+
+    asyncio.run(story())
+
+
+def test_a_key_that_is_none_is_refused_and_a_key_is_kept_unreadable(site: str, tmp_path: Path) -> None:
+    """The browser keeps a key that can sign and never be read out."""
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            phone = await Phone.at(context, site)
+            kept = await phone.page.evaluate(
+                """async () => {
+                  const { openStore } = await import("./store.mjs");
+                  const { store } = await openStore();
+                  const raw = new Uint8Array(32).fill(7);
+                  const key = await crypto.subtle.importKey(
+                    "raw", raw, { name: "HMAC", hash: "SHA-256" }, false, ["sign"]);
+                  await store.keepKey("0102", key);
+                  const back = await store.keyOf("0102");
+                  const read = await crypto.subtle.exportKey("raw", back).then(() => "read", (error) => error.name);
+                  return [back.extractable, read];
+                }"""
+            )
+
+            assert kept == [False, "InvalidAccessError"]
+
+    asyncio.run(story())
