@@ -19,7 +19,8 @@ def command(
     recordings: Annotated[
         list[Path],
         typer.Argument(
-            help="CSV files with a column of times and one of loads or counts; or one archive's folder."
+            help="CSV files with a column of times and one of loads or counts; the field page's files; "
+            "or one archive's folder."
         ),
     ],
     session: Annotated[
@@ -75,6 +76,8 @@ def command(
     asked for. What was not taken as it stood (times that repeat, rows without a load) is told. The originals are kept
     as they are, each with a note of how it was read.
 
+    What the field page passes on (its .run file and its table) is taken in one go: each run with what was said of it.
+
     An archive made by breakyard export --archive becomes sessions' folders again, inside the folder of --session.
 
     Example: breakyard import pull7.csv pull8.csv --session 2026-05-03-slipway --accuracy 0.5
@@ -83,6 +86,11 @@ def command(
         if len(recordings) > 1:
             raise UsageError("an archive's folder is imported alone; files can be several")
         _restore(recordings[0], session or Path(), Output(as_json))
+        return
+    from breakyard.session.passed_on import is_table
+
+    if any(one.suffix == ".run" or is_table(one) for one in recordings):
+        _join(recordings, session, Output(as_json))
         return
     from breakyard.formats.recording import CsvOptions
     from breakyard.session import importing
@@ -184,6 +192,41 @@ def _next(documents: "Sequence[dict[str, object]]", root: Path, calibration: boo
     if calibration:
         return f'breakyard calibrate {documents[0]["file"]} --masses "0, 20 kg, 40 kg, 20 kg, 0"'
     return f"breakyard summarize {documents[0]['file'] if len(documents) == 1 else root}"
+
+
+def _join(paths: "Sequence[Path]", folder: Path | None, out: Output) -> None:
+    """Runs that the field page passed on, with its table. Raises: UsageError, DataError."""
+    from breakyard.errors import DataError
+    from breakyard.session import importing, passed_on
+    from breakyard.session.files.notes import RunNotes
+
+    tables = [one for one in paths if passed_on.is_table(one)]
+    joined_files = [one for one in paths if one.suffix == ".run"]
+    if others := [one for one in paths if one not in tables and one not in joined_files]:
+        raise UsageError(f"{others[0]}: not from the field page; import it by itself")
+    if not joined_files:
+        raise UsageError(f"{tables[0]}: a table alone; name the .run file that was passed on with it as well")
+    said: dict[tuple[str, int], RunNotes] = {}
+    for table in tables:
+        said |= passed_on.read_table(table)
+    runs: list[passed_on.PassedOn] = []
+    for path in joined_files:
+        try:
+            runs += passed_on.take_apart(path.read_bytes(), str(path))
+        except OSError as error:
+            raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
+    joined = passed_on.join(importing.session_for(folder), runs, said)
+    for one in joined:
+        words = f" for {one.specimen}" if one.specimen else ""
+        out.say(f"kept: {one.path}{words}" if one.new else f"there already: {one.path}")
+    out.document(
+        {
+            "schema": "breakyard.joined/1",
+            "runs": [
+                {"file": str(one.path), "specimen": one.specimen or None, "new": one.new} for one in joined
+            ],
+        }
+    )
 
 
 def _restore(archive: Path, into: Path, out: Output) -> None:

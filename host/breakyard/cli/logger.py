@@ -222,6 +222,36 @@ def time(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
     )
 
 
+def _show_key(link: str, out: Output) -> None:
+    """The key that this computer knows, for a telephone's camera. Raises: UsageError when it knows none."""
+    import sys
+
+    import segno
+
+    from breakyard.device.keys import read_keys
+
+    known = read_keys()
+    if len(known) == 1:
+        ((serial, found),) = known.items()
+    else:
+
+        async def ask() -> str:
+            async with reach_way(link) as client:
+                assert client.identity is not None
+                return client.identity.serial.hex()
+
+        serial = asyncio.run(ask()) if known else ""
+        if serial not in known:
+            raise UsageError(
+                "this computer knows no key of that logger; give it one: breakyard logger key --link usb"
+            )
+        found = known[serial]
+    out.say(f"logger {serial}: whoever has this key may command it; let nobody else film it")
+    if not out.as_json:
+        segno.make(found.hex(), error="m").terminal(sys.stdout, compact=True)
+    out.document({"schema": "breakyard.logger.key/1", "serial": serial, "key": found.hex()})
+
+
 def key(
     link: LinkOption = "usb",
     access: Annotated[
@@ -230,6 +260,10 @@ def key(
     remove: Annotated[bool, typer.Option("--remove", help="Let the logger have no key.")] = False,
     show: Annotated[
         bool, typer.Option("--show", help="Print the key, for another computer or a telephone.")
+    ] = False,
+    qr: Annotated[
+        bool,
+        typer.Option("--qr", help="Show the key kept here as a QR code for the field page; change nothing."),
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -242,6 +276,9 @@ def key(
     from breakyard.device.client.auth import NO_KEY, new_key
     from breakyard.wire.layout import Access
 
+    if qr:
+        _show_key(link, Output(as_json))
+        return
     if access.upper() not in Access.__members__:
         raise UsageError(f"--access {access}: say {', '.join(name.lower() for name in Access.__members__)}")
     drawn = NO_KEY if remove else new_key()
