@@ -106,8 +106,3 @@ async def reach_way(way: str, calm: bool = False) -> AsyncIterator["Client"]:
 def pause_s(attempt: int) -> float:
     """How long to wait before attempt 0, 1, 2, ... to connect again."""
     return PAUSES_S[min(attempt, len(PAUSES_S) - 1)]
-
-
-def run_name(serial: bytes, run: int) -> str:
-    """The name of a run's file as long as nobody has given it one."""
-    return f"logger-{serial[-4:].hex()}-run-{run}"

@@ -18,12 +18,12 @@ from breakyard.calibration.model import Calibration
 from breakyard.device.client.client import Client, Refused
 from breakyard.device.keeping import Keeper
 from breakyard.device.link.base import Link
-from breakyard.device.reach import pause_s, reach, run_name
+from breakyard.device.reach import pause_s, reach
 from breakyard.errors import BreakyardError, DataError, LinkError, UsageError
 from breakyard.field.messages import Request, told
 from breakyard.field.reading import read_for_pages
 from breakyard.field.watchers import Watchers
-from breakyard.session.files.layout import safe_name
+from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.session import Session
 from breakyard.wire.frame import frame

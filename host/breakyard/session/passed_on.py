@@ -12,9 +12,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from breakyard.device.reach import run_name
 from breakyard.errors import DataError, UsageError
-from breakyard.session.files.layout import safe_name
+from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.session import Session
 from breakyard.wire.bulk import decode

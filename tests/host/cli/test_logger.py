@@ -13,9 +13,9 @@ from typer.testing import CliRunner
 from breakyard.cli import arming, logger, record
 from breakyard.device.keeping import Keeper
 from breakyard.device.keys import keep_key, read_keys
-from breakyard.device.reach import run_name
 from breakyard.errors import DataError, UsageError
 from breakyard.run import read_run
+from breakyard.session.files.layout import run_name
 
 
 @pytest.fixture(autouse=True)

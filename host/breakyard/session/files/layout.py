@@ -119,3 +119,8 @@ def find_root(start: Path) -> Path | None:
         if (folder / SESSION_FILE).is_file():
             return folder
     return None
+
+
+def run_name(serial: bytes, run: int) -> str:
+    """The name of a run's file as long as nobody has given it one."""
+    return f"logger-{serial[-4:].hex()}-run-{run}"
