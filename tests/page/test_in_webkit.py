@@ -1,4 +1,4 @@
-"""The page in WebKit, the engine of every browser on an iPhone: the way through a computer, and what it says without one.
+"""The page in WebKit, the engine of every browser on an iPhone: through a computer, and what it says without one.
 
 WebKitGTK by its WebDriver. It is not Safari: no Bluetooth as there, but another network stack, and no telephone.
 """

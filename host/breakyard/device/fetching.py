@@ -10,8 +10,9 @@ from typing import Any, Final, Protocol
 from breakyard.device.client.client import Client, StoredRun
 from breakyard.device.keeping import Keeper
 from breakyard.device.link.base import Link
-from breakyard.device.reach import make_link, pause_s, reach, run_name
+from breakyard.device.reach import make_link, pause_s, reach
 from breakyard.errors import LinkError, LinkGone, LinkLost, Refused, UsageError, WrongLogger
+from breakyard.session.files.layout import run_name
 
 TRIES: Final = 6
 """Attempts in a row that bring nothing, before it gives up: about a minute by radio."""

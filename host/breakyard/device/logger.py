@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any, Self, TypeVar
 from breakyard.device.client.client import Client, StoredRun
 from breakyard.device.keeping import Keeper, Kept
 from breakyard.device.live import LiveNumber, live_number, state_name
-from breakyard.device.reach import make_link, reach, run_name
+from breakyard.device.reach import make_link, reach
 from breakyard.errors import LinkError, UsageError
+from breakyard.session.files.layout import run_name
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration

@@ -14,10 +14,10 @@ from breakyard.device.client.client import Client
 from breakyard.device.client.download import fetch
 from breakyard.device.keeping import Keeper, Kept
 from breakyard.device.link.base import Link
-from breakyard.device.reach import make_link, pause_s, reach, run_name
+from breakyard.device.reach import make_link, pause_s, reach
 from breakyard.device.room import ask_room, room_lines
 from breakyard.errors import LinkError, LinkGone, UsageError
-from breakyard.session.files.layout import safe_name
+from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
 from breakyard.wire.layout import State

@@ -4,10 +4,9 @@ from pathlib import Path
 from types import SimpleNamespace
 
 from breakyard.device.link import ble
-from breakyard.device.reach import run_name
 from breakyard.errors import UsageError
 from breakyard.report.words.printable import printable
-from breakyard.session.files.layout import LONGEST_NAME, Layout, name_from, safe_name
+from breakyard.session.files.layout import LONGEST_NAME, Layout, name_from, run_name, safe_name
 from breakyard.session.files.run_files import _natural
 
 MAX_LEN = 160
