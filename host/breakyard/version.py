@@ -1,5 +1,3 @@
 """The version of the package, as pyproject.toml has it."""
 
-from typing import Final
-
-VERSION: Final = "0.1.0"
+VERSION = "0.1.0"

@@ -289,3 +289,46 @@ def test_broken_notes_are_told_in_one_line(tmp_path: Path, text: str) -> None:
 
     with pytest.raises(DataError, match=r"a\.toml"):
         read_notes(path)
+
+
+def test_comments_and_order_of_a_persons_file_survive_a_rewrite(session: Session) -> None:
+    """What changed is changed, what is new is added, and every other byte stays as it was written."""
+    notes = session.layout.notes_file("B1")
+    notes.parent.mkdir(exist_ok=True)
+    notes.write_text(
+        "# glued on a wet day\n"
+        'notes = "slipped a little"   # heard it\n'
+        'crew = ["A", "B"]\n'
+        "\n"
+        "[weather]\n"
+        "wind_m_per_s = 7.5  # gusts\n",
+        encoding="utf-8",
+    )
+    session.layout.session_file.write_text(
+        '# the old slip\nunit = "kgf" # what we think in\n', encoding="utf-8"
+    )
+
+    before = session.notes("B1")
+    session.write_notes("B1", RunNotes("B1", "slipped\ntwice", more=before.more))
+    open_session(session.root).write_info(SessionInfo(unit="kN", place="slipway"))
+
+    text = notes.read_text(encoding="utf-8")
+    info = session.layout.session_file.read_text(encoding="utf-8")
+    assert "# glued on a wet day" in text
+    assert "# gusts" in text
+    assert text.index("crew") < text.index("[weather]")
+    assert session.notes("B1") == RunNotes("B1", "slipped\ntwice", more=before.more)
+    assert "# the old slip" in info
+    assert "# what we think in" in info
+    assert (open_session(session.root).info.unit, open_session(session.root).info.place) == ("kN", "slipway")
+
+
+def test_a_version_is_said_once() -> None:
+    """The package and its packaging agree."""
+    import tomllib
+
+    import breakyard
+
+    project = tomllib.loads((Path(__file__).parents[3] / "pyproject.toml").read_text("utf-8"))["project"]
+
+    assert breakyard.__version__ == project["version"]

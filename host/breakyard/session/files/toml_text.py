@@ -1,10 +1,11 @@
-"""Texts in TOML: read with the standard library, written with tomli_w, errors with the file's name.
+"""Texts in TOML: read with the standard library, errors with the file's name.
 
-Writing a file again keeps keys that this version does not know, but not comments.
+A new file is written with tomli_w. A file that a person may have edited is changed with tomlkit, which keeps comments,
+order and layout; keys that this version does not know stay too.
 """
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, MutableMapping
 from pathlib import Path
 from typing import Any
 
@@ -29,10 +30,51 @@ def read_toml(path: Path) -> dict[str, Any]:
 
 
 def write_toml(path: Path, data: Mapping[str, Any]) -> None:
-    """Write a file whole, leaving out what is None. Raises: DataError."""
+    """Write a file whole, leaving out what is None; what is there already is changed only where it differs.
+
+    Raises: DataError.
+    """
     import tomli_w
 
-    write_atomically(path, tomli_w.dumps(_without_none(data), multiline_strings=True).encode())
+    values = _without_none(data)
+    text = _edited(path, values) or tomli_w.dumps(values, multiline_strings=True)
+    write_atomically(path, text.encode())
+
+
+def _edited(path: Path, values: dict[str, Any]) -> str | None:
+    """The file's own text with these values in it; None where there is none, or where it cannot be done.
+
+    The result is read again: TOML can be written in ways that do not survive an edit, and the values come before the
+    comments. What is empty is not added.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
+        values = {
+            name: value for name, value in values.items() if name in document or value not in ("", [], {})
+        }
+        _put(document, values)
+        text = tomlkit.dumps(document)
+        return text if tomllib.loads(text) == values else None
+    except (OSError, TOMLKitError, ValueError, TypeError, LookupError, AttributeError, RecursionError):
+        return None
+
+
+def _put(table: MutableMapping[str, Any], values: Mapping[str, Any]) -> None:
+    """Make a table say these values, touching only what differs."""
+    import tomlkit
+
+    for name in [name for name in table if name not in values]:
+        del table[name]
+    for name, value in values.items():
+        old = table.get(name)
+        if isinstance(old, MutableMapping) and isinstance(value, Mapping):
+            _put(old, value)
+        elif old != value or isinstance(old, bool) != isinstance(value, bool):
+            several_lines = isinstance(value, str) and "\n" in value
+            table[name] = tomlkit.string(value, multiline=True) if several_lines else value
 
 
 def _without_none(data: Mapping[str, Any]) -> dict[str, Any]:
