@@ -68,7 +68,7 @@ def test_sessions_go_into_an_archive_and_come_back(
 
     export.command([root / "runs" / "A1.csv", root], tmp_path / "all", archive=True, as_json=True)
     archived = document(capsys)
-    import_.command(tmp_path / "all", session=tmp_path / "back", as_json=True)
+    import_.command([tmp_path / "all"], session=tmp_path / "back", as_json=True)
     restored = document(capsys)
 
     assert archived["sessions"] == {"yard": 2}
@@ -88,4 +88,4 @@ def test_wrong_use_is_told(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match='two sessions are called "yard"'):
         export.command([one, other], tmp_path / "out", archive=True)
     with pytest.raises(UsageError, match="no archive"):
-        import_.command(one)
+        import_.command([one])
