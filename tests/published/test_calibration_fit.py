@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from inverse_prediction import inverse_prediction
 
 from breakyard.calibration.degree import choose_degree, lack_of_fit
 from breakyard.calibration.fit import fit_polynomial
-from breakyard.calibration.inverse import inverse_prediction
 from breakyard.calibration.quality import e74
 from breakyard.errors import CalibrationError
 

@@ -2,18 +2,16 @@
 
 import hashlib
 import tempfile
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
 from breakyard.device.client.client import Client
-from breakyard.errors import DataError, LinkError, LinkLost
+from breakyard.errors import DataError, LinkError
 from breakyard.wire.frame import FrameReader, frame
 from breakyard.wire.layout import MAX_FRAME
 from breakyard.wire.records import RunEnd, parse
-
-Connect = Callable[[], Awaitable[Client]]
 
 LARGEST_RUN: Final = 64 << 20
 """Bytes; four times the largest flash of the boards. What goes on longer is no run, and must not fill the disk."""
@@ -137,20 +135,3 @@ async def holds_beginning(client: Client, run: int, path: Path) -> bool:
     first = parse(raw)
     # The record itself may be lost in the store: then the file begins behind it.
     return first.run == run and raw == await client.read_record(run, first.index)
-
-
-async def fetch_over_breaks(connect: Connect, run: int, path: Path, *, tries: int = 10) -> RunEnd | None:
-    """Fetch a run over a link that breaks: connect again and go on, up to `tries` breaks without any progress.
-
-    Raises: LinkLost when the link brings nothing any more.
-    """
-    barren = 0
-    while True:
-        before = kept_part(path, run)
-        try:
-            async with await connect() as client:
-                return await fetch(client, run, path)
-        except LinkError as error:
-            barren = 0 if kept_part(path, run) > before else barren + 1
-            if barren >= tries:
-                raise LinkLost(f"the link broke {tries} times without bringing anything: {error}") from error
