@@ -20,7 +20,7 @@ from breakyard.calibration.known_loads import (
 )
 from breakyard.calibration.loops import loops
 from breakyard.calibration.model import TEMPERATURE_RANGE_C, Calibration
-from breakyard.calibration.plate import Plate
+from breakyard.calibration.plate import DEFAULT_NONLINEARITY, Plate
 from breakyard.calibration.points import Point
 from breakyard.errors import CalibrationError
 
@@ -223,6 +223,12 @@ def _remarks(
     elif plate.nonlinearity is None:
         flags.append("nonlinearity_assumed")
         said.append("The cell's sheet states no non-linearity: 0.1 % of its capacity is taken.")
+    elif plate.rated_output_mv_v is None and plate.nonlinearity < DEFAULT_NONLINEARITY:
+        flags.append("plate_unconfirmed")
+        said.append(
+            "The plate's rated output was not stated, so nothing confirms that the sheet is this cell's: 0.1 % of the "
+            "capacity is taken for its non-linearity; state --rated-output."
+        )
     if not any(point.load.nothing for point in points):
         flags.append("no_zero_point")
         said.append("No point has an empty cell: hang nothing first and last to see the zero return.")

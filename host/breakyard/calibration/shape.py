@@ -28,10 +28,14 @@ S_PEAK: Final = math.sqrt(3.0) / 18.0
 
 def scale_of(plate: Plate | None, load_n: float, highest_known_n: float) -> tuple[float, float]:
     """Capacity and largest bend in newtons. Without a plate the load itself (or the highest known load) is taken
-    as the capacity, and the stated default as the bend."""
+    as the capacity, and the default as the bend. A sheet is believed to bend less than that only where the plate's
+    rated output is stated too: then a wrong plate shows (`sanity`), else nothing confirms that it is this cell's."""
     capacity = plate.capacity_n if plate else max(abs(load_n), highest_known_n)
     stated = plate.nonlinearity if plate else None
-    return capacity, (DEFAULT_NONLINEARITY if stated is None else stated) * capacity
+    if plate is None or stated is None:
+        return capacity, DEFAULT_NONLINEARITY * capacity
+    least = 0.0 if plate.rated_output_mv_v is not None else DEFAULT_NONLINEARITY
+    return capacity, max(stated, least) * capacity
 
 
 def shapes(load_n: NDArray[np.float64], capacity_n: float) -> NDArray[np.float64]:

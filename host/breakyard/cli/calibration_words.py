@@ -131,6 +131,12 @@ def _show_intervals(out: Output, made: "Calibration", unit: str, drawn: "Mapping
         rows.append([*row, _where(interval.extrapolation, load == capacity)])
     more = [f"+-, {unit}, drawn"] if drawn else []
     out.table("How sure a load is (95 %)", [f"load, {unit}", f"+-, {unit}", "+-", *more, ""], rows)
+    out.say(
+        "  The instrument alone, as it was mounted and as warm as it was. A pull adds angle, warmth, another mounting,"
+    )
+    out.say(
+        "  creep and another day: about 0.5 % where nothing is stated of them (breakyard summarize says what is what)."
+    )
 
 
 def _where(extrapolation: float, at_capacity: bool) -> str:

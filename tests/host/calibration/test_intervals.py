@@ -412,6 +412,21 @@ def test_without_a_plate_a_default_is_stated() -> None:
     assert size_of(made, "extrapolation", 1200 * KGF) > 0.003 * 1200 * KGF
 
 
+def test_a_sheet_that_nothing_confirms_is_not_believed_to_be_better_than_none() -> None:
+    """0.03 % without the plate's rated output counts as 0.1 % of the capacity, flagged and said; 0.2 % as 0.2 %."""
+    confirmed, alone = make(), make(plate=replace(PLATE, rated_output_mv_v=None))
+    worse = make(plate=replace(PLATE, rated_output_mv_v=None, nonlinearity=0.002))
+    asked = 1200 * KGF
+
+    assert size_of(alone, "extrapolation", asked) == pytest.approx(
+        size_of(confirmed, "extrapolation", asked) / 0.3, rel=0.05
+    )
+    assert size_of(worse, "extrapolation", asked) > 1.8 * size_of(alone, "extrapolation", asked)
+    assert "plate_unconfirmed" in alone.flags
+    assert any("--rated-output" in said for said in alone.sentences)
+    assert "plate_unconfirmed" not in confirmed.flags + worse.flags
+
+
 def test_flags_say_what_was_assumed() -> None:
     """Standard gravity, unstated masses and levers are flagged and said."""
     assumed = [

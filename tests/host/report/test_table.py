@@ -68,8 +68,8 @@ def test_how_far_each_pull_is_extrapolated_is_said_in_its_row(make_summary: Call
 
     table = make_table([near, far])
 
-    assert table.rows[0].doubts[0].startswith("Extrapolated x 2.0 beyond")
-    assert table.rows[1].doubts[0].startswith("Extrapolated x 7.4 beyond")
+    assert table.rows[0].doubts[0].startswith("Extrapolated x 2.0: beyond")
+    assert table.rows[1].doubts[0].startswith("Extrapolated x 7.4: beyond")
     assert any("better than 0.57 % a second, certified cell" in line for line in table.advice)
     assert not any("second, certified cell" in line for line in make_table([near]).advice)
 

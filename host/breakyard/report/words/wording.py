@@ -71,7 +71,7 @@ _LONG: Final[Mapping[str, Sentence]] = {
         "may have followed."
     ),
     "extrapolated": lambda s, u: (
-        f"Extrapolated{_times(s)} beyond the highest known load of the calibration; its interval allows for that."
+        f"Extrapolated{_times(s)}: beyond the highest known load of the calibration; its interval allows for that."
     ),
     "odd_filter": lambda s, u: (
         "The converter's measured step response is that of no filter of order 3 or 4; the interval allows for it."

@@ -100,6 +100,14 @@ def test_a_slow_fall_widens_the_answer_and_it_holds(shape: Callable[[Array], Arr
     assert slow.deviation_n > 1.5 * sudden.deviation_n
 
 
+@pytest.mark.parametrize("order", [3, 4])
+@pytest.mark.parametrize("fall_s", [0.03, 0.04])
+def test_the_break_is_where_the_fall_begins_not_its_middle(fall_s: float, order: int) -> None:
+    """The force broke at 2.2 s and fell for 30 or 40 ms: that moment is told to 5 ms, a third of the way to the
+    middle."""
+    assert found(fall_s, order=order).break_s == pytest.approx(1.0 + PEAK / RATE, abs=0.005)
+
+
 def test_stamps_that_scatter_widen_the_answer() -> None:
     """Time stamps good to 0.3 ms instead of to the logger's steps cost precision, not truth."""
     even, scattered = found(0.001), found(0.001, stamp_s=3e-4)
