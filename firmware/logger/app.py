@@ -13,6 +13,7 @@ from micropython import const
 from .core import layout
 from .core.auth import Gate, Keys, MemorySecrets
 from .core.commands import Commands
+from .core.credit import Credit
 from .core.identity import Identity
 from .core.inbox import Inbox
 from .core.kept_settings import KeptSettings
@@ -75,7 +76,7 @@ class App:
         asyncio.create_task(self._watch(self._serve()))
         await asyncio.sleep_ms(2)
         for link in self._board.links:
-            outbox = Outbox(self.recorder, link.checked)
+            outbox = Outbox(self.recorder, link.checked, Credit(link.counted, os.urandom))
             asyncio.create_task(self._watch(self._receive(link, outbox)))
             await asyncio.sleep_ms(2)
             asyncio.create_task(self._watch(self._send(link, outbox)))
@@ -164,13 +165,17 @@ class App:
                     now = self._ticks_us()
                     room = min(link.max_packet, MAX_PACKET)
                     waited_us = ticks_between(now, sent_at)
-                    if 0 <= waited_us < link.gather_ms * 1000 and not outbox.pressing(room):
+                    if 0 <= waited_us < link.gather_ms * 1000 and not outbox.pressing(room, now):
                         break
+                    if not outbox.credit.allows(room):
+                        break  # nothing is put together that would grow old
                     start = 0
                     end = outbox.fill(packet, room, now)
                     if end == 0:
                         break
                 count = link.send(packet, start, end)
+                if count:
+                    outbox.credit.sent(count)
                 start += count
                 packets += 1
                 if start < end and not count:

@@ -61,6 +61,7 @@ class LinkCable:
 
     trusted = True
     checked = False
+    counted = False
     max_packet = 256
     gather_ms = 0
     session = 0

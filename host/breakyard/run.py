@@ -24,6 +24,7 @@ from breakyard.wire.layout import (
     Input,
     Quality,
 )
+from breakyard.wire.means import Coverage, MeanColumns
 from breakyard.wire.merge import MergedSamples, merge
 from breakyard.wire.records import Identity, Mark, PeakWindow, RunBegin, RunEnd, Settings
 
@@ -81,6 +82,22 @@ class Loss:
     notes: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class MeanTable:
+    """What a slow run has in place of its samples: arrays (n,), read-only, one element for each mean.
+
+    `time_s` is that of the first sample of each, from the same zero as the run's; `number` how many samples it is the
+    mean of; `mean`, `lowest`, `highest` are counts; `quality` is the worst of the samples.
+    """
+
+    time_s: Floats
+    number: Ints
+    mean: NDArray[np.int32]
+    lowest: NDArray[np.int32]
+    highest: NDArray[np.int32]
+    quality: NDArray[np.uint8]
+
+
 @dataclass(frozen=True, slots=True)
 class Converter:
     """What is known of the instrument that made the counts."""
@@ -123,6 +140,9 @@ class Run:
     start_utc_uncertainty_s: float | None
     response: "StepResponse | None" = None
     """Step response measured of the very logger that recorded it, where one is kept beside the recording."""
+
+    means: MeanTable | None = None
+    """Of a run with the setting mean_ms; its samples are then those of the peak windows alone."""
 
     def __repr__(self) -> str:
         spans = f"{len(self.counts)} samples in {self.time_s[-1]:.1f} s" if len(self.counts) else "no samples"
@@ -255,7 +275,7 @@ def _make_run(decoded: Decoded, records: RunRecords, name: str, odd: Sequence[st
         usual = 1e9 / begin.rate_mhz
     else:
         usual, _ = _usual_step(samples.step_us)
-    gaps = _gaps(time_s, samples.step_us, samples.number, usual, LONG_STEP)
+    gaps = _gaps(time_s, samples.step_us, samples.number, usual, LONG_STEP, samples.coverage)
     return Run(
         name=name,
         counts=_frozen(samples.counts),
@@ -273,6 +293,20 @@ def _make_run(decoded: Decoded, records: RunRecords, name: str, odd: Sequence[st
         converter=None if gain is None else Converter(gain),
         start_utc_s=utc_s,
         start_utc_uncertainty_s=uncertainty_s,
+        means=_mean_table(samples.means, zero_us),
+    )
+
+
+def _mean_table(means: MeanColumns, zero_us: int) -> MeanTable | None:
+    if not len(means.number):
+        return None
+    return MeanTable(
+        time_s=_frozen((means.first_us - zero_us) / 1e6),
+        number=_frozen(means.number),
+        mean=_frozen(means.mean),
+        lowest=_frozen(means.lowest),
+        highest=_frozen(means.highest),
+        quality=_frozen(means.quality),
     )
 
 
@@ -310,7 +344,12 @@ def _usual_step(step: NDArray[Any]) -> tuple[float, float]:
 
 
 def _gaps(
-    time_s: Floats, step: NDArray[Any], number: Ints | None, usual: float, longest: float
+    time_s: Floats,
+    step: NDArray[Any],
+    number: Ints | None,
+    usual: float,
+    longest: float,
+    coverage: Coverage | None = None,
 ) -> tuple[Gap, ...]:
     """Find the gaps between samples.
 
@@ -320,12 +359,18 @@ def _gaps(
         number: (n,) of the samples within the run, None if none is skipped.
         usual: the usual step.
         longest: how many times longer a step may be.
+        coverage: numbers of samples that means stand for, which are not missing.
     """
     found = step > longest * usual
     if number is not None:
         found |= np.diff(number) > 1
     places = np.flatnonzero(found).tolist()
     skipped = {i: int(number[i + 1] - number[i]) - 1 for i in places} if number is not None else {}
+    if number is not None and coverage is not None and coverage.total:
+        jumps = {i for i in places if skipped[i]}
+        for i in jumps:
+            skipped[i] -= coverage.between(int(number[i]) + 1, int(number[i + 1]))
+        places = [i for i in places if skipped[i] or i not in jumps]
     return tuple(
         Gap(
             after_sample=i,
@@ -344,11 +389,14 @@ def _with_ends(
     """Add samples that are missing before the first one present and, as RUN_END tells, after the last."""
     many = len(time_s)
     begins, ends = (float(time_s[0]), float(time_s[-1])) if many else (0.0, 0.0)
-    if many and samples.first:
-        gaps = (Gap(-1, 0.0, begins, samples.first, "record"), *gaps)
+    missing = samples.first - samples.coverage.below(samples.first)
+    if many and missing:
+        gaps = (Gap(-1, 0.0, begins, missing, "record"), *gaps)
+    missing = 0
     if end is not None and end.samples > samples.last + 1:
         end_s = (end.end_s * 1_000_000 + end.end_us - zero_us) / 1e6
-        missing = end.samples - samples.last - 1
+        missing = end.samples - samples.last - 1 - samples.coverage.between(samples.last + 1, end.samples)
+    if missing:
         gaps = (*gaps, Gap(many - 1, ends, max(ends, end_s), missing, "record"))
     return gaps
 
@@ -361,6 +409,8 @@ def _contradictions(end: RunEnd | None, samples: MergedSamples, windows: int) ->
     told = end.samples - end.samples_not_stored
     if stored.samples != told:
         return [f"RUN_END tells of {told} stored samples, {stored.samples} are here"]
+    # How many samples behind the means are clipped or doubtful is not known; and they are none where all were kept.
+    not_stored = end.samples_not_stored or samples.coverage.total
     found = {
         "clipped": stored.clipped,
         "doubtful": stored.doubtful,
@@ -370,7 +420,7 @@ def _contradictions(end: RunEnd | None, samples: MergedSamples, windows: int) ->
     odd = [
         f"RUN_END tells {name} = {getattr(end, name)}, found {value}"
         for name, value in found.items()
-        if not _agrees(name, getattr(end, name), value, end.samples_not_stored, stored.samples)
+        if not _agrees(name, getattr(end, name), value, not_stored, stored.samples)
     ]
     if end.peak_windows != windows:
         odd.append(f"RUN_END tells of {end.peak_windows} peak windows, {windows} are here")
@@ -390,7 +440,10 @@ def _agrees(name: str, told: int, found: int, not_stored: int, stored: int) -> b
 
 def _loss(records: RunRecords, samples: MergedSamples, odd: Sequence[str]) -> Loss:
     end, notes = records.end, list(odd)
-    missing_samples = max(0, (samples.last + 1 if end is None else end.samples) - len(samples.counts))
+    coverage = samples.coverage
+    number = np.arange(len(samples.counts)) if samples.number is None else samples.number
+    here = len(number) + (coverage.total - coverage.count_of(number) if coverage.total else 0)
+    missing_samples = max(0, (max(samples.last, coverage.last) + 1 if end is None else end.samples) - here)
     if records.damaged:
         size = sum(stretch.length for stretch in records.damaged)
         notes.append(f"{len(records.damaged)} damaged stretches, {size} bytes, were dropped")

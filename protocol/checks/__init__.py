@@ -15,6 +15,7 @@ LISTS = {
     "levels": "Level",
     "errors": "Error",
     "accesses": "Access",
+    "privacies": "Privacy",
     "faults": "Fault",
     "overloads": "Overload",
     "reset_causes": "ResetCause",

@@ -15,6 +15,7 @@ LETTERS = {
     "bytes32": "S",
     "text": "t",
     "samples": "s",
+    "means": "m",
     "rest": "*",
 }
 

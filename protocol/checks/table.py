@@ -16,6 +16,8 @@ def sizes(fields, samples):
             low, high = low + 1, high + 1 + text
         elif kind == "samples":
             low, high = low + 1 + 5, high + 1 + 5 * samples
+        elif kind == "means":
+            low, high = low + 1 + 13, high + 1 + 13 * TABLE["limits"]["MAX_MEANS"]["value"]
         elif kind != "rest":
             low, high = low + FIXED[kind], high + FIXED[kind]
     return low, high

@@ -16,6 +16,7 @@ FLAGS = {
     "Nothing": "Something that is not in the store.",
     "Unknown": "A command that version 1 does not have.",
     "Damaged": "Damaged commands get no answer.",
+    "Limit": "Arguments at the ends of their range.",
     "Repeated": "The same command again gets the same answer again and is not carried out twice.",
     "Knock": "Delimiters and nothing else, where a host does not know what is at the other end.",
     "Newer": "A host of a newer version.",
@@ -45,14 +46,14 @@ def _hello():
         "hello",
         "The logger says who it is, then answers.",
         ["Typical"],
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, **_HELLO))),
     )
     yield _case(
         "hello-twice",
         "HELLO changes nothing: whoever asks again hears everything again.",
         ["Typical", "Repeated"],
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, **_HELLO))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, **_HELLO))),
     )
     identity = _greeting()[0]
     yield _case(
@@ -61,16 +62,19 @@ def _hello():
         ["Knock"],
         _bytes(bytes(8), identity),
         _bytes(bytes(16), identity, identity),
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, **_HELLO))),
     )
     yield _case(
         "knock-too-short",
         "Fewer delimiters than a knock has, and as many with records between: no answer to them.",
         ["Knock"],
         _bytes(bytes(6)),
-        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, protocol=1, name=""))),
+        _send(command("HELLO", 1), *_greeting(), _whole(answer("HELLO", 1, **_HELLO))),
         _bytes(bytes(6)),
     )
+
+
+_HELLO = {"protocol": 1, "name": "", "commands": LIMITS["COMMANDS_AT_ONCE"], "window": 65535}
 
 
 def _greeting(**settings):
@@ -103,9 +107,9 @@ def _settings():
         ["Typical"],
         _send(_set(1, "threshold_counts", 99), _whole(answer("SET", 1, "BAD_ARGUMENT"))),
         _send(_set(2, "hang_ms", 2500), _whole(answer("SET", 2, value=2500))),
-        _send(command("HELLO", 3), *_greeting(hang_ms=2500), _whole(answer("HELLO", 3, protocol=1, name=""))),
+        _send(command("HELLO", 3), *_greeting(hang_ms=2500), _whole(answer("HELLO", 3, **_HELLO))),
     )
-    for number in (0, 9, 255):
+    for number in (0, len(SETTING_NUMBERS) + 1, 255):
         data = command("SET", 1, setting=number, value=1000)
         yield _case(
             f"set-unknown-{number}",
@@ -118,7 +122,8 @@ def _settings():
 def _refusals():
     clock = _ARGUMENTS["SET_CLOCK"]
     one, too_many = _ARGUMENTS["READ"], LIMITS["MAX_READ"] + 1
-    text = {"code": 0, "text": "x"}
+    text = {"code": 0, "text": "x", "before_ms": 0}
+    never = clock | {"uncertainty_us": LIMITS["CLOCK_NEVER_SET"]}
     for id_, comment, flag, name, arguments, error in (
         ("list-empty", "The store is empty.", "Nothing", "LIST", {"first": 0}, "NO_SUCH_RUN"),
         ("list-last", "No run has a number as high.", "Nothing", "LIST", {"first": 65535}, "NO_SUCH_RUN"),
@@ -135,7 +140,25 @@ def _refusals():
         ("read-follow-2", "follow is 0 or 1.", "BadArgument", "READ", one | {"follow": 2}, "BAD_ARGUMENT"),
         ("erase-nothing", "A run that is not there.", "Nothing", "ERASE", _ARGUMENTS["ERASE"], "NO_SUCH_RUN"),
         ("mark-idle", "No run is being recorded.", "BadState", "MARK", text, "BAD_STATE"),
-        ("mark-code", "A code that is not named.", "BadArgument", "MARK", text | {"code": 4}, "BAD_ARGUMENT"),
+        ("mark-code", "A code that is not named.", "BadArgument", "MARK", text | {"code": 5}, "BAD_ARGUMENT"),
+        (
+            "mark-before-60001",
+            "A moment more than a minute ago.",
+            "BadArgument",
+            "MARK",
+            text | {"before_ms": 60001},
+            "BAD_ARGUMENT",
+        ),
+        ("set-clock-never", "A clock that is to count as never set.", "Typical", "SET_CLOCK", never, "OK"),
+        (
+            "set-clock-highest",
+            "An anchor in the year 2106 for a device time that is still to come.",
+            "Limit",
+            "SET_CLOCK",
+            dict.fromkeys(("device_s", "utc_s"), 0xFFFFFFFF)
+            | {"device_us": 999999, "utc_us": 999999, "uncertainty_us": 0},
+            "OK",
+        ),
         ("set-clock", "A clock anchor.", "Typical", "SET_CLOCK", clock, "OK"),
         (
             "set-clock-device-us",
@@ -191,7 +214,7 @@ def _refusals():
             _send(_raw(number, 1, sound + b"\0"), _whole(_error(number, 1, "BAD_ARGUMENT"))),
         )
     for id_, text in (("utf8", b"\xc3("), ("65", b"x" * 65)):
-        data = _raw(COMMANDS["MARK"]["value"], 1, b"\0" + bytes([len(text)]) + text)
+        data = _raw(COMMANDS["MARK"]["value"], 1, b"\0" + bytes([len(text)]) + text + b"\0\0")
         yield _case(
             f"mark-text-{id_}",
             "A text that no text field can have.",
@@ -263,7 +286,7 @@ def _repeated():
         _send(data, reply),
         _send(data, reply),
     )
-    refused = command("MARK", 6, code=0, text="late")
+    refused = command("MARK", 6, code=0, text="late", before_ms=0)
     yield _case(
         "error-again",
         "An error is repeated like any answer.",
@@ -362,6 +385,15 @@ def _keys():
         ["BadState"],
         _send(command("CHALLENGE", 1, host_nonce=bytes(32)), _whole(answer("CHALLENGE", 1, "BAD_STATE"))),
     )
+    yield _case(
+        "sealed-empty",
+        "A seal over nothing.",
+        ["BadArgument"],
+        _send(
+            command("SEALED", 1, counter=1, tag=bytes(32), sealed=b""),
+            _whole(answer("SEALED", 1, "BAD_ARGUMENT")),
+        ),
+    )
     start = bytes([COMMANDS["START"]["value"]])
     sealed = command("SEALED", 2, counter=1, tag=bytes(32), sealed=start)
     refused = _whole(answer("SEALED", 2, "NOT_ALLOWED"))
@@ -437,6 +469,36 @@ def _run():
         *(_send(data, _whole(reply)) for data, reply in busy),
     )
     ahead = [command("READ", 2 + i, run=1, first=i, count=1, follow=1) for i in range(2)]
+    read = command("READ", 2, run=1, first=0, count=1, follow=0)
+    first = {"kind": pack.KINDS["RUN_BEGIN"]["value"], "run": 1, "index": 0, "fields": {}}
+    yield _case(
+        "read-again",
+        "A READ that was answered comes again: the answer comes again, the records do not.",
+        ["Recording", "Repeated"],
+        _send(start, begun),
+        _send(
+            command("READ", 5, run=1, first=0, count=1, follow=1),
+            first,
+            _whole(answer("READ", 5, next=1, finished=0)),
+        ),
+        _send(read, first, _whole(answer("READ", 2, next=1, finished=0))),
+        _send(read, _whole(answer("READ", 2, next=1, finished=0))),
+    )
+    yield _case(
+        "follow-before-the-trigger",
+        "A followed READ of the run that ARM promised waits for it; when STOP disarms, there is no such run.",
+        ["Recording", "Typical"],
+        _send(
+            command("ARM", 1),
+            begun | {"fields": begun["fields"] | {"command": COMMANDS["ARM"]["value"]}},
+        ),
+        _send(command("READ", 2, run=1, first=0, count=1, follow=1)),
+        _send(
+            command("READ", 3, run=2, first=0, count=1, follow=1), _whole(answer("READ", 3, "NO_SUCH_RUN"))
+        ),
+        _send(command("READ", 4, run=1, first=0, count=1, follow=1)),
+        _send(command("STOP", 5), _whole(answer("STOP", 5, run=0)), _whole(answer("READ", 4, "NO_SUCH_RUN"))),
+    )
     yield _case(
         "read-ahead",
         "A READ that goes on where the one under way ends waits behind it; both are answered.",
@@ -470,7 +532,7 @@ def _run():
 
 _ARGUMENTS = {
     "SET": {"setting": 4, "value": 5000},
-    "MARK": {"code": 0, "text": "x"},
+    "MARK": {"code": 0, "text": "x", "before_ms": 0},
     "LIST": {"first": 1},
     "READ": {"run": 1, "first": 0, "count": 1, "follow": 0},
     "SET_CLOCK": {"device_s": 1, "device_us": 0, "utc_s": 1, "utc_us": 0, "uncertainty_us": 1},

@@ -1,7 +1,19 @@
 """What a reader must refuse, and with which reason. Each case has one fault only."""
 
 from . import pack
-from .valid import CALIBRATION, IDENTITY, LOG, MARK, PEAK_WINDOW, RUN_BEGIN, RUN_END, SAMPLES, STATUS, TYPICAL
+from .valid import (
+    CALIBRATION,
+    IDENTITY,
+    LOG,
+    MARK,
+    MEANS,
+    PEAK_WINDOW,
+    RUN_BEGIN,
+    RUN_END,
+    SAMPLES,
+    STATUS,
+    TYPICAL,
+)
 
 FLAGS = {
     "Stuffing": "The bytes between the delimiters are not stuffed bytes.",
@@ -137,6 +149,7 @@ def _values():
         ("RUN_END", RUN_END, "end_us"),
         ("STATUS", STATUS, "now_us"),
         ("LOG", LOG, "log_us"),
+        ("MEANS", MEANS, "first_us"),
     ] + [
         ("RUN_BEGIN", RUN_BEGIN, name)
         for name in ("first_us", "trigger_us", "clock_device_us", "clock_utc_us")
@@ -175,6 +188,37 @@ def _values():
         "The same in a PEAK_WINDOW.",
         "BAD_VALUE",
         pack.record("PEAK_WINDOW", 1, 3, PEAK_WINDOW | {"samples": [(1, 8191, 0)]}),
+    )
+    for number in (0, 18):
+        means = [(1, 0, 0, 5, 5, 5)] * min(number, 17)
+        yield _record(
+            f"means-{number}",
+            "A MEANS record has 1 to 17 means.",
+            "BAD_VALUE",
+            pack.seal(
+                pack.header(14, 1, 3)
+                + pack.pack_fields(pack.KINDS["MEANS"]["fields"][:3], {k: MEANS[k] for k in list(MEANS)[:3]})
+                + bytes([number])
+                + pack.pack_value("means", means)[1:]
+            ),
+        )
+    yield _record(
+        "means-first-step",
+        "The first mean has its time in the fields before it.",
+        "BAD_VALUE",
+        pack.record("MEANS", 1, 3, MEANS | {"means": [(1, 0, 1, 5, 5, 5)]}),
+    )
+    yield _record(
+        "means-of-nothing",
+        "A mean of no samples.",
+        "BAD_VALUE",
+        pack.record("MEANS", 1, 3, MEANS | {"means": [(1, 0, 0, 5, 5, 5), (0, 0, 9, 5, 5, 5)]}),
+    )
+    yield _record(
+        "calibration-scale-0",
+        "Counts cannot be divided by a scale of nothing.",
+        "BAD_VALUE",
+        pack.record("CALIBRATION", 0, 5, CALIBRATION | {"scale_counts": 0}),
     )
     for id_, comment, value in (
         ("infinity", "A force without end.", float("-inf")),

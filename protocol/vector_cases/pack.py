@@ -1,7 +1,7 @@
 """Bytes of records by the table, with struct, zlib and the third-party package `cobs`: neither of our codecs.
 
-A value is an int, a float, a str (text), bytes, or for a block of samples a list of (counts, step, quality), the
-step in units of STEP_US.
+A value is an int, a float, a str (text), bytes, for a block of samples a list of (counts, step, quality), the
+step in units of STEP_US, for a block of means a list of (number, quality, step_ms, mean, lowest, highest).
 """
 
 import json
@@ -35,6 +35,12 @@ def pack_value(kind, value):
         parts = [struct.pack("<B", len(value))]
         for counts, step, quality in value:
             parts.append(struct.pack("<i", counts)[:3] + struct.pack("<H", quality * 8192 + step))
+        return b"".join(parts)
+    if kind == "means":
+        parts = [struct.pack("<B", len(value))]
+        for number, quality, step_ms, *counts in value:
+            parts.append(struct.pack("<HH", quality * 8192 + number, step_ms))
+            parts += [struct.pack("<i", one)[:3] for one in counts]
         return b"".join(parts)
     return bytes(value)  # bytes8, bytes32, rest
 
@@ -92,6 +98,9 @@ def plain(fields, values):
         if field["type"] == "samples":
             counts, steps, quality = (list(column) for column in zip(*value, strict=True))
             value = {"counts": counts, "steps": steps, "quality": quality}
+        elif field["type"] == "means":
+            names = ("number", "quality", "step_ms", "mean", "lowest", "highest")
+            value = {name: list(column) for name, column in zip(names, zip(*value, strict=True), strict=True)}
         elif field["type"] == "f32":
             value = pack_value("f32", value).hex()
         elif isinstance(value, bytes):

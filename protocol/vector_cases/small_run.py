@@ -20,6 +20,7 @@ class SmallRun:
     held: list = field(default_factory=list)  # for each record: numbers of the samples it holds
     counts: dict = field(default_factory=dict)  # by sample number
     time_us: dict = field(default_factory=dict)  # by sample number, from the first sample
+    means: list = field(default_factory=list)  # of the latest MEANS record, as a reader gives them
 
     def add(self, name, values, samples=(), version=1, extra=b""):
         self.records.append(pack.record(name, self.number, len(self.records), values, version, extra))
@@ -54,6 +55,37 @@ class SmallRun:
             "samples": [(self.counts[n] * scale, PERIOD if i else 0, 0) for i, n in enumerate(numbers)],
         }
         self.add("PEAK_WINDOW", values, numbers)
+
+    def add_means(self, numbers, each):
+        """A MEANS record over those samples, so many to a mean."""
+        numbers = list(numbers)
+        groups = [numbers[i : i + each] for i in range(0, len(numbers), each)]
+        first = FIRST_S * 1000000 + self.time_us[numbers[0]]
+        means, before = [], numbers[0]
+        for group in groups:
+            counts = [self.counts[n] for n in group]
+            step_ms = (self.time_us[group[0]] - self.time_us[before]) // 1000
+            means.append((len(group), 0, step_ms, sum(counts) // len(counts), min(counts), max(counts)))
+            before = group[0]
+        values = {
+            "first_sample": numbers[0],
+            "first_s": first // 1000000,
+            "first_us": first % 1000000,
+            "means": means,
+        }
+        self.add("MEANS", values)
+        self.means = [
+            {
+                "first_sample": group[0],
+                "number": mean[0],
+                "mean": mean[3],
+                "lowest": mean[4],
+                "highest": mean[5],
+                "time_us": first - FIRST_S * 1000000 + sum(one[2] for one in means[: i + 1]) * 1000,
+            }
+            for i, (group, mean) in enumerate(zip(groups, means, strict=True))
+        ]
+        return self.means
 
     def set_times(self, step, before):
         """Plan the samples with other steps, in units of 20 us, before some of them."""

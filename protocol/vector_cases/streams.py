@@ -19,6 +19,7 @@ FLAGS = {
     "Incomplete": "The run is not complete.",
     "StoreFull": "Samples were not stored; the peak window has some of them.",
     "Contradiction": "Records that are sound and cannot all be true.",
+    "Means": "A slow run: means in place of samples.",
     "Newer": "Records of a newer version or of an unknown kind.",
 }
 
@@ -35,6 +36,7 @@ def cases():
     yield from _contradictions()
     yield from _ends()
     yield from _totals()
+    yield from _means()
     yield from _newer()
 
 
@@ -44,6 +46,15 @@ def _framing():
     run = whole()
     frames = run.frames()
     yield _case("whole", "A complete run.", ["Whole"], frames, [_run(run)])
+    head = pack.record("FILE", 0, 0, TYPICAL["FILE"][2])
+    yield _case(
+        "file-names-itself",
+        "A file that says first what it is; that record belongs to no run.",
+        ["Framing", "Whole"],
+        [pack.frame(head), *frames],
+        [_run(run)],
+        [head, *run.records],
+    )
     yield _case("empty", "No bytes: no records, no damage, no run.", ["Framing"], [], [])
     yield _case("only-delimiters", "Empty stretches are nothing.", ["Framing"], [b"\0" * 40], [])
     single = [b"\0"] + [frame[1:] for frame in frames]
@@ -621,6 +632,52 @@ def _ends():
         ["StoreFull"],
         later.frames(),
         [_run(later, missing_samples=11, gaps=[(5, 6, "record"), (12, 5, "record")])],
+    )
+
+
+def _means():
+    slow = begin()
+    means = slow.add_means(range(12), 4) + slow.add_means(range(12, 24), 4)
+    add_window(slow)
+    slow.finish()
+    yield _case(
+        "means",
+        "A slow run: means in place of samples, and a peak window of samples. Nothing is missing.",
+        ["Whole", "Means"],
+        slow.frames(),
+        [_run(slow, missing_samples=0) | {"means": means}],
+    )
+    window = [n for held in slow.held for n in held]
+    yield _case(
+        "means-missing",
+        "The first MEANS record is not there: its samples are missing.",
+        ["Means", "Missing", "Incomplete"],
+        slow.frames()[:3] + slow.frames()[4:],
+        [
+            _run(slow, lost=[3], missing_records=[[3, 3]], missing_samples=12, gaps=[(-1, 12, "record")])
+            | {"means": means[3:]}
+        ],
+    )
+    assert window == list(range(12, 19))
+    ended = begin()
+    kept = ended.add_means(range(12), 4)
+    ended.finish(cause=2, samples_not_stored=12, peak_windows=0)
+    yield _case(
+        "means-store-full",
+        "Only means, and the store was full after half of them.",
+        ["Means", "StoreFull"],
+        ended.frames(),
+        [_run(ended, missing_samples=12, gaps=[(-1, 12, "record")]) | {"means": kept}],
+    )
+    wrong = begin()
+    wrong.add_means(range(24), 4)
+    wrong.finish(lowest_counts=0)
+    yield _case(
+        "means-contradict",
+        "RUN_END tells of a lowest count above that of a mean.",
+        ["Means", "Contradiction", "Incomplete"],
+        wrong.frames(),
+        [_run(wrong, missing_samples=0, complete=False) | {"means": wrong.means}],
     )
 
 

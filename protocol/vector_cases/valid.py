@@ -35,6 +35,8 @@ SETTINGS = {
     "status_ms": 100,
     "commit_ms": 500,
     "capacity_counts": 4294967,
+    "mean_ms": 0,
+    "privacy": 0,
 }
 RUN_BEGIN = {
     "boot": 0x5EA51DE5,
@@ -134,6 +136,14 @@ CALIBRATION = {
     "capacity_n": 9806.65,
     "sha256": bytes(range(200, 232)),
 }
+RECEIPT = {"token": 0x9F00C3A1}
+MEANS = {
+    "first_sample": 0,
+    "first_s": 61,
+    "first_us": 250000,
+    "means": [(80, 0, 0, -31042, -31100, -30990), (92, 1, 1001, 12, -31001, 650321), (1, 2, 999, 5, 5, 5)],
+}
+FILE = {"text": "Breakyard run file, protocol 1", "table": bytes.fromhex("0011223344556677")}
 LOG = {"level": 0, "log_s": 66, "log_us": 300000, "text": "run 4 began"}
 COMMAND = {
     "command": 8,
@@ -160,6 +170,9 @@ TYPICAL = {
     "ANSWER": (0, 9, ANSWER),
     "LOG": (0, 18, LOG),
     "CALIBRATION": (0, 19, CALIBRATION),
+    "RECEIPT": (0, 20, RECEIPT),
+    "MEANS": (4, 3, MEANS),
+    "FILE": (0, 0, FILE),
 }
 
 
@@ -185,6 +198,8 @@ def cases():
         )
     yield from _command_newer()
     yield from _samples()
+    yield from _marks()
+    yield from _means()
     yield from _limits()
     yield from _texts()
     yield from _commands()
@@ -313,6 +328,34 @@ def _samples():
     )
 
 
+def _marks():
+    yield _case(
+        "mark-extension",
+        "A length that somebody read and typed.",
+        ["Typical"],
+        "MARK",
+        1,
+        7,
+        MARK | {"code": 4, "text": "1012 mm"},
+    )
+
+
+def _means():
+    def one(id_, comment, flags, means, **more):
+        return _case(f"means-{id_}", comment, flags, "MEANS", 1, 3, MEANS | {"means": means} | more)
+
+    yield one("single", "The least there can be: one mean of one sample.", ["Limit"], [(1, 0, 0, -1, -1, -1)])
+    yield one(
+        "full",
+        "As many means as fit, each of as many samples as can be, rails included.",
+        ["Limit", "Negative"],
+        [(8191, i % 8, 65535 if i else 0, i - 8, LOW, HIGH) for i in range(LIMITS["MAX_MEANS"])],
+        first_sample=U32,
+        first_s=U32,
+        first_us=999999,
+    )
+
+
 def _limits():
     yield _case(
         "run-begin-clock-never-set",
@@ -380,7 +423,7 @@ def _limits():
         PEAK_WINDOW
         | {"rank": 3, "peak_sample": U32, "peak_counts": LOW, "first_sample": U32, "samples": [(LOW, 0, 2)]},
     )
-    for cause, name in enumerate(("hang", "command", "store-full", "power-lost")):
+    for cause, name in enumerate(("hang", "command", "store-full", "power-lost", "memory-lost")):
         changes = {"cause": cause}
         if name == "store-full":
             changes |= {"samples": 5400000, "samples_not_stored": 5000000, "clipped": 77}
@@ -573,7 +616,7 @@ def _texts():
 def _commands():
     arguments = {
         "SET": {"setting": 1, "value": 8000000},
-        "MARK": {"code": 0, "text": "flash"},
+        "MARK": {"code": 0, "text": "flash", "before_ms": 0},
         "LIST": {"first": 65535},
         "READ": {"run": 1, "first": U32, "count": 64, "follow": 1},
         "SET_CLOCK": {
@@ -594,7 +637,7 @@ def _commands():
         "TEST_RATE": {"slow_s": 15},
     }
     results = {
-        "HELLO": {"protocol": 1, "name": "slipway"},
+        "HELLO": {"protocol": 1, "name": "slipway", "commands": 8, "window": 1024},
         "SET": {"value": 8000000},
         "ARM": {"run": 5, "seconds_left": 600},
         "START": {"run": 5, "seconds_left": 0},

@@ -24,7 +24,7 @@ CHANGING = (
     (Command.ARM, b""),
     (Command.START, b""),
     (Command.STOP, b""),
-    (Command.MARK, b"\x00\x01x"),
+    (Command.MARK, b"\x00\x01x\x00\x00"),
     (Command.SET, pack_arguments(Command.SET, setting=4, value=700)),
     (Command.SET_CLOCK, pack_arguments(
         Command.SET_CLOCK, device_s=1, device_us=0, utc_s=1, utc_us=0, uncertainty_us=1)),

@@ -93,7 +93,6 @@ def test_uuids_and_limits_are_those_of_the_table():
     table = read_json("protocol/records.json")
     for name in ("SERVICE_UUID", "STREAM_UUID", "COMMAND_UUID"):
         assert getattr(ble, name) == table["uuids"][name]["value"]
-    assert table["limits"]["LINK_CREDIT"]["value"] == ble.CREDIT_BYTES
     assert table["limits"]["LINK_SILENCE"]["value"] == ble.SILENCE_MS
     assert table["limits"]["LINK_FIRST_WORD"]["value"] == ble.FIRST_WORD_MS
 
@@ -160,18 +159,6 @@ def test_nothing_is_sent_before_the_host_has_written():
     assert line.send(10) == 0
     line.connect()
     assert line.send(10) == 0
-
-
-def test_credit_ends_and_any_word_renews_it():
-    line = Line()
-    line.connect()
-    line.hear()
-    sent = 0
-    while line.send(244):
-        sent += 244
-    assert ble.CREDIT_BYTES - 244 < sent <= ble.CREDIT_BYTES
-    line.hear(b"\0")
-    assert line.send(244) == 244
 
 
 def test_a_full_stack_is_asked_again_and_a_dead_one_is_hung_up():

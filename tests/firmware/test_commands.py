@@ -88,9 +88,9 @@ def test_a_repeated_mark_is_written_once():
     line = Line()
     line.ask(1, layout.COMMAND_START)
     line.logger.samples(0, 20)
-    answer = line.ask(2, layout.COMMAND_MARK, b"\x00\x01x")
+    answer = line.ask(2, layout.COMMAND_MARK, b"\x00\x01x\x00\x00")
     line.logger.samples(0, 20)
-    assert line.ask(2, layout.COMMAND_MARK, b"\x00\x01x") == answer
+    assert line.ask(2, layout.COMMAND_MARK, b"\x00\x01x\x00\x00") == answer
     line.ask(3, layout.COMMAND_STOP)
     line.logger.finish()
 

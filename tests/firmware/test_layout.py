@@ -14,6 +14,7 @@ LETTERS = {
     "bytes32": "S",
     "text": "t",
     "samples": "s",
+    "means": "m",
     "rest": "*",
 }
 LISTS = {
@@ -26,6 +27,7 @@ LISTS = {
     "levels": "LEVEL_",
     "errors": "ERROR_",
     "accesses": "ACCESS_",
+    "privacies": "PRIVACY_",
     "faults": "FAULT_",
     "overloads": "OVERLOAD_",
     "reset_causes": "RESET_",

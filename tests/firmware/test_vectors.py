@@ -63,6 +63,14 @@ def test_records_are_written_as_the_vectors_say():
                 for i in range(len(counts)):
                     at = record.put_sample(buffer, at, counts[i], quality[i], steps[i])
                 continue
+            if field["type"] == "means":
+                buffer[at] = len(value["mean"])
+                at += 1
+                for i in range(len(value["mean"])):
+                    stamp = (value["quality"][i] << layout.QUALITY_SHIFT) | value["number"][i]
+                    counts = (value["mean"][i], value["lowest"][i], value["highest"][i])
+                    at = record.pack(buffer, at, "HHiii", (stamp, value["step_ms"][i], *counts))
+                continue
             if field["type"] == "text":
                 value = value.encode()
             elif field["type"] in ("f32", "bytes8", "bytes32", "rest"):

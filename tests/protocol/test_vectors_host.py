@@ -11,9 +11,10 @@ from breakyard.run import read_runs
 from breakyard.wire.bulk import decode
 from breakyard.wire.cobs import stuff, unstuff
 from breakyard.wire.damage import Damaged, DamagedRecord
+from breakyard.wire.fields import MEAN_COLUMNS
 from breakyard.wire.frame import NEED_DATA, FrameReader, frame, unframe
 from breakyard.wire.layout import FIELDS, STEP_US, Damage, Kind
-from breakyard.wire.records import PeakWindow, Samples, Unknown, build, parse
+from breakyard.wire.records import Means, PeakWindow, Samples, Unknown, build, parse
 
 
 def drain(reader, method="next_record"):
@@ -55,6 +56,8 @@ def values_of(record):
                 "steps": steps.tolist(),
                 "quality": record.quality.tolist(),
             }
+        if name == "means" and isinstance(record, Means):
+            value = {column: getattr(record, column).tolist() for column in MEAN_COLUMNS}
         if isinstance(value, float):
             value = struct.pack("<f", value)
         shown[name] = value.hex() if isinstance(value, bytes) else value
@@ -167,6 +170,14 @@ def test_stream_vector_gives_its_runs(stream_case):
         assert run.loss.missing_samples == expected["missing_samples"]
         assert run.loss.unknown_records == expected["unknown_records"]
         assert run.loss.complete == expected["complete"]
+        means = expected.get("means", [])
+        assert (run.means is not None) == bool(means)
+        if run.means is not None:
+            assert run.means.mean.tolist() == [one["mean"] for one in means]
+            assert run.means.lowest.tolist() == [one["lowest"] for one in means]
+            assert run.means.highest.tolist() == [one["highest"] for one in means]
+            assert run.means.number.tolist() == [one["number"] for one in means]
+            assert np.round(run.means.time_s * 1e6).tolist() == [one["time_us"] for one in means]
         repeated = [note for note in run.loss.notes if "more than once" in note]
         assert repeated == (
             [f"{expected['duplicates']} records came more than once"] if expected["duplicates"] else []

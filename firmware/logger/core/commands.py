@@ -13,6 +13,7 @@ from .probe import LONGEST_S, SLOWEST_S, Probe
 from .recorder import Recorder
 
 _NOTHING = ()
+_LONGEST_BEFORE_MS = 60000
 _EACH_TIME = (layout.COMMAND_HELLO, layout.COMMAND_READ_CALIBRATION)
 
 # places in the list of a calibration's fields
@@ -80,15 +81,23 @@ class Commands:
 
         Records that are no COMMAND are not for the logger and are skipped.
         """
+        end = length - layout.TRAILER
+        if buffer[0] == layout.KIND_RECEIPT:
+            token = record.unpack(buffer, layout.HEADER, end, layout.FIELDS_RECEIPT)
+            if token:
+                self._outbox.credit.came_back(token[0], ticks)
+            return
         if buffer[0] != layout.KIND_COMMAND:
             return
-        end = length - layout.TRAILER
         header = record.unpack(buffer, 4, end, "IB")
         if header is None:  # a command without its number
             self._outbox.bad_records += 1
             return
-        received = bytes(buffer[:length])
         index, command, at = header
+        if not self._outbox.takes_command():
+            self._outbox.busy(index, command)
+            return
+        received = bytes(buffer[:length])
         if received == self._last and command not in _EACH_TIME:
             if self._last_answer is not None:
                 self._outbox.put(self._last_answer)
@@ -150,7 +159,8 @@ class Commands:
         self.knock()
         settings = self._recorder.settings.values()
         self._outbox.put_own(layout.KIND_SETTINGS, layout.FIELDS_SETTINGS, settings)
-        return layout.VERSION, self._recorder.identity.name
+        window = layout.COMMAND_WINDOW if self._outbox.credit.counted else 65535
+        return layout.VERSION, self._recorder.identity.name, layout.COMMANDS_AT_ONCE, window
 
     @property
     def _busy(self) -> bool:
@@ -185,12 +195,19 @@ class Commands:
         return (self._recorder.stop(self._ticks),)
 
     def _mark(self, values: list) -> tuple:  # type: ignore[type-arg]
-        code, text = values[0], values[1]
-        if code > layout.MARK_KNOWN_MASS:
+        code, text, before_ms = values[0], values[1], values[2]
+        if code > layout.MARK_EXTENSION or before_ms > _LONGEST_BEFORE_MS:
             return self._fail(layout.ERROR_BAD_ARGUMENT)
         if self._recorder.trigger.state != layout.STATE_RECORDING:
             return self._fail(layout.ERROR_BAD_STATE)
         second, microsecond = self._now()
+        microsecond -= before_ms % 1000 * 1000
+        second -= before_ms // 1000
+        if microsecond < 0:
+            microsecond += 1000000
+            second -= 1
+        if second < 0:  # before the logger's start
+            second = microsecond = 0
         if not self._recorder.writer.mark(second, microsecond, code, text):
             return self._fail(layout.ERROR_STORE_FULL)
         return second, microsecond
@@ -211,7 +228,7 @@ class Commands:
             return None
         self._outbox.stop_read()
         store = self._recorder.store
-        if not run or store.find(run) != run:
+        if not run or (store.find(run) != run and not (follow and self._recorder.awaits(run))):
             return self._fail(layout.ERROR_NO_SUCH_RUN)
         if first > store.records(run):
             return self._fail(layout.ERROR_NO_SUCH_RECORD)

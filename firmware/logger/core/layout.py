@@ -4,7 +4,7 @@ A test compares every name here with that table, in both directions, under the r
 The host has a file of the same shape (host/breakyard/wire/layout.py) on purpose; neither imports the other.
 
 A layout is a string with one letter per field, in the order of the table:
-    B u8   H u16   I u32   i i24   f f32   8 bytes8   S bytes32   t text   s samples   * rest
+    B u8   H u16   I u32   i i24   f f32   8 bytes8   S bytes32   t text   s samples   m means   * rest
 """
 
 from micropython import const
@@ -20,15 +20,21 @@ MIN_RECORD = const(12)
 MAX_FRAME = const(257)
 MAX_SAMPLES = const(46)
 MAX_WINDOW_SAMPLES = const(43)
+MAX_MEANS = const(17)
 MAX_TEXT = const(64)
 STEP_US = const(20)
 MAX_STEP = const(8191)
 RAIL_LOW = const(-8388608)
 RAIL_HIGH = const(8388607)
 MAX_RUN = const(65535)
-LINK_CREDIT = const(8192)
+LINK_CREDIT = const(4096)
+PACKET_COST = const(60)
+MAX_LIVE = const(2)
 LINK_SILENCE = const(5000)
 LINK_FIRST_WORD = const(20000)
+LINK_UNSEALED = const(30000)
+COMMANDS_AT_ONCE = const(8)
+COMMAND_WINDOW = const(1024)
 MAX_READ = const(64)
 MAX_FILLER = const(240)
 CLOCK_NEVER_SET = const(4294967295)
@@ -49,10 +55,13 @@ KIND_COMMAND = const(9)
 KIND_ANSWER = const(10)
 KIND_LOG = const(11)
 KIND_CALIBRATION = const(12)
+KIND_RECEIPT = const(13)
+KIND_MEANS = const(14)
+KIND_FILE = const(15)
 
 # payload of each kind
 FIELDS_IDENTITY = "8IBttt"
-FIELDS_SETTINGS = "IBHIBHHI"
+FIELDS_SETTINGS = "IBHIBHHIHB"
 FIELDS_RUN_BEGIN = "IBIIIIiIBIIIII"
 FIELDS_SAMPLES = "IIis"
 FIELDS_MARK = "IIBt"
@@ -63,6 +72,9 @@ FIELDS_COMMAND = "B*"
 FIELDS_ANSWER = "BB*"
 FIELDS_LOG = "BIIt"
 FIELDS_CALIBRATION = "tIBiIffffffS"
+FIELDS_RECEIPT = "I"
+FIELDS_MEANS = "IIIm"
+FIELDS_FILE = "t8"
 
 # commands, their arguments and their results
 COMMAND_HELLO = const(1)
@@ -92,7 +104,7 @@ ARGUMENTS_SET = "BI"
 ARGUMENTS_ARM = ""
 ARGUMENTS_START = ""
 ARGUMENTS_STOP = ""
-ARGUMENTS_MARK = "Bt"
+ARGUMENTS_MARK = "BtH"
 ARGUMENTS_LIST = "H"
 ARGUMENTS_READ = "HIBB"
 ARGUMENTS_TIME = ""
@@ -109,7 +121,7 @@ ARGUMENTS_TEST_STORE = ""
 ARGUMENTS_TEST_LINK = "B"
 ARGUMENTS_TEST_RATE = "B"
 
-RESULTS_HELLO = "Bt"
+RESULTS_HELLO = "BtBH"
 RESULTS_SET = "I"
 RESULTS_ARM = "HI"
 RESULTS_START = "HI"
@@ -140,6 +152,8 @@ SETTING_INPUT = const(5)
 SETTING_STATUS_MS = const(6)
 SETTING_COMMIT_MS = const(7)
 SETTING_CAPACITY_COUNTS = const(8)
+SETTING_MEAN_MS = const(9)
+SETTING_PRIVACY = const(10)
 
 SETTING_LIMITS = (
     (20000, 100, 8000000),
@@ -150,6 +164,8 @@ SETTING_LIMITS = (
     (100, 50, 10000),
     (500, 50, 10000),
     (0, 0, 8388607),
+    (0, 0, 60000),
+    (0, 0, 2),
 )
 
 STATE_IDLE = const(0)
@@ -195,11 +211,13 @@ END_HANG = const(0)
 END_COMMAND = const(1)
 END_STORE_FULL = const(2)
 END_POWER_LOST = const(3)
+END_MEMORY_LOST = const(4)
 
 MARK_USER = const(0)
 MARK_VIDEO = const(1)
 MARK_SPECIMEN = const(2)
 MARK_KNOWN_MASS = const(3)
+MARK_EXTENSION = const(4)
 
 LEVEL_INFO = const(0)
 LEVEL_WARNING = const(1)
@@ -215,11 +233,16 @@ ERROR_STORE_FULL = const(6)
 ERROR_WRONG_HASH = const(7)
 ERROR_NOT_ALLOWED = const(8)
 ERROR_TOO_SOON = const(9)
+ERROR_BUSY = const(10)
 
 ACCESS_KEY_ONLY = const(0)
 ACCESS_STATUS = const(1)
 ACCESS_READING = const(2)
 ACCESS_EVERYTHING = const(3)
+
+PRIVACY_AS_ACCESS = const(0)
+PRIVACY_OPEN = const(1)
+PRIVACY_PRIVATE = const(2)
 
 STORE_TEST_SAME = const(0)
 STORE_TEST_NO_FLASH = const(1)

@@ -1,5 +1,7 @@
 """What to send next on a link: answers and log lines, then STATUS when it is due, then the READ under way.
 
+Where a link needs it, receipts are asked for in between (credit.py).
+
 Hands out bytes in packets of any size. A link that is lost takes with it what was queued, the READ under
 way and the stream of STATUS; nothing of the store.
 """
@@ -7,10 +9,12 @@ way and the stream of STATUS; nothing of the store.
 from micropython import const
 
 from . import cobs, layout, record
+from .credit import Credit
 from .recorder import Recorder
 from .timebase import elapsed_ms
 
-_QUEUE = const(24)
+_QUEUE = 3 * layout.COMMANDS_AT_ONCE  # HELLO is answered with three records
+_BUSY = const(64)  # commands that can be told that they came too soon
 _INDEX_MASK = const(0x3FFFFFFF)
 _BULK_STATUS_MS = const(1000)  # while a stored run is sent, which somebody waits for
 
@@ -21,9 +25,11 @@ class Outbox:
     `checked`: the link repeats by itself what was damaged on the way, so one delimiter between two records will do.
     """
 
-    def __init__(self, recorder: Recorder, checked: bool = False) -> None:
+    def __init__(self, recorder: Recorder, checked: bool = False, credit: Credit | None = None) -> None:
         self._recorder = recorder
         self._checked = checked
+        self.credit = credit if credit else Credit(False, None)
+        self._busy: list = []  # type: ignore[type-arg]
         self._delimited = False  # the latest byte handed out was a delimiter that serves the next record too
         self._record = bytearray(layout.MAX_RECORD)
         self._frame = bytearray(layout.MAX_FRAME)
@@ -50,6 +56,8 @@ class Outbox:
         """Forget everything that belongs to the link."""
         self.losses += 1
         self._queue = []
+        self._busy = []
+        self.credit.clear()
         self._frame_length = 0
         self._frame_at = 0
         self._delimited = False
@@ -57,6 +65,15 @@ class Outbox:
         self._read_run = 0
         self._read_answer = None
         self._ahead_count = 0
+
+    def takes_command(self) -> bool:
+        """True when there is room for the answer to another command."""
+        return len(self._queue) <= _QUEUE - 3
+
+    def busy(self, index: int, command: int) -> None:
+        """Tell the host, as soon as there is room, that a command was not carried out."""
+        if len(self._busy) < _BUSY:
+            self._busy.append((index, command))
 
     def put(self, record_bytes: bytes) -> None:
         """Queue a whole record."""
@@ -71,12 +88,19 @@ class Outbox:
 
     def answer(self, index: int, command: int, error: int, fields: str, values: tuple) -> bytes:  # type: ignore[type-arg]
         """Queue an ANSWER and return it."""
-        at = record.begin(self._record, layout.KIND_ANSWER, 0, index)
-        at = record.pack(self._record, at, "BB", (command, error))
-        length = record.finish(self._record, record.pack(self._record, at, fields, values))
-        answer = bytes(self._record[:length])
+        answer = bytes(self._record[: self._answer(index, command, error, fields, values)])
         self.put(answer)
         return answer
+
+    def _answer(self, index: int, command: int, error: int, fields: str, values: tuple) -> int:  # type: ignore[type-arg]
+        at = record.begin(self._record, layout.KIND_ANSWER, 0, index)
+        at = record.pack(self._record, at, "BB", (command, error))
+        return record.finish(self._record, record.pack(self._record, at, fields, values))
+
+    def _receipt(self, ticks: int) -> int:
+        at = record.begin(self._record, layout.KIND_RECEIPT, 0, self._next_index())
+        token = self.credit.ask(ticks)
+        return record.finish(self._record, record.pack(self._record, at, layout.FIELDS_RECEIPT, (token,)))
 
     def log(self, level: int, text: str) -> None:
         """Queue a line for people; dropped when the queue is long."""
@@ -128,15 +152,22 @@ class Outbox:
         self._read_run = 0
         self._ahead_count = 0
 
-    def pressing(self, room: int) -> bool:
-        """True when it is no use to wait: an answer is due, or there is enough to fill a packet."""
-        if self._queue:
+    def pressing(self, room: int, ticks: int) -> bool:
+        """True when it is no use to wait: a record was begun, something is due, or a packet can be filled."""
+        credit = self.credit
+        if self._queue or self._busy or self._frame_at < self._frame_length:
+            return True
+        if credit.live_bytes >= room or credit.receipt_due():
+            return True
+        if self._streaming and credit.may_live(room) and self._status_due(ticks):
             return True
         run = self._read_run
         if not run:
             return False
         if not self._read_follow:
             return True
+        if not credit.may_live(room):
+            return False
         store = self._recorder.store
         waiting = store.records(run) - self._read_next
         if waiting >= self._read_left or store.complete(run):
@@ -147,7 +178,7 @@ class Outbox:
         """Write up to `room` bytes to the start of `packet`; return how many, 0 when there is nothing."""
         used = 0
         while used < room:
-            if self._frame_at == self._frame_length and not self._next_frame(ticks):
+            if self._frame_at == self._frame_length and not self._next_frame(ticks, room):
                 break
             size = self._frame_length - self._frame_at
             if size > room - used:
@@ -157,8 +188,9 @@ class Outbox:
             self._frame_at += size
         return used
 
-    def _next_frame(self, ticks: int) -> bool:
+    def _next_frame(self, ticks: int, room: int) -> bool:
         recorder = self._recorder
+        credit = self.credit
         if recorder.log:
             level, text = recorder.log.pop(0)
             self.log(level, text)
@@ -167,11 +199,23 @@ class Outbox:
             first = self._queue.pop(0)
             length = len(first)
             self._record[:length] = first
+        elif self._busy:
+            index, command = self._busy.pop(0)
+            length = self._answer(index, command, layout.ERROR_BUSY, "", ())
+        elif credit.receipt_due():
+            length = self._receipt(ticks)
         else:
-            if self._streaming:
-                length = self._status(ticks)
-            if not length and self._read_run:
+            live = credit.may_live(room)
+            if self._streaming and live and self._status_due(ticks):
+                length = self._status()
+                credit.live(length)
+            elif self._read_run and not self._read_follow:
                 length = self._read_record()
+            elif self._read_run and live:
+                length = self._read_record()
+                credit.live(length)
+            if not length and credit.counted and credit.live_bytes:
+                length = self._receipt(ticks)
         if not length:
             self._frame_at = self._frame_length = 0
             return False
@@ -195,7 +239,8 @@ class Outbox:
             self._read_next += 1
             self._read_left -= 1
             return length
-        if self._read_left and self._read_follow and not complete and store.find(run) == run:
+        here = store.find(run) == run or self._recorder.awaits(run)
+        if self._read_left and self._read_follow and not complete and here:
             return 0
         self._read_run = 0
         finished = 1 if complete and self._read_next >= store.records(run) else 0
@@ -214,17 +259,19 @@ class Outbox:
             self._ahead_count = 0
         return length
 
-    def _status(self, ticks: int) -> int:
-        recorder = self._recorder
-        timebase = recorder.timebase
+    def _status_due(self, ticks: int) -> bool:
+        timebase = self._recorder.timebase
         timebase.read(ticks)
-        second = timebase.second
-        microsecond = timebase.microsecond
-        every_ms = recorder.settings.status_ms
+        every_ms = self._recorder.settings.status_ms
         if self._read_run and not self._read_follow and every_ms < _BULK_STATUS_MS:
             every_ms = _BULK_STATUS_MS
-        if elapsed_ms(second, microsecond, self._status_s, self._status_us) < every_ms:
-            return 0
+        since_ms = elapsed_ms(timebase.second, timebase.microsecond, self._status_s, self._status_us)
+        return since_ms >= every_ms or since_ms < 0
+
+    def _status(self) -> int:
+        recorder = self._recorder
+        second = recorder.timebase.second
+        microsecond = recorder.timebase.microsecond
         self._status_s = second
         self._status_us = microsecond
         ring = recorder.ring

@@ -9,7 +9,7 @@ from micropython import const
 from . import faults, layout
 from .health import Health
 from .identity import ClockAnchor, Identity
-from .layout import QUALITY_RAIL, STATE_IDLE, STATE_RECORDING
+from .layout import QUALITY_RAIL, STATE_ARMED, STATE_IDLE, STATE_RECORDING
 from .peaks import Peaks
 from .ring import Ring
 from .run_writer import RunWriter
@@ -182,6 +182,10 @@ class Recorder:
     def next_run(self) -> int:
         """Number of the run being recorded, or else of the next one."""
         return self.writer.run if self.writer.active else self.store.last_run + 1
+
+    def awaits(self, run: int) -> bool:
+        """True when ARM or START has promised this run and it is not in the store yet."""
+        return self.trigger.state in (STATE_ARMED, STATE_RECORDING) and run == self.next_run()
 
     @property
     def overload(self) -> int:

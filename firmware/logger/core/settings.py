@@ -16,6 +16,8 @@ class Settings:
         self.status_ms = 0
         self.commit_ms = 0
         self.capacity_counts = 0
+        self.mean_ms = 0
+        self.privacy = 0
         for i in range(len(SETTING_LIMITS)):
             self.change(i + 1, SETTING_LIMITS[i][0])
 
@@ -46,6 +48,8 @@ class Settings:
             self.status_ms,
             self.commit_ms,
             self.capacity_counts,
+            self.mean_ms,
+            self.privacy,
         )
 
 
@@ -58,4 +62,6 @@ _NAMES = (
     "status_ms",
     "commit_ms",
     "capacity_counts",
+    "mean_ms",
+    "privacy",
 )

@@ -3,8 +3,8 @@
 Moves bytes, knows nothing of records. What it looks after, because the radio stacks do not:
 
 * A full stack either queues without limit and reports success (BTstack, Pico W) or raises ENOMEM (NimBLE,
-  ESP32). So no more than CREDIT_BYTES go out without a word from the host, any write being a word, and what
-  was refused with ENOMEM is offered again.
+  ESP32). So what is under way is `counted` by whoever sends (core/credit.py), and what was refused with ENOMEM is
+  offered again.
 * A notification longer than the MTU allows is cut silently. So `max_packet` follows the MTU.
 * MicroPython tells neither of subscriptions nor of a host that says nothing. So nothing is sent before the
   host has written something, and a host that falls silent for SILENCE_MS is put out: the place may be the only
@@ -26,7 +26,7 @@ SERVICE_UUID = "d3d84cfa-56e2-4dec-a4e0-56fb321a2286"
 STREAM_UUID = "d30ce564-06f5-4ced-8d8a-e130788816f9"
 COMMAND_UUID = "170b746e-6cac-461f-80c0-48bec972c96c"
 
-CREDIT_BYTES = const(8192)  # LINK_CREDIT, LINK_SILENCE and LINK_FIRST_WORD of the same table
+# LINK_SILENCE and LINK_FIRST_WORD of the same table
 SILENCE_MS = const(5000)
 FIRST_WORD_MS = const(20000)
 MAX_MTU = const(517)
@@ -61,6 +61,7 @@ class BleLink:
     """
 
     trusted = False
+    counted = True  # the stack tells of nothing that waits
     checked = True  # what is damaged in the air is sent again by the radios
     gather_ms = GATHER_MS
 
@@ -78,7 +79,6 @@ class BleLink:
         self._heard_ms = 0
         self._heard = False
         self._asked_mtu = False
-        self._unheard = 0
         self._advertising = False
         self._shown = b""
         self._waiting = b""  # written by the host, not handed on yet
@@ -158,7 +158,6 @@ class BleLink:
         if count:
             self._heard_ms = now
             self._heard = True
-            self._unheard = 0
             if count > len(buffer):
                 count = len(buffer)
             buffer[:count] = self._waiting[:count]
@@ -174,7 +173,6 @@ class BleLink:
         self._heard_ms = now
         self._heard = False
         self._asked_mtu = False
-        self._unheard = 0
 
     def _look_after(self, now: int) -> None:
         difference = self._ticks_diff
@@ -193,7 +191,7 @@ class BleLink:
         size = end - start
         if not self.connected or self.session != self._seen_session or not self._heard:
             return 0
-        if size > self.max_packet or self._unheard + size > CREDIT_BYTES:
+        if size > self.max_packet:
             return 0
         try:
             self._ble.gatts_notify(self._connection, self._stream, memoryview(buffer)[start:end])
@@ -206,7 +204,6 @@ class BleLink:
         except MemoryError:
             self.refused += 1
             return 0
-        self._unheard += size
         return size
 
     def announce(self, state: int, battery_percent: int) -> None:
@@ -229,6 +226,11 @@ class BleLink:
             self._advertising = True
         except OSError:
             pass  # the stack is still busy with the last connection; tried again at the next poll
+
+    def end(self) -> None:
+        """Put the host out."""
+        if self.connected:
+            self._drop()
 
     def _drop(self) -> None:
         # The disconnect event may have been lost in a full queue; so believe it at once.

@@ -9,6 +9,7 @@ class UsbLink:
     """`source` has readinto(buffer, n), `sink` has write(bytes); `readable()` says whether a byte waits."""
 
     trusted = True  # whoever holds the cable holds the logger
+    counted = False  # the system of the other side says when it is full
     checked = False  # an adapter's serial line has no checksum of its own
     max_packet = 256
     gather_ms = 0

@@ -13,9 +13,27 @@ import numpy as np
 from breakyard.wire.bulk import Decoded, Ints
 from breakyard.wire.damage import Damaged
 from breakyard.wire.layout import Kind
-from breakyard.wire.records import Identity, Mark, PeakWindow, Record, RunBegin, RunEnd, Settings, Unknown
+from breakyard.wire.records import (
+    Identity,
+    Mark,
+    Means,
+    PeakWindow,
+    Record,
+    RunBegin,
+    RunEnd,
+    Settings,
+    Unknown,
+)
 
-_NOT_STORED: Final = (Kind.STATUS, Kind.COMMAND, Kind.ANSWER, Kind.LOG, Kind.CALIBRATION)
+_NOT_STORED: Final = (
+    Kind.STATUS,
+    Kind.COMMAND,
+    Kind.ANSWER,
+    Kind.LOG,
+    Kind.CALIBRATION,
+    Kind.RECEIPT,
+    Kind.FILE,
+)
 
 MAX_RUNS: Final = 1024
 """Runs that are read of one file; those after them are left out."""
@@ -40,6 +58,7 @@ class RunRecords:
     end: RunEnd | None
     marks: tuple[Mark, ...]
     windows: tuple[PeakWindow, ...]
+    means: tuple[Means, ...]
     unknown: int
     hash_agrees: bool | None
 
@@ -158,6 +177,7 @@ def _describe(
         end=end,
         marks=tuple(record for record in others if isinstance(record, Mark)),
         windows=tuple(record for record in others if isinstance(record, PeakWindow)),
+        means=tuple(record for record in others if isinstance(record, Means)),
         unknown=sum(isinstance(record, Unknown) for record in others),
         hash_agrees=agrees,
     )

@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 from breakyard.errors import UsageError
 from breakyard.wire.damage import DamagedRecord
 from breakyard.wire.layout import (
+    MAX_MEANS,
     MAX_SAMPLES,
     MAX_STEP,
     MAX_TEXT,
     MAX_US,
+    MEAN_SIZE,
     RAIL_HIGH,
     RAIL_LOW,
     SAMPLE_SIZE,
@@ -32,7 +34,12 @@ from breakyard.wire.layout import (
 Block = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint8]]
 """Counts, steps in microseconds, qualities; each of shape (n,)."""
 
-Value = int | float | bytes | str | Block
+Columns = tuple[NDArray[np.int64], ...]
+"""The columns of a block of means, named in MEAN_COLUMNS; each of shape (n,)."""
+
+MEAN_COLUMNS: Final = ("number", "quality", "step_ms", "mean", "lowest", "highest")
+
+Value = int | float | bytes | str | Block | Columns
 
 SAMPLE_DTYPE: Final = np.dtype(
     {
@@ -99,7 +106,7 @@ def _take(name: str, payload: bytes, place: int, size: int) -> bytes:
 
 def _read_counted(
     name: str, kind: str, payload: bytes, place: int, max_samples: int
-) -> tuple[str | Block, int]:
+) -> tuple[str | Block | Columns, int]:
     number = _take(name, payload, place, 1)[0]
     place += 1
     if kind == "text":
@@ -110,6 +117,11 @@ def _read_counted(
             return raw.decode("utf-8"), place + number
         except UnicodeDecodeError:
             raise DamagedRecord(Damage.BAD_VALUE, f"{name} is not UTF-8") from None
+    if kind == "means":
+        if not 1 <= number <= MAX_MEANS:
+            raise DamagedRecord(Damage.BAD_VALUE, f"{number} means")
+        raw = _take(name, payload, place, number * MEAN_SIZE)
+        return _unpack_means(raw), place + len(raw)
     if not 1 <= number <= max_samples:
         raise DamagedRecord(Damage.BAD_VALUE, f"{number} samples")
     raw = _take(name, payload, place, number * SAMPLE_SIZE)
@@ -126,6 +138,36 @@ def _unpack_samples(raw: bytes) -> Block:
     for array in (counts, steps, quality):
         array.setflags(write=False)
     return counts, steps, quality
+
+
+def _unpack_means(raw: bytes) -> Columns:
+    rows = np.frombuffer(raw, dtype=np.uint8).reshape(-1, MEAN_SIZE).astype(np.int64)
+    stamp, step_ms = rows[:, 0] | rows[:, 1] << 8, rows[:, 2] | rows[:, 3] << 8
+    counts = [
+        ((rows[:, at] | rows[:, at + 1] << 8 | rows[:, at + 2] << 16) ^ 0x800000) - 0x800000
+        for at in (4, 7, 10)
+    ]
+    number = stamp & MAX_STEP
+    if step_ms[0]:
+        raise DamagedRecord(Damage.BAD_VALUE, "the first mean has a step")
+    if not number.all():
+        raise DamagedRecord(Damage.BAD_VALUE, "a mean of no samples")
+    columns = (number, stamp >> STAMP_QUALITY_SHIFT, step_ms, *counts)
+    for array in columns:
+        array.setflags(write=False)
+    return columns
+
+
+def _pack_means(columns: Columns) -> bytes:
+    out = bytearray([len(columns[0])])
+    for number, quality, step_ms, *counts in zip(*(column.tolist() for column in columns), strict=True):
+        if not (1 <= number <= MAX_STEP and 0 <= quality <= 7 and 0 <= step_ms <= 0xFFFF):
+            raise UsageError("a mean does not fit its bits")
+        out += struct.pack("<HH", quality << STAMP_QUALITY_SHIFT | number, step_ms)
+        out += b"".join(struct.pack("<i", value)[:3] for value in counts)
+    if not 1 <= out[0] <= MAX_MEANS or columns[2][0]:
+        raise UsageError(f"1 to {MAX_MEANS} means, the first without a step")
+    return bytes(out)
 
 
 def write_fields(fields: Fields, values: Mapping[str, Value], *, max_samples: int = MAX_SAMPLES) -> bytes:
@@ -147,7 +189,9 @@ def write_fields(fields: Fields, values: Mapping[str, Value], *, max_samples: in
 
 def _write(name: str, kind: str, previous: str, value: Value, max_samples: int) -> bytes:
     if kind == "samples" and isinstance(value, tuple):
-        return _pack_samples(value, max_samples)
+        return _pack_samples(value, max_samples)  # type: ignore[arg-type]
+    if kind == "means" and isinstance(value, tuple):
+        return _pack_means(value)  # type: ignore[arg-type]
     if kind == "text" and isinstance(value, str):
         raw = value.encode("utf-8")
         if len(raw) > MAX_TEXT:

@@ -20,20 +20,27 @@ MIN_RECORD: Final = 12
 MAX_FRAME: Final = 257
 MAX_SAMPLES: Final = 46
 MAX_WINDOW_SAMPLES: Final = 43
+MAX_MEANS: Final = 17
 MAX_TEXT: Final = 64
 STEP_US: Final = 20
 MAX_STEP: Final = 8191
 RAIL_LOW: Final = -8388608
 RAIL_HIGH: Final = 8388607
 MAX_RUN: Final = 65535
-LINK_CREDIT: Final = 8192
+LINK_CREDIT: Final = 4096
+PACKET_COST: Final = 60
+MAX_LIVE: Final = 2
 LINK_SILENCE: Final = 5000
 LINK_FIRST_WORD: Final = 20000
+LINK_UNSEALED: Final = 30000
+COMMANDS_AT_ONCE: Final = 8
+COMMAND_WINDOW: Final = 1024
 MAX_READ: Final = 64
 MAX_FILLER: Final = 240
 CLOCK_NEVER_SET: Final = 4294967295
 
 SAMPLE_SIZE: Final = 5
+MEAN_SIZE: Final = 13
 STAMP_QUALITY_SHIFT: Final = 13
 """stamp = quality << 13 | step"""
 MAX_US: Final = 999_999
@@ -53,6 +60,9 @@ class Kind(IntEnum):
     ANSWER = 10
     LOG = 11
     CALIBRATION = 12
+    RECEIPT = 13
+    MEANS = 14
+    FILE = 15
 
 
 class Command(IntEnum):
@@ -88,6 +98,8 @@ class Setting(IntEnum):
     STATUS_MS = 6
     COMMIT_MS = 7
     CAPACITY_COUNTS = 8
+    MEAN_MS = 9
+    PRIVACY = 10
 
 
 class State(IntEnum):
@@ -148,6 +160,7 @@ class EndCause(IntEnum):
     COMMAND = 1
     STORE_FULL = 2
     POWER_LOST = 3
+    MEMORY_LOST = 4
 
 
 class MarkCode(IntEnum):
@@ -155,6 +168,7 @@ class MarkCode(IntEnum):
     VIDEO = 1
     SPECIMEN = 2
     KNOWN_MASS = 3
+    EXTENSION = 4
 
 
 class Level(IntEnum):
@@ -174,6 +188,7 @@ class Error(IntEnum):
     WRONG_HASH = 7
     NOT_ALLOWED = 8
     TOO_SOON = 9
+    BUSY = 10
 
 
 class Access(IntEnum):
@@ -181,6 +196,12 @@ class Access(IntEnum):
     STATUS = 1
     READING = 2
     EVERYTHING = 3
+
+
+class Privacy(IntEnum):
+    AS_ACCESS = 0
+    OPEN = 1
+    PRIVATE = 2
 
 
 class StoreTest(IntEnum):
@@ -206,7 +227,7 @@ Fields = tuple[tuple[str, str], ...]
 TYPE_SIZES: Final[Mapping[str, int]] = MappingProxyType(
     {"u8": 1, "u16": 2, "u32": 4, "i24": 3, "f32": 4, "bytes8": 8, "bytes32": 32}
 )
-"""Types of fixed size; text, samples and rest tell or imply their own."""
+"""Types of fixed size; text, samples, means and rest tell or imply their own."""
 
 _CALIBRATION: Final[Fields] = (
     ("name", "text"),
@@ -242,6 +263,8 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
             ("status_ms", "u16"),
             ("commit_ms", "u16"),
             ("capacity_counts", "u32"),
+            ("mean_ms", "u16"),
+            ("privacy", "u8"),
         ),
         Kind.RUN_BEGIN: (
             ("boot", "u32"),
@@ -325,6 +348,9 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
         Kind.ANSWER: (("command", "u8"), ("error", "u8"), ("results", "rest")),
         Kind.LOG: (("level", "u8"), ("log_s", "u32"), ("log_us", "u32"), ("text", "text")),
         Kind.CALIBRATION: _CALIBRATION,
+        Kind.RECEIPT: (("token", "u32"),),
+        Kind.MEANS: (("first_sample", "u32"), ("first_s", "u32"), ("first_us", "u32"), ("means", "means")),
+        Kind.FILE: (("text", "text"), ("table", "bytes8")),
     }
 )
 
@@ -338,7 +364,7 @@ ARGUMENTS: Final[Mapping[Command, Fields]] = MappingProxyType(
         Command.ARM: (),
         Command.START: (),
         Command.STOP: (),
-        Command.MARK: (("code", "u8"), ("text", "text")),
+        Command.MARK: (("code", "u8"), ("text", "text"), ("before_ms", "u16")),
         Command.LIST: (("first", "u16"),),
         Command.READ: (_RUN, ("first", "u32"), ("count", "u8"), ("follow", "u8")),
         Command.TIME: (),
@@ -365,7 +391,7 @@ ARGUMENTS: Final[Mapping[Command, Fields]] = MappingProxyType(
 
 RESULTS: Final[Mapping[Command, Fields]] = MappingProxyType(
     {
-        Command.HELLO: (("protocol", "u8"), ("name", "text")),
+        Command.HELLO: (("protocol", "u8"), ("name", "text"), ("commands", "u8"), ("window", "u16")),
         Command.SET: (("value", "u32"),),
         Command.ARM: (_RUN, ("seconds_left", "u32")),
         Command.START: (_RUN, ("seconds_left", "u32")),
@@ -413,6 +439,8 @@ SETTING_LIMITS: Final[Mapping[Setting, tuple[int, int, int]]] = MappingProxyType
         Setting.STATUS_MS: (50, 100, 10_000),
         Setting.COMMIT_MS: (50, 500, 10000),
         Setting.CAPACITY_COUNTS: (0, 0, 8388607),
+        Setting.MEAN_MS: (0, 0, 60_000),
+        Setting.PRIVACY: (0, 0, 2),
     }
 )
 """Lowest, default, highest."""

@@ -4,7 +4,7 @@ A sample whose time is not later than that of every sample before it contradicts
 peak window whose time does not fit between its neighbours.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from breakyard.wire.bulk import Decoded, Ints
 from breakyard.wire.collect import RunRecords
 from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW, STEP_US, Quality
+from breakyard.wire.means import Coverage, MeanColumns, columns
 from breakyard.wire.records import PeakWindow
 
 Floats = NDArray[np.float64]
@@ -31,6 +32,20 @@ class StoredTotals:
     lowest: int
     highest: int
     last: int
+
+    def with_means(self, means: MeanColumns, coverage: Coverage, number: Ints) -> "StoredTotals":
+        """The same with what MEANS tell: their samples are stored too, how many of them are clipped is not known."""
+        if not len(means.number):
+            return self
+        more = coverage.total - coverage.count_of(number)
+        lowest, highest = int(means.lowest.min()), int(means.highest.max())
+        return replace(
+            self,
+            samples=self.samples + more,
+            lowest=min(self.lowest, lowest) if self.samples else lowest,
+            highest=max(self.highest, highest) if self.samples else highest,
+            last=max(self.last, coverage.last),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +66,8 @@ class MergedSamples:
     totals: StoredTotals
     from_windows: int
     left_out: int
+    means: MeanColumns
+    coverage: Coverage
 
     @property
     def last(self) -> int:
@@ -67,6 +84,8 @@ class MergedSamples:
 
 def merge(decoded: Decoded, records: RunRecords) -> MergedSamples:
     """Put the samples of a run together."""
+    means = columns(records.means)
+    coverage = Coverage(means)
     table = decoded.samples
     rows = np.searchsorted(table.position, records.positions)
     rows = rows[np.append(table.position, -1)[rows] == records.positions]
@@ -94,26 +113,39 @@ def merge(decoded: Decoded, records: RunRecords) -> MergedSamples:
     step = step[1:]
     whole = len(rows) > 0 and first[0] == 0 and bool((first[1:] == first[:-1] + length[:-1]).all())
     if whole and not records.windows and not (len(step) and step.min() <= 0):
-        totals = _totals(counts, quality, len(counts) - 1)
-        return MergedSamples(origin_us, time_us, step, counts, quality, None, totals, 0, 0)
+        totals = _totals(counts, quality, len(counts) - 1).with_means(means, coverage, np.arange(len(counts)))
+        return MergedSamples(origin_us, time_us, step, counts, quality, None, totals, 0, 0, means, coverage)
 
     number = np.repeat(first - start, length) + np.arange(len(counts))
     if not (np.diff(number) > 0).all():
         number, order = np.unique(number, return_index=True)
         time_us, counts, quality = time_us[order], counts[order], quality[order]
     totals = _totals(counts, quality, int(number[-1]) if len(number) else -1)
+    totals = totals.with_means(means, coverage, number)
     later = _later(time_us)
     left_out = len(number) - int(np.count_nonzero(later))
-    columns = _Columns(number[later], time_us[later], counts[later], quality[later])
+    kept = _Columns(number[later], time_us[later], counts[later], quality[later])
     from_windows = 0
     if records.windows:
         if not len(rows):
             origin_us = records.windows[0].first_s * 1_000_000 + records.windows[0].first_us
-        columns, from_windows, odd = _fill(columns, _offered(records.windows, origin_us))
+        kept, from_windows, odd = _fill(kept, _offered(records.windows, origin_us))
         left_out += odd
-    step = np.diff(columns.time_us)
-    known = (columns.counts, columns.quality, columns.number)
-    return MergedSamples(origin_us, columns.time_us, step, *known, totals, from_windows, left_out)
+    if not len(kept.number) and len(means.first_us):
+        origin_us = int(means.first_us[0])
+    return MergedSamples(
+        origin_us,
+        kept.time_us,
+        np.diff(kept.time_us),
+        kept.counts,
+        kept.quality,
+        kept.number,
+        totals,
+        from_windows,
+        left_out,
+        means,
+        coverage,
+    )
 
 
 @dataclass(frozen=True, slots=True)

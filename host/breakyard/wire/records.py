@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from breakyard.errors import UsageError
 from breakyard.wire.damage import DamagedRecord
-from breakyard.wire.fields import Value, read_fields, write_fields
+from breakyard.wire.fields import MEAN_COLUMNS, Value, read_fields, write_fields
 from breakyard.wire.layout import (
     CRC_SIZE,
     FIELDS,
@@ -79,6 +79,8 @@ class Settings(Header):
     status_ms: int
     commit_ms: int
     capacity_counts: int = 0
+    mean_ms: int = 0
+    privacy: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,6 +235,51 @@ class CalibrationCopy(Header):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Receipt(Header):
+    """To be sent back as it came."""
+
+    KIND: ClassVar[Kind] = Kind.RECEIPT
+    token: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Means(Header):
+    """Arrays (n,), one element for each mean.
+
+    `number` samples follow each other without a hole, from `first_sample` on; step_ms is the time from the first
+    sample of the mean before to that of this one, 0 for the first; `quality` is the worst.
+    """
+
+    KIND: ClassVar[Kind] = Kind.MEANS
+    first_sample: int
+    first_s: int
+    first_us: int
+    number: NDArray[np.int64]
+    quality: NDArray[np.uint8]
+    step_ms: NDArray[np.int64]
+    mean: NDArray[np.int32]
+    lowest: NDArray[np.int32]
+    highest: NDArray[np.int32]
+
+    def __eq__(self, other: object) -> bool:
+        if type(other) is not type(self):
+            return NotImplemented
+        return all(np.array_equal(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+
+    def __hash__(self) -> int:
+        return hash((self.run, self.index, self.mean.tobytes()))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileHead(Header):
+    """What a file says of itself."""
+
+    KIND: ClassVar[Kind] = Kind.FILE
+    text: str
+    table: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Unknown(Header):
     """An undamaged record of a kind that this version does not know; kept, never guessed at."""
 
@@ -253,6 +300,9 @@ Record = (
     | Answer
     | LogLine
     | CalibrationCopy
+    | Receipt
+    | Means
+    | FileHead
     | Unknown
 )
 
@@ -271,6 +321,9 @@ _CLASSES: Final[dict[int, Any]] = {
         Answer,
         LogLine,
         CalibrationCopy,
+        Receipt,
+        Means,
+        FileHead,
     )
 }
 _SAMPLE_LIMITS: Final = {Kind.SAMPLES: MAX_SAMPLES, Kind.PEAK_WINDOW: MAX_WINDOW_SAMPLES}
@@ -310,6 +363,10 @@ def parse(record: bytes) -> Record:
     )
     if cls.KIND in _SAMPLE_LIMITS:
         values["counts"], values["step_us"], values["quality"] = values.pop("samples")
+    if cls is Means:
+        values |= zip(MEAN_COLUMNS, values.pop("means"), strict=True)
+    if cls is CalibrationCopy and not values["scale_counts"]:
+        raise DamagedRecord(Damage.BAD_VALUE, "scale_counts is 0")
     made: Record = cls(run=run, index=index, version=version, **values)
     return made
 
@@ -343,4 +400,9 @@ def _payload(record: Record) -> bytes:
         block = (record.counts, record.step_us, record.quality)
         values = {name: block if kind == "samples" else getattr(record, name) for name, kind in layout}
         return write_fields(layout, values, max_samples=_SAMPLE_LIMITS[record.KIND])
+    if isinstance(record, Means):
+        columns = tuple(getattr(record, name) for name in MEAN_COLUMNS)
+        return write_fields(
+            layout, {name: columns if kind == "means" else getattr(record, name) for name, kind in layout}
+        )
     return write_fields(layout, {name: getattr(record, name) for name, _ in layout})

@@ -288,6 +288,9 @@ export class Client {
     } else if (record.name === "STATUS") {
       this.status = record.fields;
       this.onStatus?.(record.fields);
+    } else if (record.name === "RECEIPT") {
+      // Sent back as it came, it shows the logger what has reached us; without, the logger falls silent.
+      this.#inTurn(() => this.#send(frame(raw))).catch(() => {});
     } else if (record.name === "LOG") {
       this.onLog?.(record.fields);
     } else if (record.run) {

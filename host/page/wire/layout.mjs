@@ -5,6 +5,7 @@ export const VERSION = 1;
 export const HEADER_SIZE = 8;
 export const CRC_SIZE = 4;
 export const SAMPLE_SIZE = 5;
+export const MEAN_SIZE = 13;
 export const MAX_US = 999999;
 
 export const LIMITS = Object.freeze({
@@ -13,15 +14,21 @@ export const LIMITS = Object.freeze({
   MAX_FRAME: 257,
   MAX_SAMPLES: 46,
   MAX_WINDOW_SAMPLES: 43,
+  MAX_MEANS: 17,
   MAX_TEXT: 64,
   STEP_US: 20,
   MAX_STEP: 8191,
   RAIL_LOW: -8388608,
   RAIL_HIGH: 8388607,
   MAX_RUN: 65535,
-  LINK_CREDIT: 8192,
+  LINK_CREDIT: 4096,
+  PACKET_COST: 60,
+  MAX_LIVE: 2,
   LINK_SILENCE: 5000,
   LINK_FIRST_WORD: 20000,
+  LINK_UNSEALED: 30000,
+  COMMANDS_AT_ONCE: 8,
+  COMMAND_WINDOW: 1024,
   MAX_READ: 64,
   MAX_FILLER: 240,
   CLOCK_NEVER_SET: 4294967295,
@@ -29,7 +36,7 @@ export const LIMITS = Object.freeze({
 
 export const KIND = Object.freeze({
   IDENTITY: 1, SETTINGS: 2, RUN_BEGIN: 3, SAMPLES: 4, MARK: 5, PEAK_WINDOW: 6, RUN_END: 7, STATUS: 8, COMMAND: 9,
-  ANSWER: 10, LOG: 11, CALIBRATION: 12,
+  ANSWER: 10, LOG: 11, CALIBRATION: 12, RECEIPT: 13, MEANS: 14, FILE: 15,
 });
 
 export const COMMAND = Object.freeze({
@@ -40,7 +47,7 @@ export const COMMAND = Object.freeze({
 
 export const SETTING = Object.freeze({
   THRESHOLD_COUNTS: 1, TRIGGER_SAMPLES: 2, PRE_TRIGGER_MS: 3, HANG_MS: 4, INPUT: 5, STATUS_MS: 6, COMMIT_MS: 7,
-  CAPACITY_COUNTS: 8,
+  CAPACITY_COUNTS: 8, MEAN_MS: 9, PRIVACY: 10,
 });
 
 export const STATE = Object.freeze({ IDLE: 0, ARMED: 1, RECORDING: 2, FAULT: 3 });
@@ -60,18 +67,20 @@ export const QUALITY = Object.freeze({ GOOD: 0, LATE: 1, RAIL: 2, SETTLING: 3, O
 
 export const BEGIN_CAUSE = Object.freeze({ TRIGGER: 0, COMMAND: 1 });
 
-export const END_CAUSE = Object.freeze({ HANG: 0, COMMAND: 1, STORE_FULL: 2, POWER_LOST: 3 });
+export const END_CAUSE = Object.freeze({ HANG: 0, COMMAND: 1, STORE_FULL: 2, POWER_LOST: 3, MEMORY_LOST: 4 });
 
-export const MARK_CODE = Object.freeze({ USER: 0, VIDEO: 1, SPECIMEN: 2, KNOWN_MASS: 3 });
+export const MARK_CODE = Object.freeze({ USER: 0, VIDEO: 1, SPECIMEN: 2, KNOWN_MASS: 3, EXTENSION: 4 });
 
 export const LEVEL = Object.freeze({ INFO: 0, WARNING: 1, ERROR: 2 });
 
 export const ERROR = Object.freeze({
   OK: 0, UNKNOWN_COMMAND: 1, BAD_ARGUMENT: 2, BAD_STATE: 3, NO_SUCH_RUN: 4, NO_SUCH_RECORD: 5, STORE_FULL: 6,
-  WRONG_HASH: 7, NOT_ALLOWED: 8, TOO_SOON: 9,
+  WRONG_HASH: 7, NOT_ALLOWED: 8, TOO_SOON: 9, BUSY: 10,
 });
 
 export const ACCESS = Object.freeze({ KEY_ONLY: 0, STATUS: 1, READING: 2, EVERYTHING: 3 });
+
+export const PRIVACY = Object.freeze({ AS_ACCESS: 0, OPEN: 1, PRIVATE: 2 });
 
 export const STORE_TEST = Object.freeze({ SAME: 0, NO_FLASH: 1, NOT_WRITTEN: 2, NOT_READ: 3, DIFFERENT: 4 });
 
@@ -90,7 +99,8 @@ export const FIELDS = Object.freeze({
   ],
   SETTINGS: [
     ["threshold_counts", "u32"], ["trigger_samples", "u8"], ["pre_trigger_ms", "u16"], ["hang_ms", "u32"],
-    ["input", "u8"], ["status_ms", "u16"], ["commit_ms", "u16"], ["capacity_counts", "u32"],
+    ["input", "u8"], ["status_ms", "u16"], ["commit_ms", "u16"], ["capacity_counts", "u32"], ["mean_ms", "u16"],
+    ["privacy", "u8"],
   ],
   RUN_BEGIN: [
     ["boot", "u32"], ["cause", "u8"], ["first_s", "u32"], ["first_us", "u32"], ["trigger_s", "u32"],
@@ -125,6 +135,9 @@ export const FIELDS = Object.freeze({
     ["c0_n", "f32"], ["c1_n", "f32"], ["c2_n", "f32"], ["c3_n", "f32"], ["highest_known_n", "f32"],
     ["capacity_n", "f32"], ["sha256", "bytes32"],
   ],
+  RECEIPT: [["token", "u32"]],
+  MEANS: [["first_sample", "u32"], ["first_s", "u32"], ["first_us", "u32"], ["means", "means"]],
+  FILE: [["text", "text"], ["table", "bytes8"]],
 });
 
 export const ARGUMENTS = Object.freeze({
@@ -133,7 +146,7 @@ export const ARGUMENTS = Object.freeze({
   ARM: [],
   START: [],
   STOP: [],
-  MARK: [["code", "u8"], ["text", "text"]],
+  MARK: [["code", "u8"], ["text", "text"], ["before_ms", "u16"]],
   LIST: [["first", "u16"]],
   READ: [["run", "u16"], ["first", "u32"], ["count", "u8"], ["follow", "u8"]],
   TIME: [],
@@ -158,7 +171,7 @@ export const ARGUMENTS = Object.freeze({
 });
 
 export const RESULTS = Object.freeze({
-  HELLO: [["protocol", "u8"], ["name", "text"]],
+  HELLO: [["protocol", "u8"], ["name", "text"], ["commands", "u8"], ["window", "u16"]],
   SET: [["value", "u32"]],
   ARM: [["run", "u16"], ["seconds_left", "u32"]],
   START: [["run", "u16"], ["seconds_left", "u32"]],
@@ -195,6 +208,8 @@ export const SETTING_LIMITS = Object.freeze({
   STATUS_MS: [50, 100, 10000],
   COMMIT_MS: [50, 500, 10000],
   CAPACITY_COUNTS: [0, 0, 8388607],
+  MEAN_MS: [0, 0, 60000],
+  PRIVACY: [0, 0, 2],
 });
 
 export const GAINS = Object.freeze({ [INPUT.A128]: 128, [INPUT.B32]: 32, [INPUT.A64]: 64 });

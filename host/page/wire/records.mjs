@@ -1,12 +1,13 @@
 // Records to plain objects and back, by the field lists of layout.mjs.
 //
 // A record is {name, kind, version, run, index, fields}. Numbers are numbers, texts strings, bytes Uint8Arrays; a block of
-// samples is {counts: Int32Array, steps: Uint16Array (in units of STEP_US), quality: Uint8Array}. A kind that this version
+// samples is {counts: Int32Array, steps: Uint16Array (in units of STEP_US), quality: Uint8Array}, a block of means a list of
+// {number, quality, step_ms, mean, lowest, highest}. A kind that this version
 // does not know has name null and fields {payload}.
 
 import { check, crc32, DamagedRecord } from "./frame.mjs";
 import {
-  ARGUMENTS, CRC_SIZE, DAMAGE, FIELDS, HEADER_SIZE, KIND, LIMITS, MAX_US, RESULTS, SAMPLE_SIZE, TYPE_SIZES, VERSION,
+  ARGUMENTS, CRC_SIZE, DAMAGE, FIELDS, HEADER_SIZE, KIND, LIMITS, MAX_US, MEAN_SIZE, RESULTS, SAMPLE_SIZE, TYPE_SIZES, VERSION,
 } from "./layout.mjs";
 
 const KIND_NAMES = new Map(Object.entries(KIND).map(([name, value]) => [value, name]));
@@ -35,7 +36,11 @@ export function readFields(fields, payload, { extraAllowed = false, maxSamples =
       values[name] = payload.slice(place);
       return values;
     }
-    if (type === "text" || type === "samples") {
+    if (type === "means") {
+      const number = payload[take(name, 1)];
+      if (number < 1 || number > LIMITS.MAX_MEANS) throw new DamagedRecord(DAMAGE.BAD_VALUE, `${number} means`);
+      values[name] = unpackMeans(view, take(name, number * MEAN_SIZE), number);
+    } else if (type === "text" || type === "samples") {
       const number = payload[take(name, 1)];
       if (type === "text") {
         if (number > LIMITS.MAX_TEXT) throw new DamagedRecord(DAMAGE.BAD_VALUE, `${name} has ${number} bytes`);
@@ -92,6 +97,21 @@ function unpackSamples(view, at, number) {
   return block;
 }
 
+function unpackMeans(view, at, many) {
+  const i24 = (place) => view.getUint16(place, true) | (view.getInt8(place + 2) << 16);
+  const means = [];
+  for (let i = 0; i < many; i++, at += MEAN_SIZE) {
+    const stamp = view.getUint16(at, true);
+    means.push({
+      number: stamp & LIMITS.MAX_STEP, quality: stamp >> 13, step_ms: view.getUint16(at + 2, true),
+      mean: i24(at + 4), lowest: i24(at + 7), highest: i24(at + 10),
+    });
+  }
+  if (means[0].step_ms) throw new DamagedRecord(DAMAGE.BAD_VALUE, "the first mean has a step");
+  if (means.some(({ number }) => !number)) throw new DamagedRecord(DAMAGE.BAD_VALUE, "a mean of no samples");
+  return means;
+}
+
 /** The bytes of `values` in the order of `fields`. Throws RangeError naming the field that is missing or does not fit. */
 export function writeFields(fields, values, { maxSamples = LIMITS.MAX_SAMPLES } = {}) {
   const out = [];
@@ -102,6 +122,7 @@ export function writeFields(fields, values, { maxSamples = LIMITS.MAX_SAMPLES } 
     if (type === "rest") out.push(...value);
     else if (type === "text") writeText(out, name, value);
     else if (type === "samples") writeSamples(out, name, value, maxSamples);
+    else if (type === "means") writeMeans(out, name, value);
     else if (type.startsWith("bytes")) {
       if (value.length !== TYPE_SIZES[type]) throw new RangeError(`${name} has ${value.length} bytes`);
       out.push(...value);
@@ -148,6 +169,21 @@ function writeSamples(out, name, { counts, steps, quality }, maxSamples) {
   }
 }
 
+function writeMeans(out, name, means) {
+  if (means.length < 1 || means.length > LIMITS.MAX_MEANS || means[0].step_ms) {
+    throw new RangeError(`${name}: ${means.length} means, or the first has a step`);
+  }
+  out.push(means.length);
+  for (const { number, quality, step_ms: step, mean, lowest, highest } of means) {
+    if (number < 1 || number > LIMITS.MAX_STEP || quality > 7 || step > 0xffff) {
+      throw new RangeError(`${name}: a mean does not fit its bits`);
+    }
+    const stamp = quality * 8192 + number;
+    out.push(stamp & 0xff, stamp >> 8, step & 0xff, step >> 8);
+    for (const counts of [mean, lowest, highest]) out.push(counts & 0xff, (counts >> 8) & 0xff, (counts >> 16) & 0xff);
+  }
+}
+
 const maxSamplesOf = (name) => (name === "PEAK_WINDOW" ? LIMITS.MAX_WINDOW_SAMPLES : LIMITS.MAX_SAMPLES);
 
 /** Turn an unframed record into its object. Throws DamagedRecord; anything else is a bug. */
@@ -164,6 +200,7 @@ export function parse(record) {
   const fields = readFields(FIELDS[name], payload, {
     extraAllowed: version > VERSION, maxSamples: maxSamplesOf(name),
   });
+  if (name === "CALIBRATION" && !fields.scale_counts) throw new DamagedRecord(DAMAGE.BAD_VALUE, "scale_counts is 0");
   return { name, kind, version, run, index, fields };
 }
 

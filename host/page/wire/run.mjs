@@ -8,7 +8,9 @@ import { KIND, LIMITS, QUALITY } from "./layout.mjs";
 import { parse } from "./records.mjs";
 
 /** Known kinds that no store holds: with a run number they are sound, and belong to no run all the same. */
-const NOT_STORED = new Set([KIND.STATUS, KIND.COMMAND, KIND.ANSWER, KIND.LOG, KIND.CALIBRATION]);
+const NOT_STORED = new Set(
+  [KIND.STATUS, KIND.COMMAND, KIND.ANSWER, KIND.LOG, KIND.CALIBRATION, KIND.RECEIPT, KIND.FILE],
+);
 
 /** A step this many times the usual one means that at least one conversion was not read. */
 const LONG_STEP = 1.5;
@@ -45,7 +47,7 @@ export function decode(bytes) {
  * is none.
  *
  * A run is {number, counts: Int32Array, timeUs: Float64Array, quality: Uint8Array, sample (numbers), begin, end, identity,
- * settings (fields, or null), marks, windows, gaps, missingRecords, missingSamples, duplicates, unknownRecords, damaged,
+ * settings (fields, or null), marks, windows, means, gaps, missingRecords, missingSamples, duplicates, unknownRecords, damaged,
  * fromWindows, complete, notes}. A gap is {afterSample, missing, cause}: place in the arrays (-1: before all of them),
  * samples missing, and "record" (lost or not stored) or "conversion" (not read from the converter).
  */
@@ -116,14 +118,17 @@ async function describe(part) {
     : false;
 
   const windows = all("PEAK_WINDOW");
+  const means = meansOf(all("MEANS"));
+  const coverage = new Coverage(means);
   const stored = columns(all("SAMPLES"));
-  const notes = totals(end, stored, windows.length);
+  const notes = totals(end, stored, windows.length, means, coverage);
   const { samples, fromWindows, leftOut } = merge(stored, columns(windows));
   if (leftOut) notes.push(`${leftOut} samples whose time does not increase were left out`);
   const numbers = samples.number;
-  const zero = zeroOf(samples, begin);
+  const zero = zeroOf(samples, begin, means);
   const timeUs = samples.time.map((time) => time - zero);
-  const seen = numbers.length ? numbers[numbers.length - 1] + 1 : 0;
+  const seen = Math.max(numbers.length ? numbers[numbers.length - 1] + 1 : 0, coverage.last + 1);
+  const here = numbers.length + coverage.total - coverage.countOf(numbers);
   return {
     number: part.number,
     counts: samples.counts,
@@ -136,9 +141,10 @@ async function describe(part) {
     settings: first("SETTINGS"),
     marks: all("MARK"),
     windows,
-    gaps: gapsOf(timeUs, numbers, begin, end),
+    means: means.map(({ time, ...mean }) => ({ ...mean, timeUs: time - zero })),
+    gaps: gapsOf(timeUs, numbers, begin, end, coverage),
     missingRecords,
-    missingSamples: Math.max(0, (end ? end.samples : seen) - numbers.length),
+    missingSamples: Math.max(0, (end ? end.samples : seen) - here),
     duplicates: part.duplicates,
     unknownRecords: records.filter((record) => record.name === null).length,
     damaged: part.damaged,
@@ -157,6 +163,60 @@ async function hashIs(records, expected) {
     place += raw.length;
   }
   return sameBytes(new Uint8Array(await crypto.subtle.digest("SHA-256", joined)), expected);
+}
+
+/** Means one after another: {time (of its first sample), first (its number), number (of samples), mean, lowest, highest, quality}. */
+function meansOf(records) {
+  return records.flatMap(({ first_sample: first, first_s: s, first_us: us, means }) => {
+    let time = microseconds(s, us);
+    return means.map(({ step_ms: step, number, ...rest }) => {
+      time += step * 1000;
+      const one = { time, first, number, ...rest };
+      first += number;
+      return one;
+    });
+  });
+}
+
+/** Which numbers of samples some means stand for. */
+class Coverage {
+  #spans = []; // [begin, end, how many numbers before], in order, without overlap
+
+  constructor(means) {
+    let [reached, before] = [0, 0];
+    for (const { first, number } of means.toSorted((a, b) => a.first - b.first)) {
+      const begin = Math.max(first, reached);
+      const end = Math.max(first + number, begin);
+      this.#spans.push([begin, end, before]);
+      before += end - begin;
+      reached = Math.max(reached, end);
+    }
+    this.total = before;
+    this.last = reached - 1;
+  }
+
+  /** How many numbers below this one they stand for. */
+  below(number) {
+    let [low, high] = [0, this.#spans.length];
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (this.#spans[middle][0] < number) low = middle + 1;
+      else high = middle;
+    }
+    if (!low) return 0;
+    const [begin, end, before] = this.#spans[low - 1];
+    return before + Math.min(end, number) - begin;
+  }
+
+  between(low, high) {
+    return this.below(high) - this.below(low);
+  }
+
+  countOf(numbers) {
+    let count = 0;
+    if (this.total) for (const number of numbers) count += this.below(number + 1) - this.below(number);
+    return count;
+  }
 }
 
 /** The samples of some records as columns: numbers, device times in us, counts, quality; in order of number, each once. */
@@ -247,28 +307,32 @@ function merge(stored, offered) {
 }
 
 /** Device time that the times of a run count from. */
-function zeroOf({ number, time }, begin) {
+function zeroOf({ number, time }, begin, means) {
   const told = begin ? microseconds(begin.first_s, begin.first_us) : Infinity;
-  if (!time.length) return begin ? told : 0;
+  if (!time.length) return begin ? told : means[0]?.time ?? 0;
   return number[0] === 0 ? time[0] : Math.min(time[0], told);
 }
 
-function gapsOf(time, number, begin, end) {
+function gapsOf(time, number, begin, end, coverage) {
   const gaps = [];
   const many = number.length;
-  if (many && number[0] > 0) gaps.push({ afterSample: -1, missing: number[0], cause: "record" });
+  const lacking = (low, high) => high - low - coverage.between(low, high);
+  if (many && lacking(0, number[0])) gaps.push({ afterSample: -1, missing: lacking(0, number[0]), cause: "record" });
 
   const usual = usualStep(time, begin);
   for (let i = 0; i + 1 < many; i++) {
     const step = time[i + 1] - time[i];
     const skipped = number[i + 1] - number[i] - 1;
-    if (skipped) gaps.push({ afterSample: i, missing: skipped, cause: "record" });
-    else if (step > LONG_STEP * usual) {
+    if (skipped) {
+      const missing = lacking(number[i] + 1, number[i + 1]);
+      if (missing) gaps.push({ afterSample: i, missing, cause: "record" });
+    } else if (step > LONG_STEP * usual) {
       gaps.push({ afterSample: i, missing: Math.max(1, Math.floor(step / usual + 0.5) - 1), cause: "conversion" });
     }
   }
   const last = many ? number[many - 1] + 1 : 0;
-  if (end && end.samples > last) gaps.push({ afterSample: many - 1, missing: end.samples - last, cause: "record" });
+  const missing = end && end.samples > last ? lacking(last, end.samples) : 0;
+  if (missing) gaps.push({ afterSample: many - 1, missing, cause: "record" });
   return gaps;
 }
 
@@ -282,10 +346,11 @@ function usualStep(time, begin) {
 }
 
 /** Sentences about totals of RUN_END that do not agree with the stored samples. */
-function totals(end, { counts, quality, number }, windows) {
+function totals(end, { counts, quality, number }, windows, means, coverage) {
   if (!end) return [];
   const told = end.samples - end.samples_not_stored;
-  if (counts.length !== told) return [`RUN_END tells of ${told} stored samples, ${counts.length} are here`];
+  const stored = counts.length + coverage.total - coverage.countOf(number);
+  if (stored !== told) return [`RUN_END tells of ${told} stored samples, ${stored} are here`];
   const found = { clipped: 0, doubtful: 0, lowest_counts: 0, highest_counts: 0 };
   for (let i = 0; i < counts.length; i++) {
     if (quality[i]) found.doubtful++;
@@ -293,16 +358,21 @@ function totals(end, { counts, quality, number }, windows) {
     if (!i || counts[i] < found.lowest_counts) found.lowest_counts = counts[i];
     if (!i || counts[i] > found.highest_counts) found.highest_counts = counts[i];
   }
-  // Totals count samples that were not stored too: then what is here only bounds them.
+  means.forEach(({ lowest, highest }, i) => {
+    const first = !i && !counts.length;
+    if (first || lowest < found.lowest_counts) found.lowest_counts = lowest;
+    if (first || highest > found.highest_counts) found.highest_counts = highest;
+  });
+  // Totals count samples that were not stored, or stand behind means, too: then what is here only bounds them.
   const agrees = (name) => {
     if (end[name] === found[name]) return true;
-    if (!end.samples_not_stored) return false;
-    return name === "lowest_counts" ? end[name] < found[name] || !counts.length : end[name] > found[name] || !counts.length;
+    if (!end.samples_not_stored && !coverage.total) return false;
+    return !stored || (name === "lowest_counts" ? end[name] < found[name] : end[name] > found[name]);
   };
   const notes = Object.keys(found).filter((name) => !agrees(name))
     .map((name) => `RUN_END tells ${name} = ${end[name]}, found ${found[name]}`);
   if (end.peak_windows !== windows) notes.push(`RUN_END tells of ${end.peak_windows} peak windows, ${windows} are here`);
-  if (number.length && number[number.length - 1] >= end.samples) {
+  if (Math.max(number.length ? number[number.length - 1] : -1, coverage.last) >= end.samples) {
     notes.push("a sample has a number beyond those that RUN_END tells of");
   }
   return notes;

@@ -8,7 +8,7 @@ import { table } from "./support.mjs";
 const LISTS = {
   kinds: "KIND", commands: "COMMAND", settings: "SETTING", states: "STATE", faults: "FAULT", overloads: "OVERLOAD",
   reset_causes: "RESET_CAUSE", inputs: "INPUT", qualities: "QUALITY", begin_causes: "BEGIN_CAUSE",
-  end_causes: "END_CAUSE", marks: "MARK_CODE", levels: "LEVEL", errors: "ERROR", accesses: "ACCESS",
+  end_causes: "END_CAUSE", marks: "MARK_CODE", levels: "LEVEL", errors: "ERROR", accesses: "ACCESS", privacies: "PRIVACY",
   store_tests: "STORE_TEST", damage: "DAMAGE",
 };
 

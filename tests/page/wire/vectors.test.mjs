@@ -43,6 +43,10 @@ function shown(record) {
     if (types[name] === "samples") {
       return { counts: [...value.counts], steps: [...value.steps], quality: [...value.quality] };
     }
+    if (types[name] === "means") {
+      const columns = ["number", "quality", "step_ms", "mean", "lowest", "highest"];
+      return Object.fromEntries(columns.map((column) => [column, value.map((mean) => mean[column])]));
+    }
     if (types[name] === "f32") return toHex(new Uint8Array(Float32Array.of(value).buffer));
     return value instanceof Uint8Array ? toHex(value) : value;
   };
@@ -103,7 +107,11 @@ test("streams: exactly the named records are kept, damage is reported, runs have
       samples: [...run.sample], counts: [...run.counts], time_us: [...run.timeUs],
       gaps: run.gaps.map(({ afterSample, missing, cause }) => ({ after_sample: afterSample, missing, cause })),
     }));
-    const wanted = one.runs.map(({ records: _, ...run }) => run);
+    const wanted = one.runs.map(({ records: _, means: __, ...run }) => run);
+    const means = runs.map((run) => run.means.map(({ first, number, mean, lowest, highest, timeUs }) => (
+      { first_sample: first, number, mean, lowest, highest, time_us: timeUs }
+    )));
+    assert.deepEqual(means, one.runs.map((run) => run.means ?? []), one.id);
     assert.deepEqual(found, wanted, one.id);
   }
 });

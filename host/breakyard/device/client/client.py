@@ -182,9 +182,18 @@ class Client:
         """End the run, or disarm; returns the run that was ended, or 0. Raises: LinkError."""
         return (await self._ask(Command.STOP))["run"]
 
-    async def mark(self, code: int, text: str = "") -> float:
-        """Write a mark into the run being recorded; returns its device time in seconds. Raises: LinkError."""
-        answer = await self._ask(Command.MARK, code=code, text=text)
+    async def mark(self, code: int, text: str = "", *, before_s: float = 0.0) -> float:
+        """Write a mark into the run being recorded; returns its device time in seconds.
+
+        Args:
+            code: one of MarkCode.
+            text: what it says.
+            before_s: how long ago the moment was, at most a minute, as when its text took a while to type.
+
+        Raises: LinkError.
+        """
+        before_ms = min(max(round(before_s * 1000), 0), 60_000)
+        answer = await self._ask(Command.MARK, code=code, text=text, before_ms=before_ms)
         return answer["mark_s"] + answer["mark_us"] * 1e-6
 
     async def set(self, setting: int, value: int) -> int:

@@ -14,13 +14,26 @@ from breakyard.wire.damage import Damaged, DamagedRecord
 from breakyard.wire.fields import Value
 from breakyard.wire.frame import NEED_DATA, FrameReader, frame
 from breakyard.wire.layout import Command
-from breakyard.wire.records import Answer, CommandRecord, LogLine, Record, Status, build, parse
+from breakyard.wire.records import (
+    Answer,
+    CommandRecord,
+    LogLine,
+    Receipt,
+    Record,
+    Status,
+    build,
+    parse,
+)
 
 MAX_KEPT_LINES: Final = 1000
 """Log lines and unexpected records kept for the caller; a babbling logger must not fill the memory."""
 
 MAX_KEPT_RECORDS: Final = 4096
 """Records of runs kept until taken, 1 MB: far more than any READ asks for."""
+
+
+MAX_RECEIPTS: Final = 16
+"""Receipts kept until they are sent back; a logger has fewer under way."""
 
 
 @dataclass
@@ -33,12 +46,14 @@ class Conversation:
         status: the latest status record.
         damaged: how many stretches of bytes did not decode.
         heard: something did decode.
+        receipts: framed, to be sent back; the caller does so and takes them away.
     """
 
     first_index: int = 1
     status: Status | None = None
     damaged: int = 0
     heard: bool = False
+    receipts: deque[bytes] = field(default_factory=lambda: deque(maxlen=MAX_RECEIPTS))
     answers: dict[int, Answer] = field(default_factory=dict)
     stored: deque[tuple[Record, bytes]] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_RECORDS))
     loose: deque[Record] = field(default_factory=lambda: deque(maxlen=MAX_KEPT_LINES))
@@ -105,6 +120,8 @@ class Conversation:
                 self.answers[record.index] = record
         elif isinstance(record, Status):
             self.status = record
+        elif isinstance(record, Receipt):
+            self.receipts.append(frame(raw))
         elif isinstance(record, LogLine):
             self.log.append(record)
         elif record.run:

@@ -39,11 +39,14 @@ class Exchange:
         self._news = asyncio.Event()
         self._failure: BaseException | None = None
         self._pump: asyncio.Task[None] | None = None
+        self._echo: asyncio.Task[None] | None = None
+        self._sending = asyncio.Lock()
 
     async def start(self) -> None:
         """Connect, begin to take bytes, and knock where the link wants that. Raises: LinkError."""
         await self.link.connect()
         self._pump = asyncio.create_task(self._take())
+        self._echo = asyncio.create_task(self._send_back())
         if knock := getattr(self.link, "knock", b""):
             try:
                 await self._knock(knock)
@@ -68,11 +71,12 @@ class Exchange:
 
     async def stop(self) -> None:
         """Stop taking bytes and disconnect."""
-        if self._pump is not None:
-            self._pump.cancel()
-            with suppress(asyncio.CancelledError):
-                await self._pump
-            self._pump = None
+        for task in (self._pump, self._echo):
+            if task is not None:
+                task.cancel()
+                with suppress(asyncio.CancelledError):
+                    await task
+        self._pump = self._echo = None
         with suppress(LinkError):
             await self.link.disconnect()
 
@@ -87,6 +91,15 @@ class Exchange:
         except BaseException as error:
             self._failure = error  # told to whoever waits next
             self._wake()
+
+    async def _send_back(self) -> None:
+        """Send receipts back as they come; a link that breaks is told by whoever takes from it."""
+        with suppress(LinkError):
+            while True:
+                news = self._news
+                while self.conversation.receipts:
+                    await self.send(self.conversation.receipts.popleft())
+                await news.wait()
 
     def _wake(self) -> None:
         news, self._news = self._news, asyncio.Event()
@@ -110,10 +123,11 @@ class Exchange:
     async def send(self, message: bytes) -> None:
         """Send bytes, cut as the link wants them. Raises: LinkLost."""
         start = 0
-        while start < len(message):
-            size = max(1, self.link.max_packet)  # may grow meanwhile
-            await self.link.send(message[start : start + size])
-            start += size
+        async with self._sending:  # two messages in small packets must not mix
+            while start < len(message):
+                size = max(1, self.link.max_packet)  # may grow meanwhile
+                await self.link.send(message[start : start + size])
+                start += size
 
     async def ask(self, command: Command, **arguments: Value) -> dict[str, Value]:
         """Send a command, again if nothing comes back, and return the results of its answer.

@@ -53,10 +53,7 @@ CONNECT_TRIES: Final = 3
 FULL_PACKET: Final = 244
 """What fills one packet of the link layer (251 bytes) but for its headers."""
 MOST_RECORDS: Final = 24
-"""6 KiB, so that the credit of 8 KiB (LINK_CREDIT) has been renewed by the next request before it is used up."""
-
-WORD_BYTES: Final = 6656
-"""After so many the logger hears a word from us, if it has not: more than 24 records, less than LINK_CREDIT."""
+"""6 KiB: little enough that STATUS and answers between two requests are not held up for long."""
 
 HEARTBEAT_S: Final = 0.7
 LOST_AFTER_S: Final = 2.0
@@ -134,8 +131,6 @@ class BleLink:
         self._writing = asyncio.Lock()
         self._heard_s = 0.0
         self._wrote_s = 0.0
-        self._unspoken = 0
-        self._word_due = asyncio.Event()
         self.nearby: Nearby | None = None
 
     @property
@@ -222,9 +217,6 @@ class BleLink:
             if inflow is self._inflow:  # deaf once the link was opened anew
                 self._heard_s = time.monotonic()
                 inflow.put(bytes(data))
-                self._unspoken += len(data)
-                if self._unspoken >= WORD_BYTES:
-                    self._word_due.set()
 
         await client.start_notify(STREAM_UUID, deliver, bluez={"use_start_notify": False})
         self._heard_s = self._wrote_s = time.monotonic()
@@ -262,8 +254,6 @@ class BleLink:
             if client is None:
                 raise LinkLost("the link is closed; connect again")
             self._wrote_s = time.monotonic()
-            self._unspoken = 0
-            self._word_due.clear()
             writing = asyncio.ensure_future(client.write_gatt_char(COMMAND_UUID, data, response=True))
             ending = asyncio.ensure_future(inflow.closed.wait())
             try:
@@ -293,14 +283,7 @@ class BleLink:
         try:
             while True:
                 before = time.monotonic()
-                if self._word_due.is_set():
-                    await asyncio.sleep(step_s / 10)  # the word before is still on its way
-                else:
-                    waiting = asyncio.ensure_future(self._word_due.wait())
-                    try:
-                        await asyncio.wait((waiting,), timeout=step_s)
-                    finally:
-                        waiting.cancel()
+                await asyncio.sleep(step_s)
                 now = time.monotonic()
                 if (
                     now - before > step_s + 0.5
@@ -309,7 +292,7 @@ class BleLink:
                 if now - self._heard_s > self._lost_after_s:
                     inflow.close(f"nothing came from the logger for {self._lost_after_s:g} s")
                     return
-                due = self._word_due.is_set() or now - self._wrote_s >= beat_s
+                due = now - self._wrote_s >= beat_s
                 if due and (beat is None or beat.done()):
                     if beat is not None and not beat.cancelled() and beat.exception() is not None:
                         return  # the link is closed already

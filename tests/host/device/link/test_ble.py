@@ -12,9 +12,8 @@ pytest.importorskip("bleak", reason="the package bleak is the way to radio")
 import bleak
 
 from breakyard.device.link import ble
-from breakyard.device.link.ble import COMPANY, SERVICE_UUID, WORD_BYTES, BleLink, Nearby, find, matches
+from breakyard.device.link.ble import COMPANY, SERVICE_UUID, BleLink, Nearby, find, matches
 from breakyard.errors import LinkError, LinkLost, LinkTimeout, UsageError
-from breakyard.wire.layout import LINK_CREDIT, MAX_FRAME
 
 
 def seen(name: str | None = "Breakyard-0a0b0c0d", data: bytes = b"\x01\x02\x63", rssi: int = -60) -> Any:
@@ -206,25 +205,6 @@ def test_a_heartbeat_is_written_and_silence_is_a_loss(radio: None) -> None:
             await link.send(b"x")
         await link.disconnect()
 
-    run(story)
-
-
-def test_much_that_came_is_answered_with_a_word(radio: None) -> None:
-    """Before the logger's credit is used up, long before the heartbeat, and once only."""
-
-    async def story() -> None:
-        link = BleLink("0d", lost_after_s=1000)
-        await link.connect()
-        writes = FakeClient.made[0].writes
-        FakeClient.made[0].callback(None, bytearray(WORD_BYTES - 1))
-        await asyncio.sleep(0.05)
-        assert writes == []
-        FakeClient.made[0].callback(None, bytearray(1))
-        await asyncio.sleep(0.1)
-        assert writes == [b"\0"]
-        await link.disconnect()
-
-    assert 24 * MAX_FRAME < WORD_BYTES < LINK_CREDIT
     run(story)
 
 
