@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from breakyard.wire import records
 from breakyard.wire.layout import (
     FIELDS,
+    MAX_MEANS,
     MAX_SAMPLES,
     MAX_STEP,
     MAX_TEXT,
@@ -31,6 +32,9 @@ _CLASSES = {
     Kind.ANSWER: records.Answer,
     Kind.LOG: records.LogLine,
     Kind.CALIBRATION: records.CalibrationCopy,
+    Kind.RECEIPT: records.Receipt,
+    Kind.MEANS: records.Means,
+    Kind.FILE: records.FileHead,
 }
 _TYPES = {
     "u8": st.integers(0, 255),
@@ -63,6 +67,23 @@ def _blocks(draw, most):
 
 
 @st.composite
+def _means(draw):
+    number = draw(st.integers(1, MAX_MEANS))
+    lists = {
+        "number": st.integers(1, MAX_STEP),
+        "quality": st.integers(0, 7),
+        "step_ms": st.integers(0, 65535),
+        **dict.fromkeys(("mean", "lowest", "highest"), _TYPES["i24"]),
+    }
+    columns = {
+        name: np.array(draw(st.lists(values, min_size=number, max_size=number)))
+        for name, values in lists.items()
+    }
+    columns["step_ms"][0] = 0
+    return columns
+
+
+@st.composite
 def _records(draw):
     kind = draw(st.sampled_from([*Kind, None]))
     header = {name: draw(strategy) for name, strategy in _HEADER.items()}
@@ -75,6 +96,10 @@ def _records(draw):
     for name, type_ in FIELDS[kind]:
         if type_ == "samples":
             values |= draw(_blocks(MAX_WINDOW_SAMPLES if kind is Kind.PEAK_WINDOW else MAX_SAMPLES))
+        elif type_ == "means":
+            values |= draw(_means())
+        elif name == "scale_counts":
+            values[name] = draw(st.integers(1, 2**32 - 1))
         elif name.endswith("_us") and previous == name[:-2] + "s":
             values[name] = draw(st.integers(0, MAX_US))
         else:
