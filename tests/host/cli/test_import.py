@@ -60,6 +60,26 @@ def test_a_silent_user_gets_the_wide_accuracy_and_is_told(breakyard: Breakyard, 
     assert "accuracy: 0.1 % of the load (standard uncertainty), as stated" in stated.out
 
 
+def test_the_report_never_says_that_somebody_stated_what_nobody_did(
+    breakyard: Breakyard, tmp_path: Path
+) -> None:
+    """And what was said is in its words: stated, or assumed; a silent user's interval is the wider one."""
+    pull(tmp_path / "a.csv")
+    breakyard("import", "a.csv", "--session", "silent")
+    breakyard("import", "a.csv", "--session", "said", "--accuracy", "0.1")
+    pages, widths = {}, {}
+    for name in ("silent", "said"):
+        breakyard("report", name, "--output", f"{name}.html")
+        pages[name] = (tmp_path / f"{name}.html").read_text()
+        peak = breakyard("summarize", name, "--json").document["peak"]
+        widths[name] = peak["high_n"] - peak["low_n"]
+
+    assert "their owner stated" not in pages["silent"]
+    assert "nobody stated their accuracy, 1 % of the load" in pages["silent"]
+    assert "their owner stated" in pages["said"]
+    assert widths["silent"] > 3 * widths["said"]
+
+
 def test_several_files_at_once(breakyard: Breakyard, tmp_path: Path) -> None:
     for name in ("a", "b", "c"):
         pull(tmp_path / f"{name}.csv")

@@ -3,6 +3,7 @@
 import statistics
 
 from breakyard.calibration import Calibration
+from breakyard.curve import UNSTATED_ACCURACY
 from breakyard.report.figures.calibration_figure import calibration_figure
 from breakyard.report.page.content import Content
 from breakyard.report.page.inline import both_widths, figure
@@ -23,9 +24,15 @@ def how_made(content: Content) -> Markup:
     ]
     if content.calibrations:
         steps.append("Newtons: by a calibration with known loads, shown below with its limits.")
-    if any(entry.curve.calibration is None for entry in content.entries):
+    others = [entry.curve for entry in content.entries if entry.curve.calibration is None]
+    if any(curve.accuracy is not None for curve in others):
         steps.append(
             "Recordings of other instruments are taken as they came; their accuracy is what their owner stated."
+        )
+    if any(curve.accuracy is None for curve in others):
+        steps.append(
+            "Recordings of other instruments are taken as they came; where nobody stated their accuracy, "
+            f"{100 * UNSTATED_ACCURACY:g} % of the load (standard uncertainty) is assumed."
         )
     steps += [
         "Glitches: a single sample that no force can make through the converter's filter is left out, and told.",
