@@ -27,6 +27,12 @@ limit is 1.7 % standard (JCGM 100, 4.3.7); scales and amplifiers of hobby kits a
 MINIMUM_SAMPLES: Final = 8
 """Fewer samples cannot show a zero, a rise and a peak."""
 
+STORE_FULL: Final = "store_full"
+"""The flag of a run whose store filled before it ended."""
+
+LARGEST_N: Final = 1e12
+"""A value beyond this is no load: the sample is left out."""
+
 GAP_STEPS: Final = 2.6
 """An imported recording has a gap where a step is longer than this many of the usual steps around it."""
 
@@ -165,12 +171,17 @@ def curve_from_run(
         counts=run.counts,
         converter=run.converter,
         calibration=calibration,
-        flags=() if run.loss.complete else ("incomplete",),
+        flags=_flags(run),
         number=run.number,
         start_utc_s=run.start_utc_s,
         start_utc_uncertainty_s=run.start_utc_uncertainty_s,
         response=run.response if response is None else response,
     )
+
+
+def _flags(run: Run) -> tuple[str, ...]:
+    full = run.end is not None and run.end.samples_not_stored > 0
+    return ((STORE_FULL,) if full else ()) + (() if run.loss.complete else ("incomplete",))
 
 
 def curve_from_columns(
@@ -206,7 +217,7 @@ def curve_from_columns(
         extension = np.asarray(extension_m, dtype=np.float64)
         if extension.shape != time.shape:
             raise DataError(f"{name}: the extension must have as many rows as the load")
-    usable = np.isfinite(load)
+    usable = np.isfinite(load) & (np.abs(load) < LARGEST_N)
     return LoadCurve(
         name=name,
         time_s=_frozen(time - time[0]),

@@ -8,7 +8,7 @@ from scipy.stats import norm
 
 from breakyard.converter.response import filtered_exponentials, filtered_power, variance
 from breakyard.curve import curve_from_columns
-from breakyard.pull.peak.read import PERIODS_PER_EVENT, read_peak, shortest_event_s
+from breakyard.pull.peak.read import PERIODS_PER_EVENT, Sampled, read_peak, shortest_event_s
 from breakyard.pull.rate import loading_rate
 from breakyard.pull.results import Summary
 from breakyard.pull.summarize import summarize
@@ -58,7 +58,7 @@ def test_under_reading_of_a_sampled_ramp(step_s: float, worst: float) -> None:
     largest, estimates, standards = [], [], []
     for phase in (np.arange(40) + 0.5) / 40:
         time, load = unfiltered_ramp(phase, step_s, 5400.0, 3.0)
-        reading = read_peak(time, load, period_s=step_s, noise_n=0.0, coverage=0.95, filtered=False)
+        reading = read_peak(Sampled(time, load, step_s, 0.0, False, {}, load[:0]), 0.95)
         largest.append(5400.0 * 3.0 - reading.largest_n)
         estimates.append(reading.estimate_n - 5400.0 * 3.0)
         standards.append(reading.standard_n)
@@ -81,7 +81,7 @@ def test_under_reading_of_a_sampled_half_sine_is_within_the_interval(samples: in
     at_worst = time - 0.2 + 0.5 * step_s + (lasts / 2) % step_s
     load = np.where((at_worst > 0) & (at_worst < lasts), 1000.0 * np.sin(np.pi * at_worst / lasts), 0.0)
 
-    reading = read_peak(time, load, period_s=step_s, noise_n=0.0, coverage=0.95, filtered=False)
+    reading = read_peak(Sampled(time, load, step_s, 0.0, False, {}, load[:0]), 0.95)
 
     assert (1 - reading.largest_n / 1000.0) * 100 == pytest.approx(percent, abs=0.002)
     assert reading.bound == "lower" or reading.estimate_n + reading.above_n >= 1000.0 - 1e-6

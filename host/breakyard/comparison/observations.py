@@ -103,8 +103,11 @@ def _value(summary: Summary, of: Quantity) -> tuple[float, bool] | None:
         strength = summary.strength
         return (strength.low_n if certain and strength.low_n > 0.0 else strength.value_n), strength.at_least
     if of == "first_peak":
-        is_peak = summary.first_peak.load_n >= 0.999 * summary.peak.estimate_n
-        return summary.first_peak.load_n, is_peak and summary.strength.at_least
+        first = summary.first_peak
+        if first is None:  # it had not come when the recording ended: at least the peak
+            return summary.peak.low_n, True
+        is_peak = first.load_n >= 0.999 * summary.peak.estimate_n
+        return first.load_n, is_peak and summary.strength.at_least
     return None if summary.settled is None else (summary.settled.load_n, False)
 
 

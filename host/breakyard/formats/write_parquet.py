@@ -147,7 +147,7 @@ def summary_row(summary: Summary) -> dict[str, Any]:
         "strength_high_n": strength.high_n,
         "at_least": strength.at_least,
         "settled_n": None if summary.settled is None else summary.settled.load_n,
-        "first_peak_n": summary.first_peak.load_n,
+        "first_peak_n": None if summary.first_peak is None else summary.first_peak.load_n,
         "manner": failure.manner,
         "manner_sure": failure.sure,
         "break_time_s": failure.time_s,

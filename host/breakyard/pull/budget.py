@@ -4,9 +4,7 @@ import math
 from dataclasses import replace
 from typing import Final
 
-import numpy as np
-
-from breakyard.calibration.propagate import coverage_interval, lopsided_table, mixture_table
+from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.terms import Table, Term, tabulated
 from breakyard.curve import UNSTATED_ACCURACY, LoadCurve
 from breakyard.pull.in_use import (
@@ -19,7 +17,7 @@ from breakyard.pull.in_use import (
     in_use_terms,
 )
 from breakyard.pull.peak.read import shortest_event_s
-from breakyard.pull.peak.reading import Reading, normal_factor
+from breakyard.pull.peak.reading import Reading, distribution
 from breakyard.pull.results import BudgetLine, Peak
 from breakyard.pull.zero import ZeroLine
 
@@ -28,9 +26,6 @@ _NAMES: Final = {
     "ramp_and_break": "recovery of the peak",
     "too_short": "noise",
 }
-
-FLOOR: Final = 3.0
-"""The peak is not below the largest sample less so many times the noise of one."""
 
 
 def budget_terms(
@@ -60,10 +55,15 @@ def budget_terms(
         terms += in_use_terms(load, curve.calibration, in_use, temperature_c)
     elif curve.accuracy is not None:
         terms.append(Term("stated accuracy", curve.accuracy * load))
-    elif curve.converter is None:
+    elif assumes_accuracy(curve):
         terms.append(Term("accuracy not stated", UNSTATED_ACCURACY * load))
     terms += (*angle_terms(load, misalignment_deg), *block_terms(load, in_use.blocks))
     return tuple(term for term in terms if term.standard_n > 0.0)
+
+
+def assumes_accuracy(curve: LoadCurve) -> bool:
+    """Whether another instrument's forces came without a word on how good they are."""
+    return curve.accuracy is None and curve.calibration is None and curve.converter is None
 
 
 def assumptions(
@@ -72,7 +72,12 @@ def assumptions(
     """Sentences that say what the budget takes for granted about angle, temperature, mounting, creep and blocks."""
     said = angle_sentence(misalignment_deg)
     if curve.calibration is None:
-        return (said, *block_sentences(in_use.blocks))
+        unstated = (
+            "Accuracy: nobody stated that of the instrument; a standard uncertainty of "
+            f"{100.0 * UNSTATED_ACCURACY:g} % of the load is assumed (--accuracy)."
+        )
+        own = (unstated,) if assumes_accuracy(curve) else ()
+        return (said, *own, *block_sentences(in_use.blocks))
     return (said, *in_use_sentences(curve.calibration, in_use, temperature_c))
 
 
@@ -85,28 +90,10 @@ def _zero(zero: ZeroLine, time_s: float) -> Term:
 
 def _own(reading: Reading, noise_n: float, coverage: float) -> Term:
     """What samples and filter leave open: a Gaussian, or a table where it is lopsided or ends at the floor."""
-    source, factor = _NAMES[reading.regime], normal_factor(coverage)
-    sure = reading.bound == "two-sided"
-    floor = min(reading.largest_n - FLOOR * noise_n - reading.estimate_n, 0.0) if sure else -math.inf
-    if reading.recovered is not None and sure:
-        found = reading.recovered
-        table = mixture_table(found.weight, found.mean_n - reading.estimate_n, found.standard_n)
-        table = _as_wide_as(table, reading, coverage)
-    elif reading.below_n == reading.above_n and -reading.below_n > floor:
+    source, table = _NAMES[reading.regime], distribution(reading, noise_n, coverage)
+    if table is None:
         return Term(source, reading.standard_n, kind="A")
-    else:
-        table = lopsided_table(reading.below_n / factor, reading.above_n / factor)
-    clipped = Table(np.maximum(table.values_n, floor), table.weights)
-    return replace(tabulated(source, clipped, "A"), standard_n=reading.standard_n)
-
-
-def _as_wide_as(table: Table, reading: Reading, coverage: float) -> Table:
-    """The recovered peak's distribution, stretched on either side where the reading claims less than it."""
-    low, high = coverage_interval([tabulated("recovery", table)], coverage)
-    below = max(reading.below_n / -low, 1.0) if low < 0.0 else 1.0
-    above = max(reading.above_n / high, 1.0) if high > 0.0 else 1.0
-    values = table.values_n * np.where(table.values_n < 0.0, below, above)
-    return Table(np.asarray(values), table.weights)
+    return replace(tabulated(source, table, "A"), standard_n=reading.standard_n)
 
 
 def peak_with_interval(
@@ -116,10 +103,13 @@ def peak_with_interval(
     terms: tuple[Term, ...],
     coverage: float,
     *,
-    zero_known: bool = True,
+    bounded: bool = False,
 ) -> Peak:
-    """The peak with the interval that all terms make together (JCGM 101); it always holds the estimate."""
-    lower = reading.bound == "lower" or rail_n is not None or not zero_known
+    """The peak with the interval that all terms make together (JCGM 101); it always holds the estimate.
+
+    bounded: there is a reason besides the reading and the rail why the force may have been any higher.
+    """
+    lower = reading.bound == "lower" or rail_n is not None or bounded
     estimate = reading.estimate_n if rail_n is None else rail_n
     counted = terms if rail_n is None else terms[1:]
     low, high = coverage_interval(counted, coverage)

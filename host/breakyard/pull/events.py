@@ -8,6 +8,9 @@ ductile      the load bent over: it stayed within 3 % of the peak five times lon
              explains, or it had eased by 2 % or more before it let go
 progressive  at least one partial drop of 5 % of the peak or more before the last fall
 none         no fall to below half of the load
+
+A recording that ends in a fall which is faster than any unloading broke, to whatever level it was followed. Falls
+that are the drive's (ripple, stops; see `swings`) are neither partial drops nor the end of a first peak.
 """
 
 from dataclasses import dataclass
@@ -17,7 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.pull.falls import Fall, find_falls
-from breakyard.pull.results import Break, Drop, Energy, FirstPeak, Manner, Plateau, Settled
+from breakyard.pull.results import Break, Drop, Energy, Manner, Plateau, Ripple, Settled
+from breakyard.pull.swings import Swing, find_swings, of_the_drive, ripple_of
 
 Array = NDArray[np.float64]
 
@@ -32,6 +36,21 @@ EASED: Final = 0.02
 NEAR_PEAK: Final = 0.97
 BENT_OVER: Final = 5.0
 LEFT_AFTER_BREAK: Final = 0.5
+SLOWEST_TEAR_S: Final = 0.2
+"""A tear takes no longer from four fifths of the load to one; a valve or a brake lets go more slowly."""
+
+ENDS_WITHIN_S: Final = 0.3
+"""A recording that ends so soon after a sudden fall shows no level that was held after it."""
+
+ENDING_FALL: Final = 0.1
+"""A fall at the recording's end of at least this fraction of the peak is a break, ..."""
+
+ENDING_RATE: Final = 5.0
+"""... if it is so many times faster than the load was put on."""
+
+SWING: Final = 0.0025
+"""Smallest fall, as a fraction of the peak, that is looked at as ripple."""
+
 ENDED_EARLY: Final = 0.1
 """A recording that ends above this fraction of the peak, unbroken, ended early."""
 
@@ -74,7 +93,8 @@ class Pull:
 class Story:
     """The events of one pull."""
 
-    first_peak: FirstPeak
+    first_peak: int | None
+    """Index of the largest sample of the first peak; None if no fall of the specimen follows any."""
     failure: Break
     settled: Settled | None
     plateaus: tuple[Plateau, ...]
@@ -83,35 +103,56 @@ class Story:
     """Index of the last sample before the break."""
     ended_early: bool
     end_load_n: float
+    rising: bool = False
+    """Whether the recording ends while the load is at its highest and still rises."""
+    in_fall: bool = False
+    """Whether the recording ends in the fall of the break."""
+    ripple: Ripple | None = None
 
 
-def tell(pull: Pull) -> Story:
-    """Tell the events of a pull."""
+def tell(pull: Pull, falls: list[Fall] | None = None) -> Story:
+    """Tell the events of a pull. falls: its sudden falls, where they were looked for already."""
     time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
-    falls = [
-        fall
-        for fall in find_falls(time, load, peak, pull.noise_n, pull.usual_rate)
-        if fall.start >= pull.onset
-    ]
-    last = _break_of(pull, falls)
+    found = find_falls(time, load, peak, pull.noise_n, pull.usual_rate) if falls is None else falls
+    sudden = [fall for fall in found if fall.start >= pull.onset]
+    last = _break_of(pull, sudden)
+    in_fall = False
+    if last is None:
+        last = _ending_fall(pull, sudden)
+        in_fall = last is not None
     ended = float(np.median(load[-max(3, int(0.2 / pull.period_s)) :]))
     stop = last.start if last else _end_of_hold(load, top, peak)
+    begin = _tenth(pull)
+    swings = [
+        Swing(begin + one.top, begin + one.bottom, one.from_n, one.to_n)
+        for one in find_swings(load[begin : stop + 1], max(SWING * peak, 8.0 * pull.noise_n))
+    ]
+    driven = of_the_drive(swings, time, load[: stop + 1], pull.usual_rate, pull.period_s)
+    theirs = [one for one, yes in zip(swings, driven, strict=True) if yes]
+    ripple = ripple_of(swings, driven, time)
     plateaus = _plateaus(pull, stop)
     settled = _settled(plateaus, time, top, stop, broke=last is not None)
     drops = tuple(
         Drop(float(time[fall.start]) - pull.delay_s, fall.from_n, fall.to_n)
-        for fall in falls
-        if fall is not last and fall.start < stop and fall.to_n >= 0.2 * peak
+        for fall in sudden
+        if fall is not last
+        and fall.start < stop
+        and fall.to_n >= 0.2 * peak
+        and not any(one.top <= fall.end and fall.start <= one.bottom for one in theirs)
     )
+    rising = last is None and _rises_to_the_end(pull)
     return Story(
-        first_peak=_first_peak(pull),
-        failure=_failure(pull, last, drops, settled),
+        first_peak=_first_peak(pull, swings, driven, last),
+        failure=_failure(pull, last, drops, settled, ripple, in_fall=in_fall, ended=ended),
         settled=settled,
         plateaus=plateaus,
         drops=drops,
         break_index=last.start if last else None,
         ended_early=last is None and ended > ENDED_EARLY * peak,
         end_load_n=ended,
+        rising=rising,
+        in_fall=in_fall,
+        ripple=ripple,
     )
 
 
@@ -129,16 +170,40 @@ def work(time: Array, load: Array, extension: Array, onset: int, top: int, broke
     return Energy(until(top), None if broke is None else until(broke), stiffness, float(stretch[top]))
 
 
-def _first_peak(pull: Pull) -> FirstPeak:
-    load, onset, top = pull.load_n, pull.onset, pull.top
-    begin = (
-        onset + int(np.argmax(load[onset : top + 1] >= FIRST_PEAK_FLOOR * load[top])) if top > onset else top
+def _tenth(pull: Pull) -> int:
+    """Index from which the load is no handling: the first sample above a tenth of the peak."""
+    if pull.top <= pull.onset:
+        return pull.top
+    return pull.onset + int(
+        np.argmax(pull.load_n[pull.onset : pull.top + 1] >= FIRST_PEAK_FLOOR * pull.load_n[pull.top])
     )
-    part = load[begin : top + 1]
-    highest = np.maximum.accumulate(part)
-    fallen = np.flatnonzero(highest - part >= np.maximum(FIRST_PEAK_FALL * highest, 8.0 * pull.noise_n))
-    first = top if not len(fallen) else begin + int(np.argmax(part[: fallen[0] + 1]))
-    return FirstPeak(float(load[first]), float(pull.time_s[first]))
+
+
+def _first_peak(pull: Pull, swings: list[Swing], driven: list[bool], last: Fall | None) -> int | None:
+    """The first highest load before a fall of 0.5 % that is not the drive's; the peak itself if it broke there."""
+    highest = -np.inf
+    for swing, known in zip(swings, driven, strict=True):
+        if swing.top > pull.top:
+            break
+        least = max(FIRST_PEAK_FALL * swing.from_n, 8.0 * pull.noise_n)
+        if swing.from_n > highest and swing.size_n >= least and not known:
+            return swing.top
+        highest = max(highest, swing.from_n)
+    after = pull.load_n[pull.top :]
+    fell = float(pull.load_n[pull.top] - after.min()) >= FIRST_PEAK_FALL * pull.peak_n
+    return pull.top if last is not None or fell else None
+
+
+def _rises_to_the_end(pull: Pull) -> bool:
+    """Whether the load is at its highest, and still rising, when the recording ends."""
+    time, load = pull.time_s, pull.load_n
+    if load[-1] < NEAR_PEAK * pull.peak_n or time[-1] - time[pull.top] > max(1.0, 4.0 * pull.period_s):
+        return False
+    first = min(int(np.searchsorted(time, time[-1] - 0.3)), len(time) - 4)
+    if first < 0:
+        return True
+    slope = float(np.polyfit(time[first:] - time[-1], load[first:], 1)[0])
+    return slope > 0.1 * pull.usual_rate
 
 
 def _break_of(pull: Pull, falls: list[Fall]) -> Fall | None:
@@ -151,14 +216,31 @@ def _break_of(pull: Pull, falls: list[Fall]) -> Fall | None:
     return _slow_break(pull.time_s, load, top, peak)
 
 
+def _ending_fall(pull: Pull, falls: list[Fall]) -> Fall | None:
+    """A sudden fall in which the recording ends, or right after which it does: nobody unloads as fast as that."""
+    time, load = pull.time_s, pull.load_n
+    if not falls or falls[-1].start < pull.top - 6:
+        return None
+    fall = falls[-1]
+    least = float(load[fall.start :].min())
+    size = fall.from_n - least
+    spent = max(float(time[fall.end] - time[fall.start]), pull.period_s)
+    soon = time[-1] - time[fall.end] <= max(ENDS_WITHIN_S, 3.0 * pull.period_s)
+    fast = size / spent > ENDING_RATE * max(pull.usual_rate, 0.0)
+    still_down = load[-1] < fall.from_n - 0.5 * size
+    if not (soon and fast and still_down and size >= ENDING_FALL * pull.peak_n):
+        return None
+    return Fall(fall.start, fall.end, fall.from_n, float(load[-1]))
+
+
 def _slow_break(time: Array, load: Array, top: int, peak: float) -> Fall | None:
-    """A tear of up to half a second: too slow for a sudden fall, too quick for letting the line out."""
+    """A tear: too slow for a sudden fall, too quick for letting the line out."""
     below = np.flatnonzero(load[top:] < 0.2 * peak)
     if not len(below):
         return None
     end = top + int(below[0])
     start = top + int(np.flatnonzero(load[top:end] > 0.8 * peak)[-1])
-    if time[end] - time[start] > 0.4:
+    if time[end] - time[start] > SLOWEST_TEAR_S:
         return None
     after = load[end : end + max(3, int(np.searchsorted(time[end:], time[end] + 0.3)))]
     return Fall(start, end, float(load[start]), float(np.median(after)))
@@ -170,27 +252,50 @@ def _end_of_hold(load: Array, top: int, peak: float) -> int:
     return top + int(high[-1])
 
 
-def _failure(pull: Pull, last: Fall | None, drops: tuple[Drop, ...], settled: Settled | None) -> Break:
+def _failure(
+    pull: Pull,
+    last: Fall | None,
+    drops: tuple[Drop, ...],
+    settled: Settled | None,
+    ripple: Ripple | None,
+    *,
+    in_fall: bool,
+    ended: float,
+) -> Break:
     time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
+    swing = 0.0 if ripple is None else ripple.size_n
     if last is None:
-        return Break("none", None, None, None, True, "no fall to below half of the load")
-    residual = _residual(time, load, last)
+        if ENDED_EARLY * peak < ended < (1.0 - EASED) * peak - swing:
+            share = 100.0 * ended / peak
+            reason = (
+                f"the load had eased to {share:.0f} % of the peak when the recording ended; no sudden fall"
+            )
+            return Break("none", None, None, None, False, reason)
+        # Who stops recording under load does not know what came next.
+        over = ended <= ENDED_EARLY * peak
+        return Break("none", None, None, None, over, "no fall to below half of the load")
+    residual = None if in_fall else _residual(time, load, last)
     instant = _half_way(time, load, last) - pull.delay_s
     sizes = [(drop.from_n - drop.to_n) / peak for drop in drops]
     partial = [size for size in sizes if size >= PARTIAL_DROP]
-    eased = 1.0 - last.from_n / peak
+    eased = 1.0 - last.from_n / peak - 1.2 * swing / peak
     near = int(np.argmax(load[: top + 1] >= NEAR_PEAK * peak))
-    expected = max((1 - NEAR_PEAK) * peak / max(pull.usual_rate, 1e-9), 4.0 * pull.period_s)
+    rate = pull.usual_rate
+    if ripple is not None:  # strokes rise faster than the load does on the whole
+        half = int(np.argmax(load[: near + 1] >= 0.5 * peak))
+        rate = min(rate, (NEAR_PEAK - 0.5) * peak / max(float(time[near] - time[half]), pull.period_s))
+    expected = max(((1 - NEAR_PEAK) * peak + swing) / max(rate, 1e-9), 4.0 * pull.period_s)
     lingered = float(time[last.start] - time[near]) / expected
     manner: Manner
     if partial:
         manner, sure = "progressive", len(partial) >= 2 or max(partial) >= 2 * PARTIAL_DROP
+        sure = sure and max(partial) * peak > 2.0 * swing
         reason = f"{len(partial)} partial drop(s) of 5 % of the peak or more before the last fall"
     elif eased >= EASED and last.start > top + 6:
         manner, sure = "ductile", eased >= 1.5 * EASED and not sizes
-        reason = f"the load had eased by {100 * eased:.0f} % before it let go"
+        reason = f"the load had eased by {100 * (1.0 - last.from_n / peak):.0f} % before it let go"
     elif lingered >= BENT_OVER and not pull.clipped:
-        manner, sure = "ductile", lingered >= 1.6 * BENT_OVER and settled is None
+        manner, sure = "ductile", lingered >= 1.6 * BENT_OVER
         reason = f"it stayed near the peak {lingered:.0f} times longer than the loading rate explains"
     else:
         manner, sure = (
@@ -199,6 +304,8 @@ def _failure(pull: Pull, last: Fall | None, drops: tuple[Drop, ...], settled: Se
         )
         reason = "a sudden fall from the peak at once after it was reached"
         sure = sure and not sizes and not pull.clipped
+    if in_fall:
+        reason += "; the recording ends in the fall"
     return Break(manner, instant, last.from_n, residual, bool(sure and not pull.too_short), reason)
 
 

@@ -2,7 +2,8 @@
 
 from typing import Final
 
-from breakyard.curve import LoadCurve
+from breakyard.curve import STORE_FULL, LoadCurve
+from breakyard.pull.budget import assumes_accuracy
 from breakyard.pull.events import Story
 from breakyard.pull.peak.reading import Reading
 from breakyard.pull.polarity import REVERSED
@@ -10,8 +11,17 @@ from breakyard.pull.results import Peak
 from breakyard.pull.split import CYCLES
 from breakyard.pull.zero import SHIFT_FRACTION, ZeroLine
 
-NEAR_CONVERSIONS: Final = 8.0
-"""Missing conversions this close to the peak, counted in conversions, count as being at it."""
+NEAR_CONVERSIONS: Final = 1.5
+"""Missing conversions this close to the peak, counted in conversions, count as being at it ..."""
+
+GAP_CHANGE: Final = 0.002
+"""... if the load changed by this fraction of the peak over them."""
+
+SAFE_LOAD: Final = 1.5
+"""Safe overload of a usual cell, in capacities (OIML R 60, 2.3.6: a maker states it; common sheets say 150 %)."""
+
+TELLS_RIPPLE: Final = 0.005
+"""Ripple is told from this fraction of the peak on."""
 
 GAP_SHARE: Final = 0.05
 """A gap longer than this share of the time from onset to peak is told even when it is not at the peak."""
@@ -27,6 +37,7 @@ _WHERE: Final = {
 
 _OF_CURVE: Final = {
     REVERSED: "The load was recorded as a push and turned round: are the signal wires swapped?",
+    STORE_FULL: "The logger's store was full before the pull was over: the rest is not known.",
     CYCLES: "All pulls but the last were let out slowly: if this is one specimen loaded again and again, say so "
     "(--one-specimen).",
 }
@@ -59,11 +70,33 @@ def raise_flags(
         found.append(("shock", sentence))
     if glitches:
         found.append(("glitch", f"{glitches} sample(s) that no force can make were left out."))
-    if reading.holed or _gap_matters(curve, zero, peak):
+    if reading.holed or (not clipped and _gap_matters(curve, zero, peak)):
         found.append(
             ("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it.")
         )
     found += _of_zero(zero, peak)
+    if curve.converter is None and reading.regime == "ramp_and_break" and not clipped:
+        sentence = "No converter is known: what its filter may have hidden at the break is in the interval."
+        found.append(("filter_unknown", sentence))
+    if assumes_accuracy(curve):
+        found.append(
+            (
+                "accuracy_assumed",
+                "The instrument's accuracy was not stated: a wide one is assumed (--accuracy).",
+            )
+        )
+    found += _of_capacity(curve, peak)
+    if story.ripple is not None and story.ripple.size_n > TELLS_RIPPLE * peak.estimate_n:
+        ripple = story.ripple
+        sentence = (
+            f"The load swung by {100 * ripple.size_n / peak.estimate_n:.1f} % of the peak, {ripple.rate_hz:.2g} times "
+            "a second: strokes or surges of the drive, which are not taken for what the specimen did."
+        )
+        found.append(("ripple", sentence))
+    if story.in_fall:
+        found.append(
+            ("ends_in_fall", "The recording ends in the fall: it broke, and what was left is not known.")
+        )
     if story.failure.manner == "none":
         found.append(("no_break", "It did not break: its strength is at least the peak."))
     if story.ended_early:
@@ -108,12 +141,34 @@ def _of_zero(zero: ZeroLine, peak: Peak) -> list[tuple[str, str]]:
     return found
 
 
+def _of_capacity(curve: LoadCurve, peak: Peak) -> list[tuple[str, str]]:
+    """Peaks above what the cell is rated for."""
+    plate = None if curve.calibration is None else curve.calibration.plate
+    if plate is None or peak.largest_sample_n <= plate.capacity_n:
+        return []
+    times = peak.largest_sample_n / plate.capacity_n
+    if times > SAFE_LOAD:
+        sentence = (
+            f"The peak is {times:.2f} times the cell's capacity, above the usual safe overload of 1.5 times: cell and "
+            "zero may be spoilt; calibrate again before the next pull."
+        )
+        return [("over_safe_load", sentence)]
+    sentence = f"The peak is {times:.2f} times the cell's capacity: look whether its zero has moved."
+    return [("over_capacity", sentence)]
+
+
 def _gap_matters(curve: LoadCurve, zero: ZeroLine, peak: Peak) -> bool:
+    """Whether a gap lies where the load may have changed by something that counts.
+
+    At the peak: beside the largest sample, if the load changed over the gap. While loading: a long one.
+    """
     near = NEAR_CONVERSIONS * curve.period_s
-    long = max(GAP_SHARE * (peak.time_s - zero.onset_s), 4.0 * curve.period_s)
+    long = max(GAP_SHARE * (peak.time_s - zero.onset_s), 8.0 * curve.period_s)
     for gap in curve.gaps:
-        at_peak = gap.start_s <= peak.time_s + near and gap.end_s >= peak.time_s - near
-        while_loading = gap.end_s >= zero.onset_s and gap.end_s - gap.start_s > long
-        if at_peak or while_loading:
+        if gap.start_s <= peak.time_s + near and gap.end_s >= peak.time_s - near:
+            before, after = curve.load_n[[gap.after_sample, gap.after_sample + 1]]
+            if abs(float(after - before)) > GAP_CHANGE * peak.estimate_n:
+                return True
+        if zero.onset_s <= gap.end_s and gap.start_s <= peak.time_s and gap.end_s - gap.start_s > long:
             return True
     return False

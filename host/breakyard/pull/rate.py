@@ -24,7 +24,20 @@ STEADY: Final = 0.5
 CLASS_PERCENT: Final = 1.0
 
 
-def loading_rate(time: Array, load: Array, onset: int, top: int, period_s: float, peak_n: float) -> Rate:
+UNKNOWN_MEMORY: Final = 4.0
+"""Steps that an unknown instrument's filter may remember: until more is known it is so many times as slow."""
+
+
+def loading_rate(
+    time: Array,
+    load: Array,
+    onset: int,
+    top: int,
+    period_s: float,
+    peak_n: float,
+    *,
+    filter_known: bool = True,
+) -> Rate:
     """Loading rate between a tenth of the peak and the peak, and at the peak.
 
     time, load: usable samples, zero subtracted. The fastest loading for 1 % follows ISO 6892-1 Annex A: the
@@ -36,6 +49,8 @@ def loading_rate(time: Array, load: Array, onset: int, top: int, period_s: float
     begin = onset + int(np.argmax(load[onset : top + 1] >= 0.1 * peak_n)) if top > onset else top
     at_peak = _slope(time, load, max(0, top - max(step, 8)), max(top - 2, 1))
     usable_rate = peak_n * CLASS_PERCENT / 100.0 / period_s
+    if not filter_known:
+        usable_rate /= UNKNOWN_MEMORY
     if top - begin < 2 * step:
         whole = _slope(time, load, max(begin - 1, 0), top)
         return Rate(whole, at_peak, 0.0, usable_rate, steady_enough=bool(whole < usable_rate))

@@ -128,10 +128,22 @@ class Settled:
 
 @dataclass(frozen=True, slots=True)
 class FirstPeak:
-    """First maximum that is followed by a reduction of at least 0.5 % of the load (ISO 6892-1)."""
+    """First maximum that is followed by a reduction of at least 0.5 % of the load (ISO 6892-1), not by ripple."""
 
     load_n: float
     time_s: float
+    low_n: float | None = None
+    """Ends of its interval, at the coverage of the peak's; None below and above where none is known."""
+    high_n: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ripple:
+    """Swings of the load that are the drive's: strokes of a winch, surges of a vehicle, stops."""
+
+    size_n: float
+    """From top to bottom, of a middling one."""
+    rate_hz: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +250,8 @@ class Summary:
     peak: Peak
     strength: Strength
     settled: Settled | None
-    first_peak: FirstPeak
+    first_peak: FirstPeak | None
+    """None where no fall of the specimen followed any load, as in a recording that ends while the load rises."""
     failure: Break = field(metadata=key("break"))
     rate: Rate
     drops: tuple[Drop, ...]
@@ -254,6 +267,7 @@ class Summary:
     glitches: tuple[Glitch, ...] = ()
     notes: tuple[str, ...] = ()
     """Sentences for people: why a flag was raised and what to do about it."""
+    ripple: Ripple | None = None
     filter: Filter | None = None
     """None in summaries made before it was told."""
     assumptions: tuple[str, ...] = ()
@@ -316,7 +330,8 @@ class Summary:
     @property
     def has_first_peak(self) -> bool:
         """Whether the first peak is another one than the peak."""
-        return abs(self.first_peak.time_s - self.peak.time_s) > 2.0 / self.run.rate_hz
+        first = self.first_peak
+        return first is not None and abs(first.time_s - self.peak.time_s) > 2.0 / self.run.rate_hz
 
     def to_json(self) -> dict[str, Any]:
         """Return the JSON face as plain dicts, lists, strings and numbers."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,19 +10,20 @@ from numpy.typing import NDArray
 from breakyard.converter import StepResponse
 from breakyard.converter.noise import noise_of
 from breakyard.converter.response import delay
-from breakyard.curve import MINIMUM_SAMPLES, LoadCurve
+from breakyard.curve import MINIMUM_SAMPLES, STORE_FULL, LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.budget import assumptions, budget_terms, peak_with_interval, told
 from breakyard.pull.events import Pull, tell, work
+from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches
 from breakyard.pull.in_use import UNKNOWN, InUse
 from breakyard.pull.peak.filter import choose_filter
-from breakyard.pull.peak.read import read_peak
-from breakyard.pull.peak.reading import Reading
+from breakyard.pull.peak.read import Sampled, read_hump, read_peak
+from breakyard.pull.peak.reading import Reading, lower_bound
 from breakyard.pull.polarity import upright
 from breakyard.pull.rate import loading_rate
-from breakyard.pull.results import Energy, Glitch, Recovery, Source, Strength, Summary, Zero
+from breakyard.pull.results import Energy, FirstPeak, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
 from breakyard.pull.witnesses import prior_of
 from breakyard.pull.zero import ZeroLine, find_zero
 
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+
+ONE_EVENT: Final = 3
+"""First peak and peak that are so many samples apart, or fewer, are the same event."""
 
 
 def summarize(
@@ -87,21 +91,29 @@ def summarize(
             f"{curve.name}: the load never rises clearly above its zero; are the signal wires swapped?"
         )
     filtered = curve.converter is not None
-    reading = read_peak(
+    onset, top = int(np.searchsorted(time, zero.onset_s)), int(np.argmax(load))
+    usual_rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top])).median_n_per_s
+    sampled = Sampled(
         time,
         load,
-        period_s=curve.period_s,
-        noise_n=zero.noise_n,
-        coverage=coverage,
-        filtered=filtered,
-        orders=orders,
+        curve.period_s,
+        zero.noise_n,
+        filtered,
+        orders,
+        load[(time >= zero.start_s) & (time <= zero.end_s)] if zero.heard else load[:0],
     )
-    reading = seen_through.doubted(reading)
+    rail_n = _rail(curve, rails, zero, float(load[top]))
+    if rail_n is None:
+        rivals = [fall.start for fall in find_falls(time, load, float(load[top]), zero.noise_n, usual_rate)]
+        reading = seen_through.doubted(read_peak(sampled, coverage, rivals=rivals))
+    else:  # the rail is a bound: nothing is to be recovered of what lies above it
+        reading = replace(
+            lower_bound(time, load, top, zero.noise_n, "the converter was at its limit"), regime="slow"
+        )
     if reading.glitch is not None:
         spoilt = np.append(spoilt, used[reading.glitch])
         kept = np.arange(len(used)) != reading.glitch
         used, time, load = used[kept], time[kept], load[kept]
-    rail_n = _rail(curve, rails, zero, float(load.max()))
     if rail_n is not None:  # the story goes on at the rail
         used = np.sort(np.concatenate([used, rails]))
         time, load = curve.time_s[used], curve.load_n[used] - zero.load_n(curve.time_s[used])
@@ -110,7 +122,7 @@ def summarize(
     late_s = (
         sum(weight * delay(order) for order, weight in orders.items()) * curve.period_s if filtered else 0.0
     )
-    rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]))
+    rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]), filter_known=filtered)
     clipped = rail_n is not None
     pull = Pull(
         time_s=time,
@@ -125,18 +137,23 @@ def summarize(
     )
     story = tell(pull)
     terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage, in_use)
-    peak = peak_with_interval(curve, reading, rail_n, terms, coverage, zero_known=zero.known)
+    cut_off = story.rising or (STORE_FULL in curve.flags and story.break_index is None)
+    peak = peak_with_interval(curve, reading, rail_n, terms, coverage, bounded=cut_off or not zero.known)
     flags, notes = raise_flags(curve, zero, reading, story, peak, len(spoilt), clipped)
     if reading.recovered is not None:
         flags, notes = flags + seen_through.flags, notes + seen_through.notes
     at_least = peak.bound == "lower" or story.failure.manner == "none"
+    first_peak = None
+    if story.first_peak is not None:
+        stated = (misalignment_deg, temperature_c, coverage, in_use)
+        first_peak = _first_peak(story.first_peak, time, load, peak, sampled, curve, zero, stated)
     energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, story.break_index)
     return Summary(
         run=_source(curve),
         peak=peak,
         strength=Strength(peak.estimate_n, peak.low_n, None if at_least else peak.high_n, at_least),
         settled=story.settled,
-        first_peak=story.first_peak,
+        first_peak=first_peak,
         failure=story.failure,
         rate=rate,
         drops=story.drops,
@@ -164,7 +181,34 @@ def summarize(
         filter=seen_through.told,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
         curve=curve,
+        ripple=story.ripple,
     )
+
+
+def _first_peak(
+    index: int,
+    time: Array,
+    load: Array,
+    peak: Peak,
+    sampled: Sampled,
+    curve: LoadCurve,
+    zero: ZeroLine,
+    stated: tuple[float | None, float | None, float, InUse],
+) -> FirstPeak:
+    """The first peak, read as the peak is; the peak itself, with its interval, where they are one."""
+    top = int(np.argmax(load))
+    if abs(float(time[index]) - peak.time_s) <= ONE_EVENT * curve.period_s or abs(index - top) <= ONE_EVENT:
+        return FirstPeak(peak.estimate_n, peak.time_s, peak.low_n, peak.high_n)
+    if len(sampled.load_n) != len(load):  # a rail or a wrong reading: the samples are others
+        near = int(np.argmin(np.abs(sampled.time_s - time[index])))
+        if sampled.time_s[near] != time[index]:
+            return FirstPeak(float(load[index]), float(time[index]))
+        index = near
+    _, _, coverage, _ = stated
+    reading = read_hump(sampled, index, coverage)
+    terms = budget_terms(curve, zero, reading, None, *stated)
+    found = peak_with_interval(curve, reading, None, terms, coverage, bounded=not zero.known)
+    return FirstPeak(found.estimate_n, found.time_s, found.low_n, found.high_n)
 
 
 def _energy(
@@ -266,7 +310,7 @@ def summaries_to_frame(summaries: Sequence[Summary]) -> "pd.DataFrame":
                 "strength_n": s.strength.value_n,
                 "at_least": s.strength.at_least,
                 "settled_n": None if s.settled is None else s.settled.load_n,
-                "first_peak_n": s.first_peak.load_n,
+                "first_peak_n": None if s.first_peak is None else s.first_peak.load_n,
                 "manner": s.failure.manner,
                 "sure": s.failure.sure,
                 "residual_n": s.failure.residual_n,

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from breakyard.calibration.terms import Table
 from breakyard.converter.noise import STEADY, noise_of
+from breakyard.curve import LARGEST_N
 from breakyard.errors import NoPull
 from breakyard.pull.witnesses import Prior, Weighed, Witness, weigh
 
@@ -50,6 +51,9 @@ CREEPING: Final = 15.0
 SHIFT_FRACTION: Final = 0.002
 """A zero that moved by more than this fraction of the peak raises a flag (0.1 % of rated output is the usual
 sign of an overloaded cell; a cell is commonly loaded to half of its rating)."""
+
+SMALLEST_N: Final = 1e-9
+"""A rise below this is no load: a wrong unit, or a file of something else."""
 
 PRELOADS: Final = 0.85
 """Chance that what is quiet at the start of another instrument's recording is nothing, and no preload."""
@@ -117,7 +121,9 @@ def find_zero(
     blocks = _Blocks.of(time, load)
     lowest = blocks.lowest
     height = float(load[top]) - lowest
-    if height <= 8.0 * noise or height <= 0.0:
+    if not height < LARGEST_N:
+        raise NoPull(f"a load of {load[top]:.3g} N is no force of this world; is the unit right?")
+    if height <= 8.0 * noise or height < SMALLEST_N:
         raise NoPull("the load never rises clearly above its own noise; was the right channel recorded?")
     before = _before(blocks, time, load, top, noise, height)
     after = _after(blocks, time, load, top, noise, height)

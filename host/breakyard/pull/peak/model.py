@@ -260,10 +260,26 @@ def _whiten(covariance: Array, load: Array, cross: Array) -> tuple[Array, Array,
     bordered[..., n + 1 :, :n] = np.swapaxes(cross, -1, -2)
     border = np.arange(n, n + k + 1)
     bordered[..., border, border] = _HUGE
-    factor = np.linalg.cholesky(bordered)
+    factor = _factor(bordered)
     inside = np.arange(n)
     log_determinant = np.log(factor[..., inside, inside]).sum(-1)
     return factor[..., n, :n], factor[..., n + 1 :, :n], log_determinant
+
+
+def _factor(matrices: Array) -> Array:
+    """Cholesky factors. Terms that all but agree, as after a hole in the samples, leave a matrix that rounding errors
+    make indefinite: then a trifle is added to its diagonal, more if need be. Raises: LinAlgError if nothing helps."""
+    for trifle in (0.0, 1e-12, 1e-9):
+        lifted = matrices
+        if trifle:
+            diagonal = np.arange(matrices.shape[-1])
+            lifted = matrices.copy()
+            lifted[..., diagonal, diagonal] *= 1.0 + trifle
+        try:
+            return np.asarray(np.linalg.cholesky(lifted))
+        except np.linalg.LinAlgError:
+            continue
+    raise np.linalg.LinAlgError("the samples around the fall do not fit the model")
 
 
 def shares(log_evidence: Array) -> Array:

@@ -9,7 +9,7 @@ Everything here is about reading the samples; zero and calibration add their own
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from breakyard.converter.response import variance
 from breakyard.pull.peak.between_samples import read_between_samples
-from breakyard.pull.peak.reading import WIDEST_READING, Reading, lower_bound, normal_factor
-from breakyard.pull.peak.recovery import FILTER_ORDERS, Recovered, recover
+from breakyard.pull.peak.reading import WIDEST_READING, Reading, higher_of, lower_bound, normal_factor
+from breakyard.pull.peak.recovery import SAMPLES_BEFORE, Recovered, recover
 from breakyard.pull.peak.shape import DURATIONS, Durations
+from breakyard.pull.peak.smoothing import Crest, find_crest, hump_around
 
 Array = NDArray[np.float64]
 
@@ -36,6 +37,9 @@ WORST_MISFIT: Final = 4.0
 LONGEST_HOLE: Final = 8.0
 """Across so many conversions without a sample a fall can still be placed, with a wide interval."""
 
+AVERAGED_FROM: Final = 1e-4
+"""Noise below this fraction of the peak is not worth averaging."""
+
 SUSPICIOUS_MISFIT: Final = 0.7
 
 SUSPICIOUS_SURPRISE: Final = 4.0
@@ -44,28 +48,66 @@ SUSPICIOUS_SURPRISE: Final = 4.0
 GLITCH_CHANCE: Final = 1e-3
 """Prior chance that a given sample near the fall is a wrong reading (1 to 5 % were reported of bad set-ups)."""
 
+_BEFORE_FALL: Final = 6
+"""A hump's largest sample is at most so many before the last one of its fall."""
+
+_HIDES_AT_MOST: Final = 5.0
+"""Conversions for which a rise may go on unseen: the filter's four and the time between samples."""
+
 _AROUND: Final = 6.5
 """Conversions after the largest sample within which a sudden fall shows: the filter's four and a spare."""
 
 
-def read_peak(
-    time: Array,
-    load: Array,
-    *,
-    period_s: float,
-    noise_n: float,
-    coverage: float,
-    filtered: bool,
-    orders: Mapping[int, float] = FILTER_ORDERS,
-) -> Reading:
+@dataclass(frozen=True, slots=True)
+class Sampled:
+    """What a peak is read from. time_s, load_n: usable samples without glitches, zero subtracted, shape (n,)."""
+
+    time_s: Array
+    load_n: Array
+    period_s: float
+    noise_n: float
+    filtered: bool
+    """Whether a converter made them whose filter is known; else what it hid is told by the fall."""
+    orders: Mapping[int, float]
+    quiet_n: Array
+    """Samples of nothing, in a row: they tell what noise is."""
+
+
+def read_peak(sampled: Sampled, coverage: float, *, rivals: Sequence[int] = ()) -> Reading:
     """Read the highest force.
 
-    time, load: usable samples without glitches, zero subtracted, shape (n,). filtered: whether a converter with
-    a filter made them; else only the time between samples counts.
+    rivals: indices of the last samples before other sudden falls. The force may have been higher there than the
+    samples show, and higher than at the largest sample: then both are read, and the higher one counts.
     """
+    time, load = sampled.time_s, sampled.load_n
     top = int(np.argmax(load))
-    if not filtered:
-        return read_between_samples(time, load, top, noise_n, coverage)
+    reading = read_hump(sampled, top, coverage)
+    for start in rivals:
+        near = slice(max(0, start - _BEFORE_FALL), start + 2)
+        hump = near.start + int(np.argmax(load[near]))
+        if abs(hump - top) <= _BEFORE_FALL or reading.bound == "lower":
+            continue
+        may_reach = float(load[hump]) + _may_hide(time, load, hump, sampled.period_s)
+        if may_reach > reading.estimate_n - reading.below_n:
+            other = read_hump(sampled, hump, coverage)
+            reading = higher_of(reading, other, sampled.noise_n, coverage)
+    return reading
+
+
+def _may_hide(time: Array, load: Array, hump: int, period_s: float) -> float:
+    """By how much the force may have been above the last sample of a rise, generously."""
+    first = max(0, int(np.searchsorted(time, time[hump] - 8.0 * period_s)))
+    if hump - first < 2:
+        return 0.0
+    slope = float(np.polyfit(time[first : hump + 1] - time[hump], load[first : hump + 1], 1)[0])
+    return max(slope, 0.0) * _HIDES_AT_MOST * period_s
+
+
+def read_hump(sampled: Sampled, top: int, coverage: float) -> Reading:
+    """Read the force at one hump, whose largest sample is `top`."""
+    time, load, period_s, noise_n = sampled.time_s, sampled.load_n, sampled.period_s, sampled.noise_n
+    if not sampled.filtered:
+        return read_between_samples(time, load, top, period_s, noise_n, coverage, sampled.quiet_n)
     if _hidden_by_gap(time, load, top, period_s):
         return replace(
             lower_bound(time, load, top, noise_n, "conversions are missing where it fell"), holed=True
@@ -75,8 +117,11 @@ def read_peak(
         return lower_bound(time, load, top, noise_n, f"the load rose within {rise:.0f} conversions")
     falling = _sudden_fall(time, load, top, period_s, noise_n)
     if falling is None:
-        return _smooth(time, load, top, period_s, noise_n, coverage, orders)
-    return _recovered(time, load, falling, period_s, noise_n, coverage, orders)
+        return _smooth(sampled, top, coverage)
+    try:
+        return _recovered(time, load, top, falling, period_s, noise_n, coverage, sampled.orders)
+    except np.linalg.LinAlgError:
+        return lower_bound(time, load, top, noise_n, "the samples around the fall fit no ramp and fall")
 
 
 def shortest_event_s(period_s: float) -> float:
@@ -118,20 +163,21 @@ def _sudden_fall(time: Array, load: Array, top: int, period_s: float, noise_n: f
 def _recovered(
     time: Array,
     load: Array,
+    top: int,
     falling: int,
     period_s: float,
     noise_n: float,
     coverage: float,
     orders: Mapping[int, float],
 ) -> Reading:
-    top = int(np.argmax(load))
     found = recover(time, load, falling, period_s, noise_n, orders)
     glitch = _wrong_reading(time, load, falling, period_s, noise_n, found, orders)
     if glitch is not None:
         falling -= glitch < falling
         load, time = np.delete(load, glitch), np.delete(time, glitch)
         found = recover(time, load, falling, period_s, noise_n, orders)
-        top = int(np.argmax(load))
+        near = slice(max(0, falling - SAMPLES_BEFORE), falling + 1)
+        top = near.start + int(np.argmax(load[near]))
     largest = float(load[top])
     floor = largest - 3.0 * noise_n
     low, high = found.quantiles(0.5 - 0.5 * coverage, 0.5 + 0.5 * coverage)
@@ -200,26 +246,24 @@ def _stands_out(load: Array, falling: int, noise_n: float) -> bool:
     return False
 
 
-def _smooth(
-    time: Array,
-    load: Array,
-    top: int,
-    period_s: float,
-    noise_n: float,
-    coverage: float,
-    orders: Mapping[int, float],
-) -> Reading:
+def _smooth(sampled: Sampled, top: int, coverage: float) -> Reading:
     """Peak of a load that changes slowly against the filter.
 
     The filter lowers a curved peak by half its variance times the curvature, to second order. The correction's
     own doubt, the order and the higher terms, is taken as large as 0.6 of it.
     """
+    time, load, period_s, noise_n = sampled.time_s, sampled.load_n, sampled.period_s, sampled.noise_n
     level, curvature = _crest(time, load, top, period_s, noise_n)
-    correction = 0.5 * sum(weight * variance(order) for order, weight in orders.items()) * curvature
-    estimate = max(level + 1.2 * correction, float(load[top]) - 3.0 * noise_n)
+    own, crest = noise_n, _averaged(sampled, top)
+    if crest is not None:
+        level, own = crest.level_n, crest.standard_n
+    correction = 0.5 * sum(weight * variance(order) for order, weight in sampled.orders.items()) * curvature
+    estimate = level + 1.2 * correction
+    if crest is None:
+        estimate = max(estimate, float(load[top]) - 3.0 * noise_n)
     steps = np.diff(time[max(0, top - 3) : top + 4]) / period_s
     hole = float(np.max(steps, initial=1.0)) - 1.0
-    standard = float(np.hypot(0.6 * correction, noise_n))
+    standard = float(np.hypot(0.6 * correction, own))
     if hole > 0.5:  # a conversion is missing beside the peak: it may have been higher by the local bend
         neighbours = load[max(0, top - 1) : top + 2]
         standard = float(np.hypot(standard, float(np.ptp(neighbours)) * min(hole, 3.0) / np.sqrt(12.0)))
@@ -239,7 +283,18 @@ def _smooth(
         None,
         None,
         reason,
+        smoothed=crest is not None,
     )
+
+
+def _averaged(sampled: Sampled, top: int) -> Crest | None:
+    """The crest with its noise averaged out, where that gains something; None if the samples themselves are as good."""
+    load, noise = sampled.load_n, sampled.noise_n
+    if noise < AVERAGED_FROM * load[top]:
+        return None
+    begin, end = hump_around(load, top, noise, 0.9)
+    crest = find_crest(load[begin:end], noise, sampled.quiet_n)
+    return crest if crest.half_width > 0 and crest.standard_n < noise else None
 
 
 def _crest(time: Array, load: Array, top: int, period_s: float, noise_n: float) -> tuple[float, float]:

@@ -133,7 +133,7 @@ def draw_story(axes: "Axes", key: Key, trace: Trace, summary: Summary, look: Loo
     factor, unit, theme = trace.factor, trace.unit, look.theme
     deviation = standard_n(summary)
     first, peak, failure = summary.first_peak, summary.peak, summary.failure
-    if abs(first.time_s - peak.time_s) > 2.0 / summary.run.rate_hz:
+    if first is not None and abs(first.time_s - peak.time_s) > 2.0 / summary.run.rate_hz:
         style: dict[str, Any] = {
             "marker": "D",
             "color": ORANGE,

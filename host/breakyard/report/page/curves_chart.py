@@ -167,7 +167,7 @@ def pull_chart(curves: Curves, at: int) -> Markup:
         parts.append(tag("line", class_="break", x1=at_break, x2=at_break, y1=frame.top, y2=bottom))
     use = element("use", {"href": f"#curve-{at}", "class": f"g{group}"})
     parts.append(use_curves(frame, curves.top, [use]))
-    if summary.has_first_peak:
+    if summary.first_peak is not None and summary.has_first_peak:
         x = frame.x_at(summary.first_peak.time_s - summary.onset_s)
         parts.append(sign("diamond", x, frame.y_at(summary.first_peak.load_n / factor), "sign first", 4.0))
     parts.append(_peak_sign(frame, summary.peak.time_s - summary.onset_s, entry, factor))

@@ -50,7 +50,7 @@ def story(summary: Summary, unit: str) -> Lines:
         (
             "First peak",
             f"{load(summary.first_peak.load_n)}, at {summary.first_peak.time_s:.2f} s; then it fell by 0.5 % or more"
-            if summary.has_first_peak
+            if summary.first_peak is not None and summary.has_first_peak
             else "",
         ),
         (

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import settings as sized
 from hypothesis import strategies as st
 
-from breakyard.pull.peak.read import read_peak, shortest_event_s
+from breakyard.pull.peak.read import Sampled, read_peak, shortest_event_s
+from breakyard.pull.peak.recovery import FILTER_ORDERS
 from breakyard.simulate.converter import filtered
 
 TWO_SIDED = [
@@ -88,7 +89,7 @@ def test_no_estimate_lies_below_the_largest_sample_less_its_noise(
     load = load + NOISE * np.random.default_rng(seed).standard_normal(number)
     time = PERIOD * (1 + phase + np.arange(number))
 
-    reading = read_peak(time, load, period_s=PERIOD, noise_n=NOISE, coverage=0.95, filtered=True)
+    reading = read_peak(Sampled(time, load, PERIOD, NOISE, True, FILTER_ORDERS, load[:0]), 0.95)
 
     assert reading.estimate_n >= load.max() - 3.5 * NOISE
     assert reading.estimate_n - reading.below_n <= peak + 1.5 * NOISE or reading.bound == "two-sided"
@@ -100,7 +101,7 @@ def test_without_a_converter_only_the_step_between_samples_counts() -> None:
     time = np.arange(0.0, 10.0, 0.1)
     load = np.where(time < 8.0, 1000.0 * np.maximum(time - 1.0, 0.0), 0.0)
 
-    reading = read_peak(time, load, period_s=0.1, noise_n=0.0, coverage=0.95, filtered=False)
+    reading = read_peak(Sampled(time, load, 0.1, 0.0, False, {}, load[:0]), 0.95)
 
     assert reading.largest_n == pytest.approx(6900.0)
     assert reading.estimate_n == pytest.approx(6950.0)

@@ -1,0 +1,115 @@
+"""The crest of a noisy curve: smoothed as widely as the curve itself allows, and no wider.
+
+Local parabolas of many widths are tried (Savitzky and Golay, Anal. Chem. 36, 1627 (1964)). The widest is taken whose
+curve the narrower ones do not contradict anywhere near the crest by more than their noise (the test over many scales
+of Davies and Kovac, Ann. Statist. 29, 1 (2001)). So the bandwidth is what the event needs: a sharp crest is hardly
+smoothed, a plateau over all of its length. What a mean over some time is worth is taken from the quiet part where
+there is one: hum averages out over its period, white noise as the root of the number of samples.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breakyard.converter.noise import STEADY
+
+Array = NDArray[np.float64]
+
+HALF_WIDTHS: Final = (1, 2, 3, 4, 6, 8, 11, 15, 21, 30, 42, 60, 85, 120, 170, 240, 340, 480, 680, 960)
+
+NEARBY: Final = 3.0
+"""The narrower curves are held against the wider one within this many half-widths of its crest."""
+
+AT_THE_END: Final = 3.0
+"""A parabola's end is less sure than its middle by this factor: sqrt(9/n) against sqrt(9/(4 n)), and the choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Crest:
+    """The crest of a stretch of samples."""
+
+    level_n: float
+    standard_n: float
+    index: int
+    half_width: int
+    """Samples on either side that were averaged; 0: the largest sample itself."""
+
+    def bandwidth_hz(self, period_s: float) -> float:
+        """-3 dB bandwidth: (N + 1)/(3.2 M - 4.6) of half the rate, order N = 2 and half-width M (Schafer, IEEE
+        Signal Processing Magazine 28(4), 111 (2011)); good for M of 5 and more."""
+        return 0.5 * 3.0 / max(3.2 * self.half_width - 4.6, 3.0) / period_s
+
+
+def hump_around(load: Array, top: int, noise_n: float, share: float) -> tuple[int, int]:
+    """First sample and the one past the last around `top` where the load stays above a share of its and no other
+    hump, higher by more than noise, begins."""
+    high = float(load[top])
+    away = np.flatnonzero((load[:top] < share * high - 4.0 * noise_n) | (load[:top] > high + 6.0 * noise_n))
+    begin = int(away[-1]) + 1 if len(away) else 0
+    later = load[top:]
+    low = np.flatnonzero(later < share * high - 4.0 * noise_n)
+    end = top + int(low[0]) if len(low) else len(load)
+    higher = np.flatnonzero(later > high + 6.0 * noise_n)
+    if len(higher) and top + int(higher[0]) < end:
+        end = top + max(1, int(np.argmin(later[: int(higher[0])])))
+    return begin, end
+
+
+def find_crest(load: Array, noise_n: float, quiet: Array) -> Crest:
+    """The crest of a stretch that has no sudden fall in it. quiet: samples of nothing, at the same rate."""
+    top = int(np.argmax(load))
+    best = Crest(float(load[top]), noise_n, top, 0)
+    curves: list[tuple[Array, float, int]] = [(load, max(noise_n, _scatter(quiet)), 0)]
+    for half in HALF_WIDTHS:
+        if 2 * half + 1 > len(load):
+            break
+        curve = _smoothed(load, half)
+        at = int(np.argmax(curve))
+        near = slice(max(0, at - int(NEARBY * half)), at + int(NEARBY * half) + 1)
+        if any(_contradicts(curve[near] - narrow[near], sure, width) for narrow, sure, width in curves):
+            break
+        white = noise_n * math.sqrt(9.0 / (4.0 * (2 * half + 1)))
+        seen = _scatter(_smoothed(quiet, half)[half:-half]) if len(quiet) >= 8 * half + 8 else white
+        sure = max(white, seen)
+        curves.append((curve, sure, half))
+        edge = at < half or at >= len(load) - half
+        best = Crest(float(curve[at]), sure * (AT_THE_END if edge else 1.3), at, half)
+    return best
+
+
+def _contradicts(rest: Array, standard: float, half: int) -> bool:
+    """Whether the largest difference is more than noise makes of so many independent ones."""
+    number = max(len(rest) / (half + 1), 1.0)
+    return bool(np.abs(rest).max() > 1.25 * standard * (math.sqrt(2.0 * math.log(number + 2.0)) + 0.5))
+
+
+def _smoothed(load: Array, half: int) -> Array:
+    """A parabola through the samples around each; at the ends the parabola through the last ones."""
+    i = np.arange(-half, half + 1)
+    size = (2 * half - 1) * (2 * half + 1) * (2 * half + 3)
+    weight = (
+        (3.0 * (3 * half * half + 3 * half - 1) - 15.0 * i**2) / size
+        if half > 1
+        else np.array([0.25, 0.5, 0.25])
+    )
+    if len(load) < 2 * half + 1:
+        return load
+    answer = np.empty_like(load)
+    answer[half : len(load) - half] = np.convolve(load, weight, mode="valid")
+    for end, inner in (
+        (slice(None, 2 * half + 1), slice(None, half)),
+        (slice(-2 * half - 1, None), slice(-half, None)),
+    ):
+        fit = np.polynomial.polynomial.polyfit(i / half, load[end], min(2, 2 * half))
+        answer[inner] = np.polynomial.polynomial.polyval(i[inner] / half, fit)
+    return answer
+
+
+def _scatter(quiet: Array) -> float:
+    """Standard deviation, robust against knocks; 0 of nothing."""
+    if len(quiet) < 8:
+        return 0.0
+    return STEADY * float(np.median(np.abs(quiet - np.median(quiet))))

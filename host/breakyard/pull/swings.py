@@ -1,0 +1,213 @@
+"""Falls after which the load comes back: ripple of the drive, and stops of it. They are no event of the specimen.
+
+Strokes of a hand winch, a surging vehicle and a stop in which a line relaxes all make the load fall for a while. What
+the specimen does looks different: when something lets go the load falls at once and is built up again as slowly as
+before, and when it yields the load does not come back as steeply as it rose.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breakyard.pull.results import Ripple
+
+Array = NDArray[np.float64]
+
+MOST_SAMPLES: Final = 20_000
+"""Longer recordings are looked at through the lowest and the highest of so many pieces."""
+
+REGAINED: Final = 0.7
+"""Ripple regains at least this share of a fall ..."""
+
+AS_FAST: Final = 3.0
+"""... within this many times the time that the fall took."""
+
+LONGEST_S: Final = 2.5
+"""Strokes and surges come faster than every few seconds: a fall that takes longer is none."""
+
+RINGS_BELOW: Final = 0.25
+"""A fall that took less than this share of the time in which its load was built up, and is no part of a repeated
+pattern, was no swing of the drive."""
+
+STOP_S: Final = 0.8
+"""In a stop of the drive the load eases for at least this long, ..."""
+
+STEEP: Final = 0.3
+"""... from a rise and into a rise that are at least this fraction of the usual rate."""
+
+REGULAR: Final = 4
+"""So many falls of like size and spacing are a pattern ..."""
+
+LIKE: Final = 2.5
+"""... if most differ from the middle one by less than this factor, ..."""
+
+SMALL: Final = 0.05
+"""... and are not larger than this fraction of the peak (or three times as large where they are twice as many)."""
+
+FEWEST: Final = 3
+"""Falls that make a ripple."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """One fall between two turning points; indices into the samples."""
+
+    top: int
+    bottom: int
+    from_n: float
+    to_n: float
+
+    @property
+    def size_n(self) -> float:
+        return self.from_n - self.to_n
+
+
+def find_swings(load: Array, least_n: float) -> list[Swing]:
+    """Falls of at least `least_n` between turning points, in order; a last fall that never ends is one too."""
+    at, y = _pieces(load)
+    found: list[Swing] = []
+    if not len(y):
+        return found
+    high = low = 0
+    falling = False
+    for i, value in enumerate(y.tolist()):
+        if falling:
+            if value < y[low]:
+                low = i
+            elif value - y[low] >= least_n:
+                found.append(Swing(int(at[high]), int(at[low]), float(y[high]), float(y[low])))
+                falling, high = False, i
+        elif value > y[high]:
+            high = i
+        elif y[high] - value >= least_n:
+            falling, low = True, i
+    if falling:
+        found.append(Swing(int(at[high]), int(at[low]), float(y[high]), float(y[low])))
+    return found
+
+
+def _pieces(load: Array) -> tuple[NDArray[np.intp], Array]:
+    """Local extremes, in order, of at most MOST_SAMPLES pieces."""
+    if len(load) <= MOST_SAMPLES:
+        index = np.arange(len(load))
+    else:
+        size = -(-len(load) // (MOST_SAMPLES // 2))
+        count = len(load) // size
+        cut = load[: count * size].reshape(count, size)
+        base = np.arange(count) * size
+        both = np.stack([base + cut.argmin(axis=1), base + cut.argmax(axis=1)], axis=1)
+        index = np.concatenate([np.sort(both, axis=1).ravel(), np.arange(count * size, len(load))])
+    y = load[index]
+    if len(y) > 2:
+        slope = np.sign(np.diff(y))
+        kept = np.concatenate([[True], slope[1:] != slope[:-1], [True]])
+        index, y = index[kept], y[kept]
+    return index, y
+
+
+def of_the_drive(
+    swings: list[Swing], time: Array, load: Array, usual_rate: float, period_s: float
+) -> list[bool]:
+    """Which of the falls are ripple or stops of the drive."""
+    back, stops = [], []
+    begin = 0
+    for i, swing in enumerate(swings):
+        stop = swings[i + 1].bottom if i + 1 < len(swings) else len(load)
+        back.append(_swings_back(swing, begin, stop, time, load, period_s))
+        stops.append(_is_stop(swing, begin, stop, time, load, usual_rate, period_s))
+        begin = swing.bottom
+    if sum(back) < FEWEST:  # once or twice is no ripple
+        back = [False] * len(swings)
+    pattern = _in_pattern(swings, time, float(load.max(initial=0.0)))
+    return [any(ways) for ways in zip(back, stops, pattern, strict=True)]
+
+
+def _swings_back(swing: Swing, begin: int, stop: int, time: Array, load: Array, period_s: float) -> bool:
+    """Whether the load comes back about as fast as it went, and was built up about as fast before."""
+    fell_s = max(float(time[swing.bottom] - time[swing.top]), 2.0 * period_s)
+    if fell_s > LONGEST_S:
+        return False
+    again = _first_above(load, swing.bottom, stop, swing.to_n + REGAINED * swing.size_n)
+    if again is None or time[again] - time[swing.bottom] > AS_FAST * fell_s:
+        return False
+    before = load[begin : swing.top + 1]
+    below = np.flatnonzero(before <= swing.from_n - REGAINED * swing.size_n)
+    if not len(below):
+        return True
+    rose_s = float(time[swing.top] - time[begin + int(below[-1])])
+    return fell_s >= RINGS_BELOW * rose_s
+
+
+def _is_stop(
+    swing: Swing, begin: int, stop: int, time: Array, load: Array, usual_rate: float, period_s: float
+) -> bool:
+    """Whether the drive stopped: sharp corners before and after, a slow fall between, and all of it regained."""
+    size = swing.size_n
+    fell_s = float(time[swing.bottom] - time[swing.top])
+    if fell_s < max(STOP_S, 6.0 * period_s):
+        return False
+    inside = load[swing.top : swing.bottom + 1]
+    down = np.flatnonzero(inside <= swing.from_n - 0.1 * size)
+    most = np.flatnonzero(inside <= swing.from_n - 0.9 * size)
+    steepest_s = float(time[swing.top + int(most[0])] - time[swing.top + int(down[0])])
+    if steepest_s < 0.25 * STOP_S:
+        return False
+    again = _first_above(load, swing.bottom, stop, swing.from_n)
+    if again is None:
+        return False
+    step = max(0.1 * size, 0.002 * swing.from_n)
+    onward = _first_above(load, swing.bottom, stop, swing.to_n + step)
+    if onward is None:
+        return False
+    lowest = np.flatnonzero(load[swing.bottom : onward] <= swing.to_n + 0.1 * step)
+    leaves = swing.bottom + int(lowest[-1])
+    after = step / max(float(time[onward] - time[leaves]), period_s)
+    low = np.flatnonzero(load[begin : swing.top] <= swing.from_n - step)
+    if not len(low):
+        return False
+    rise = step / max(float(time[swing.top] - time[begin + int(low[-1])]), period_s)
+    return min(rise, after) >= STEEP * usual_rate
+
+
+def _first_above(load: Array, begin: int, stop: int, level: float) -> int | None:
+    reached = np.flatnonzero(load[begin:stop] >= level)
+    return begin + int(reached[0]) if len(reached) else None
+
+
+def _in_pattern(swings: list[Swing], time: Array, largest: float) -> list[bool]:
+    """Which falls are one of many alike, at like distances (strokes of a winch whose pawl slips back).
+
+    They are alike in newtons, or in their share of the load. Few such falls are a pattern only if they are small: a
+    specimen that tears in steps makes as many.
+    """
+    none = [False] * len(swings)
+    if len(swings) < REGULAR:
+        return none
+    size = np.array([swing.size_n for swing in swings])
+    small = size <= (SMALL if len(swings) < 2 * REGULAR else 3.0 * SMALL) * largest
+    if small.sum() < REGULAR:
+        return none
+    at = time[[swing.top for swing in swings]]
+    for measure in size, size / np.maximum([swing.from_n for swing in swings], 1e-300):
+        middle = float(np.median(measure[small]))
+        like = small & (measure <= LIKE * middle)
+        alike = like & (measure >= middle / LIKE)
+        apart = np.diff(at[alike])
+        if alike.sum() < max(REGULAR, 0.6 * small.sum()) or not len(apart):
+            continue
+        if np.quantile(apart, 0.75) <= LIKE * max(float(np.quantile(apart, 0.25)), 1e-12):
+            return [bool(one) for one in like]
+    return none
+
+
+def ripple_of(swings: list[Swing], driven: list[bool], time: Array) -> Ripple | None:
+    """Size and rate of the ripple that these falls make; None if they are too few."""
+    chosen = [swing for swing, yes in zip(swings, driven, strict=True) if yes]
+    if len(chosen) < FEWEST:
+        return None
+    apart = np.diff([float(time[swing.top]) for swing in chosen])
+    period = float(np.median(apart))
+    size = float(np.median([swing.size_n for swing in chosen]))
+    return Ripple(size_n=size, rate_hz=1.0 / period if period > 0 else 0.0)
