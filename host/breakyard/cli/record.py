@@ -30,7 +30,7 @@ def command(
     now: Annotated[
         bool, typer.Option("--now", help="Record at once, until Ctrl-C or --seconds; for a calibration.")
     ] = False,
-    seconds: Annotated[float | None, typer.Option(help="End the run after so long.", min=1)] = None,
+    seconds: Annotated[float | None, typer.Option(help="End the run after this many seconds.", min=1)] = None,
     calibration: Annotated[
         Path | None,
         typer.Option("--calibration", "-c", help="For the live number; default: the session's own."),

@@ -43,9 +43,9 @@ def command(
     """Give each pull its peak with an interval, the way it broke, and the doubts.
 
     In a session the results are written to results/ beside the runs; a pull whose recording and calibration have not
-    changed is not computed again. One pull is told line by line, with the budget of its doubt. A recording of several
-    pulls gives a row for each, NAME#1, NAME#2 and so on; which specimens they were its notes say (runs/NAME.toml:
-    specimens = ["S1", "S2"]), else they belong to no group.
+    changed is not computed again. A single pull is described line by line, with its uncertainty budget. A recording of
+    several pulls gives a row for each: NAME#1, NAME#2 and so on. Its notes (runs/NAME.toml) name their specimens, as in
+    specimens = ["S1", "S2"]; without that they belong to no group.
 
     Example: breakyard summarize 2026-05-03-slipway --unit kgf
     """

@@ -25,7 +25,7 @@ class Step(Protocol):
 
 
 Progress = Callable[[str, int], AbstractContextManager[Step]]
-"""Shows how far a work of so many pieces is: label and number of pieces."""
+"""Shows how far a piece of work has come: takes its label and the number of its steps."""
 
 
 @dataclass

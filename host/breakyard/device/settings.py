@@ -10,11 +10,11 @@ if TYPE_CHECKING:
 
 MEANINGS: Final = {
     "threshold_counts": "distance from zero that starts a run",
-    "trigger_samples": "so many in a row",
+    "trigger_samples": "samples in a row beyond the threshold that start a run",
     "pre_trigger_ms": "kept from before",
-    "hang_ms": "below the threshold for so long ends a run",
+    "hang_ms": "time below the threshold that ends a run",
     "input": "of the converter",
-    "status_ms": "live numbers come so often",
+    "status_ms": "time from one live number to the next",
     "commit_ms": "longest time until a sample is safe on flash",
     "capacity_counts": "the cell's rated capacity, for the overload alarm; 0: no alarm",
 }

@@ -36,7 +36,7 @@ def gather(
 ) -> "Content":
     """Put together what the report tells, from pulls that were read.
 
-    What can't be had (a comparison, a rig) is told with its reason; it stops nothing.
+    What can't be had (a comparison, a rig) is left out and the reason given.
     Raises: BreakyardError if a curve that was read before can't be read now.
     """
     from breakyard.report.page.content import Content
@@ -225,11 +225,11 @@ def session_picture(
     shape: "Form" = "wide",
 ) -> "Picture":
     """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
-    from breakyard.report.figures import Pull, overlay_figure
+    from breakyard.report.figures import DrawnPull, overlay_figure
 
     curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
     drawn = [
-        Pull(
+        DrawnPull(
             curves.of(result.pull),
             result.summary,
             label=result.label,
@@ -243,14 +243,22 @@ def session_picture(
 
 def pictures(content: "Content") -> "dict[str, Picture]":
     """Every picture by the name of its file: all pulls, strengths, calibrations, rig, each pull and its break."""
-    from breakyard.report.figures import Pull, break_figure, calibration_figure, overlay_figure, pull_figure
+    from breakyard.report.figures import (
+        DrawnPull,
+        break_figure,
+        calibration_figure,
+        overlay_figure,
+        pull_figure,
+    )
     from breakyard.report.figures.plan_figures import rig_figure
     from breakyard.report.figures.strip_figure import Strip, strip_figure
     from breakyard.session.files.layout import name_from
 
     unit, entries = content.unit, content.entries
     found = {
-        "all-pulls": overlay_figure([Pull(e.curve, e.summary, e.label, e.group) for e in entries], unit=unit),
+        "all-pulls": overlay_figure(
+            [DrawnPull(e.curve, e.summary, e.label, e.group) for e in entries], unit=unit
+        ),
         "strengths": strip_figure(
             [Strip(e.summary, e.label, e.group) for e in entries], unit=unit, comparison=content.comparison
         ),

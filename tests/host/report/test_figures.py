@@ -19,8 +19,8 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import UnitError, UsageError
 from breakyard.pull.results import Recovery, Summary
 from breakyard.report.figures import (
+    DrawnPull,
     Picture,
-    Pull,
     break_figure,
     calibration_figure,
     overlay_figure,
@@ -161,10 +161,10 @@ def test_an_overlay_dashes_and_numbers_doubtful_pulls(
     curve: LoadCurve, make_summary: Make, align: str, shape: str
 ) -> None:
     pulls = [
-        Pull(curve, make_summary(flags=("extrapolated",)), "B1", "bonded"),
-        Pull(curve, make_summary(**CLIPPED), "S1", "screwed"),
-        Pull(curve, make_summary(**CLIPPED), "S2", "screwed"),
-        Pull(curve, make_summary(**CLIPPED), "S3", "screwed"),
+        DrawnPull(curve, make_summary(flags=("extrapolated",)), "B1", "bonded"),
+        DrawnPull(curve, make_summary(**CLIPPED), "S1", "screwed"),
+        DrawnPull(curve, make_summary(**CLIPPED), "S2", "screwed"),
+        DrawnPull(curve, make_summary(**CLIPPED), "S3", "screwed"),
     ]
 
     picture = overlay_figure(pulls, unit="kN", align=align, shape=shape, mode="dark")  # type: ignore[arg-type]
@@ -186,7 +186,7 @@ def test_an_overlay_needs_pulls(curve: LoadCurve, make_summary: Make) -> None:
     with pytest.raises(UsageError, match="no pull"):
         overlay_figure([])
     with pytest.raises(UsageError, match="aligned"):
-        overlay_figure([Pull(curve, make_summary(), "B1")], align="break")  # type: ignore[arg-type]
+        overlay_figure([DrawnPull(curve, make_summary(), "B1")], align="break")  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("shape", ["wide", "phone"])

@@ -16,7 +16,7 @@ from breakyard.calibration import Plate, calibrate, gravity_at, mass_point
 from breakyard.errors import UsageError
 from breakyard.plan.describe import rig_from_table
 from breakyard.plan.rig import CAUTIONS, check_rig
-from breakyard.report.figures import Pull, overlay_figure, pull_figure
+from breakyard.report.figures import DrawnPull, overlay_figure, pull_figure
 from breakyard.report.figures.strip_figure import Strip, strip_figure
 from breakyard.report.page.content import Content, FileHash
 from breakyard.report.page.markdown import literal, make_markdown
@@ -337,7 +337,7 @@ def test_pictures_take_any_name(make_content: MakeContent) -> None:
     content = make_content((HOSTILE, "$\\bad{$ \u65e5\u672c", LOWER), ("B", "b", {}))
     first = content.entries[0]
     strips = [Strip(entry.summary, entry.label, entry.group) for entry in content.entries]
-    pulls = [Pull(entry.curve, entry.summary, entry.label, entry.group) for entry in content.entries]
+    pulls = [DrawnPull(entry.curve, entry.summary, entry.label, entry.group) for entry in content.entries]
 
     for picture in (
         strip_figure(strips, comparison=content.comparison),

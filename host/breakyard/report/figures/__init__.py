@@ -1,17 +1,17 @@
 """The pictures: a pull, its break in detail, a session in one picture, a calibration and its recording."""
 
 from breakyard.report.figures.calibration_figure import calibration_figure
-from breakyard.report.figures.overlay_figure import Align, Pull, overlay_figure
+from breakyard.report.figures.overlay_figure import Align, DrawnPull, overlay_figure
 from breakyard.report.figures.plateau_figure import plateau_figure
 from breakyard.report.figures.pull_figure import break_figure, describe_pull, pull_figure
 from breakyard.report.figures.style import Form, Mode, Picture
 
 __all__ = [
     "Align",
+    "DrawnPull",
     "Form",
     "Mode",
     "Picture",
-    "Pull",
     "break_figure",
     "calibration_figure",
     "describe_pull",

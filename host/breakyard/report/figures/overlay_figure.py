@@ -35,7 +35,7 @@ _SIGN_IN: Final = 0.28
 
 
 @dataclass(frozen=True, slots=True)
-class Pull:
+class DrawnPull:
     """One pull of an overlay; `label` is how people call the specimen."""
 
     curve: LoadCurve
@@ -45,7 +45,7 @@ class Pull:
 
 
 def overlay_figure(
-    pulls: Sequence[Pull],
+    pulls: Sequence[DrawnPull],
     *,
     unit: str = "N",
     align: Align = "onset",
@@ -108,7 +108,7 @@ def _zero_time(summary: Summary, align: Align) -> float:
 
 
 def _set_limits(
-    axes: "Axes", traces: Sequence[Trace], pulls: Sequence[Pull], starts: Sequence[float], align: Align
+    axes: "Axes", traces: Sequence[Trace], pulls: Sequence[DrawnPull], starts: Sequence[float], align: Align
 ) -> None:
     low = min(min(0.0, float(np.nanmin(trace.load))) for trace in traces)
     high = max(
@@ -177,20 +177,20 @@ def _sign_doubtful(
 class _Signed:
     """A doubtful pull with the place of its peak in the axes."""
 
-    pull: Pull
+    pull: DrawnPull
     time_s: float
     height: float
     colour: str
     unit: str
 
 
-def _signed(pull: Pull, trace: Trace, start_s: float, colour: str) -> _Signed:
+def _signed(pull: DrawnPull, trace: Trace, start_s: float, colour: str) -> _Signed:
     peak = pull.summary.peak
     height = (peak.low_n if peak.high_n is None else peak.estimate_n) / trace.factor
     return _Signed(pull, peak.time_s - start_s, height, colour, trace.unit)
 
 
-def describe_overlay(pulls: Sequence[Pull], unit: str) -> str:
+def describe_overlay(pulls: Sequence[DrawnPull], unit: str) -> str:
     """The words for a picture of several pulls. Raises: UnitError."""
     groups = list(dict.fromkeys(pull.group for pull in pulls))
     shared = shared_flags([pull.summary for pull in pulls])

@@ -52,7 +52,7 @@ def survival_figure(
     axes.set_ylim(-0.03, 1.05)
     axes.set_xlabel(f"Load [{unit}{comparison.quantity.unit.removeprefix('N')}]")
     axes.set_ylabel("Share that still holds")
-    set_title(axes, look, "How many hold how much", "a sign: known to hold so much, not seen to break")
+    set_title(axes, look, "Share that holds each load", "marked: held at least this load and did not break")
     draw_key(figure, key)
     return Picture(figure, describe_survival(comparison, unit=unit), look.dpi)
 

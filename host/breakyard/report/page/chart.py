@@ -96,7 +96,7 @@ def draw_axes(frame: Frame, x_label: str, y_label: str, *, narrow: bool) -> Mark
 
 
 def budget_of_points(curves: int) -> int:
-    """How many points each of so many curves may have."""
+    """How many points each curve may have, given the number of curves."""
     return max(FEWEST_POINTS, min(MOST_POINTS, ALL_POINTS // max(curves, 1)))
 
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from breakyard.report.figures.overlay_figure import Pull, describe_overlay
+from breakyard.report.figures.overlay_figure import DrawnPull, describe_overlay
 from breakyard.report.figures.pull_figure import describe_pull
 from breakyard.report.page.chart import (
     SHAPES,
@@ -134,8 +134,8 @@ def _overlay(curves: Curves, *, narrow: bool) -> Markup:
     return Markup(made.replace("<svg ", f"<svg{scale} ", 1))
 
 
-def _pull(entry: Entry) -> Pull:
-    return Pull(entry.curve, entry.summary, entry.label, entry.group)
+def _pull(entry: Entry) -> DrawnPull:
+    return DrawnPull(entry.curve, entry.summary, entry.label, entry.group)
 
 
 def pull_chart(curves: Curves, at: int) -> Markup:

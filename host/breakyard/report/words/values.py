@@ -43,7 +43,7 @@ def decimals_of_size(value: float) -> int:
 
 
 def fixed(value: float, decimals: int) -> str:
-    """Write a value rounded to so many decimals (negative: to tens, hundreds), without "-0"."""
+    """Write a value rounded to a number of decimals (negative: to tens, hundreds), without "-0"."""
     text = f"{round(value, decimals):.{max(decimals, 0)}f}"
     return text.lstrip("-") if float(text) == 0.0 else text
 
