@@ -1,4 +1,4 @@
-"""What is known about one pull: frozen values, and their face for programs (DESIGN.md, section 8).
+"""What is known about one pull: frozen values, and their JSON face for programs.
 
 Forces are newtons (names end in `_n`), times are seconds from the first sample (names end in `_s`). A field's
 name here is its key in JSON, except `Summary.failure`, which is "break" there ("break" is a word of Python).

@@ -8,7 +8,8 @@
       runs/*.csv          originals of imported recordings, write-once
       results/            derived; may be deleted and rebuilt
 
-This package knows files and texts. It does not know what a run or a calibration means.
+`files/` knows texts and paths, one module for each kind of file. The modules beside it read the session: which pulls
+there are, the calibration and the step response in force, summaries, comparison, report.
 """
 
 from breakyard.session.session import Session, create_session, find_session, open_session
