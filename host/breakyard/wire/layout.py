@@ -1,7 +1,7 @@
 """The numbers of protocol/records.json as Python.
 
 Restated by hand on purpose, in the shape of the firmware's layout.py, and compared with the table in both
-directions by protocol/check.py, which tests/protocol/test_table.py runs. Only numbers and field lists live here; no code.
+directions by protocol/check.py, which tests/protocol/test_table.py runs. Only numbers and field lists live here.
 """
 
 from collections.abc import Mapping
