@@ -191,7 +191,11 @@ def _rig() -> dict[str, Any]:
     for part in (*rig["element"], *rig["anchor"]):
         part.update(stronger.get(part["name"], {}))
     rig["line"][0]["breaking"] = "150 kN"
-    return rig | {"specimen": "deck fitting", "expected": "{:g}..{:g} kgf".format(*EXPECTED_KGF)}
+    return rig | {
+        "specimen": "deck fitting",
+        "expected": "{:g}..{:g} kgf".format(*EXPECTED_KGF),
+        "stop": "1200 kgf",
+    }
 
 
 def _prepare(folder: Path, scenario: "Scenario", unit: str) -> "Session":

@@ -99,7 +99,7 @@ def command(
 
 def show(out: Output, plan: "RangePlan", unit: str) -> None:
     """Print a range plan for people."""
-    from breakyard.plan.quantities import show_force, show_number, show_percent
+    from breakyard.plan.quantities import show_force, show_force_down, show_number, show_percent
 
     out.table(
         "The load on cell and converter",
@@ -118,6 +118,10 @@ def show(out: Output, plan: "RangePlan", unit: str) -> None:
                 (f"surprise x {show_number(plan.question.surprise)}", plan.at_surprise),
             )
         ],
+    )
+    out.say(plan.verdict)
+    out.say(
+        f"STOP LOAD of cell and converter: {show_force_down(plan.stop_n, unit)}; break the pull off there at the latest"
     )
     first = "the converter clips" if plan.first.name == "clip" else "the cell passes its safe overload"
     out.say(f"first limit: {first}, at {show_force(plan.first.load_n, unit)}")

@@ -18,6 +18,7 @@ from breakyard.report.words.printable import printable
 if TYPE_CHECKING:
     from breakyard.device.keeping import Keeper
     from breakyard.device.recording import RecordJob
+    from breakyard.session.session import Session
     from breakyard.wire.records import Status
 
 
@@ -125,6 +126,7 @@ def _live(keeper: "Keeper", calibration: Path | None, unit: str | None) -> Any:
 
         made = load_calibration(calibration, session, "the live number")
     shown = force_unit(unit) if unit else session.info.unit if session else "N"
+    stop_n = None if session is None or made is None else _stop_load(session)
 
     def number(counts: int, zero: int) -> str:
         if made is None:
@@ -133,6 +135,8 @@ def _live(keeper: "Keeper", calibration: Path | None, unit: str | None) -> Any:
 
     def words(status: "Status") -> str:
         now = number(status.counts, status.baseline_counts)
+        if stop_n is not None and float(made.load_n(status.counts, status.baseline_counts)) >= stop_n:
+            return f"STOP LOAD REACHED: let off now  {now}"
         if status.state == State.RECORDING:
             peak = number(status.extreme_counts, status.baseline_counts)
             return f"recording  {now}  largest {peak}  {status.samples} samples"
@@ -143,6 +147,18 @@ def _live(keeper: "Keeper", calibration: Path | None, unit: str | None) -> Any:
         return f"fetching ...  {now}"
 
     return words
+
+
+def _stop_load(session: "Session") -> float | None:
+    """The stop load of the session's rig, newtons; None without one, or where the rig cannot be read."""
+    from breakyard.errors import BreakyardError
+    from breakyard.session.stopping import stop_load_n
+
+    try:
+        return stop_load_n(session)
+    except BreakyardError as error:
+        print(f"no stop load: {error}", file=sys.stderr)
+        return None
 
 
 @contextmanager

@@ -28,6 +28,10 @@ def command(
         float | None,
         typer.Option(help="How many times the pull every other part must bear; 2 by common practice."),
     ] = None,
+    stop: Annotated[
+        str | None,
+        typer.Option(help='Load at which the pull is broken off, as "600 kgf"; a session keeps it.'),
+    ] = None,
     picture: Annotated[
         Path | None,
         typer.Option("--picture", "-p", help="Draw the rig from above: a file ending in .png or .svg."),
@@ -51,7 +55,7 @@ def command(
     from breakyard.plan.quantities import parse_force_range, unit_of
     from breakyard.plan.rig import check_rig
     from breakyard.session.files.pictures import save_picture
-    from breakyard.units import force_unit
+    from breakyard.units import force_unit, parse_force
 
     if template:
         from breakyard.plan.template import RIG_TEMPLATE
@@ -65,6 +69,7 @@ def command(
         expected_n=None if expected is None else option("--expected", parse_force_range, expected),
         loading=None if loading is None else find_loading(loading),
         margin=margin,
+        stop_n=None if stop is None else option("--stop", parse_force, stop),
     )
     spoken = expected if expected is not None else table.get("expected")
     shown = force_unit(unit or kept_unit or unit_of(str(spoken)))
@@ -78,6 +83,11 @@ def command(
     show(out, check, shown)
     if picture is not None:
         out.say(f"written: {picture}")
+    if stop is not None:
+        from breakyard.session.stopping import keep_stop
+
+        keep_stop(file, stop)
+        out.say(f"stop load kept: {file}")
     if not check.ok:
         raise typer.Exit(1)
 
@@ -101,6 +111,17 @@ def read_rig(path: Path) -> tuple[Path, Mapping[str, Any], str | None]:
         raise DataError(f"{file}: no table [rig]; breakyard rig --template prints one to start from")
     unit = document.get("unit")
     return file, table, unit if isinstance(unit, str) else None
+
+
+def show_stop(out: Output, load_n: float, by: str, unit: str, *, stated: bool) -> None:
+    """The stop load, large: the one number that whoever watches the reading must have in mind."""
+    from breakyard.plan.quantities import show_force_down
+
+    rule = "=" * 60
+    why = "as stated" if stated else f"the first rating in the line: {by}"
+    out.say(
+        f"\n{rule}\n   STOP LOAD   {show_force_down(load_n, unit)}\n   Break the pull off there ({why}).\n{rule}\n"
+    )
 
 
 def show(out: Output, check: "RigCheck", unit: str) -> None:
@@ -161,6 +182,8 @@ def show(out: Output, check: "RigCheck", unit: str) -> None:
                 for held in check.anchors
             ],
         )
+    if check.stop is not None:
+        show_stop(out, check.stop.load_n, check.stop.by, unit, stated=check.stop.stated)
     for finding in check.findings:
         out.say(f"{finding.level}: {finding.text}")
     out.say("")

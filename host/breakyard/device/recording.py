@@ -16,11 +16,12 @@ from breakyard.device.keeping import Keeper, Kept
 from breakyard.device.link.base import Link
 from breakyard.device.reach import make_link, pause_s, reach
 from breakyard.device.room import ask_room, room_lines
-from breakyard.errors import LinkError, LinkGone, UsageError
+from breakyard.errors import BreakyardError, LinkError, LinkGone, Refused, UsageError
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
-from breakyard.wire.layout import State
+from breakyard.session.stopping import alarm_counts
+from breakyard.wire.layout import SETTING_LIMITS, Setting, State
 from breakyard.wire.records import Status
 
 
@@ -120,6 +121,7 @@ async def _once(link: Link, job: RecordJob) -> Kept | None:
         if not job.run:
             job.tell_room(await ask_room(client))
             await client.synchronise()
+            await _set_alarm(client, job)
             job.run = await (client.start() if job.now else client.arm())
             job.name = _base_name(job, client.identity.serial)
         await client.stream_status(True)
@@ -165,3 +167,24 @@ def _base_name(job: RecordJob, serial: bytes) -> str:
     with suppress(UsageError):  # an id that no file can be called
         return safe_name(job.specimen) if job.specimen else run_name(serial, job.run)
     return run_name(serial, job.run)
+
+
+async def _set_alarm(client: Client, job: RecordJob) -> None:
+    """The logger's own alarm at the stop load of the session's rig, where nobody has set one yet."""
+    session = job.keeper.session
+    if session is None or job.now or client.settings is None or client.settings.capacity_counts:
+        return
+    try:
+        counts, said = alarm_counts(session)
+    except BreakyardError as error:
+        job.watcher.warn(f"the logger's alarm is not set: {error}")
+        return
+    lowest, _, highest = SETTING_LIMITS[Setting.CAPACITY_COUNTS]
+    if not max(lowest, 1) <= counts <= highest:
+        return
+    try:
+        await client.set(Setting.CAPACITY_COUNTS, counts)
+    except Refused as refused:
+        job.watcher.warn(f"the logger's alarm is not set: {refused}")
+        return
+    job.watcher.say(f"the logger's alarm is set to the stop load, {said}")

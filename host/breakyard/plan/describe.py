@@ -38,7 +38,7 @@ T = TypeVar("T")
 
 _KEYS: Final = {
     "rig": (
-        *("specimen", "expected", "loading", "dynamic_factor", "margin", "paid_out_m", "notes"),
+        *("specimen", "expected", "loading", "dynamic_factor", "margin", "paid_out_m", "stop", "notes"),
         *("element", "line", "anchor"),
     ),
     "element": (
@@ -56,7 +56,7 @@ _KEYS: Final = {
             "ends",
         ),
         *("efficiency", "side_load_deg", "hitch", "legs", "leg_angle_deg", "turn_deg", "share", "notes"),
-        *("between", "friction", "mass"),
+        *("shoulder", "between", "friction", "mass"),
     ),
     "line": ("length_m", "material", "stretch", "stiffness", "breaking", "name", "notes"),
     "anchor": (
@@ -80,8 +80,9 @@ def rig_from_table(
     expected_n: tuple[float, float] | None = None,
     loading: Loading | None = None,
     margin: float | None = None,
+    stop_n: float | None = None,
 ) -> Rig:
-    """Build a Rig from the plain values of [rig]; `expected_n`, `loading` and `margin` go before what it says.
+    """Build a Rig from the plain values of [rig]; the other arguments go before what it says.
 
     Raises: DataError, UnitError or UsageError with `where`, the part and the key in one line.
     """
@@ -114,6 +115,7 @@ def rig_from_table(
             dynamic=reader.pair("dynamic_factor"),
             margin=margin if margin is not None else reader.number("margin", DEFAULT_MARGIN),
             paid_out_m=reader.optional_number("paid_out_m"),
+            stop_n=stop_n if stop_n is not None else reader.force("stop"),
             specimen=reader.text("specimen", "specimen"),
         )
     )
@@ -141,6 +143,11 @@ def _element(reader: "_Reader") -> Element:
         raise DataError(
             f"{reader.where}: between = true or false belongs to a block: whether it is between cell and specimen"
         )
+    has_shoulder = reader.table.get("shoulder", False)
+    if not isinstance(has_shoulder, bool) or (has_shoulder and kind != "eyebolt"):
+        raise DataError(
+            f"{reader.where}: shoulder = true belongs to an eyebolt whose shoulder sits on the face"
+        )
     static_n = reader.force("static")
     if static_n is not None:
         if kind != "rod end" or breaking_n is not None:
@@ -166,6 +173,7 @@ def _element(reader: "_Reader") -> Element:
             safe_overload=reader.number("safe_overload", 1.5),
             is_link=is_link,
             between=between,
+            has_shoulder=has_shoulder,
         )
     )
 

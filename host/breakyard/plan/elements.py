@@ -100,6 +100,8 @@ class Element:
     """Of a cell only: it takes the pins of the shackles itself, without eye bolts or rod ends."""
     between: bool | None = None
     """Of a block only: whether it is between cell and specimen, where its friction is in the result; None: not said."""
+    has_shoulder: bool = False
+    """Of an eye bolt only: it has a shoulder that sits on the face, so that it may be loaded off its line at all."""
 
     def __post_init__(self) -> None:
         where = f'"{self.name}"'
@@ -257,7 +259,10 @@ def _efficiency(element: Element, kind: Kind, used: list[Rule]) -> tuple[float, 
         if rule is not None:
             used.append(rule)
     cut = 1.0
-    if element.side_load_deg > STRAIGHT_DEG:
+    if element.side_load_deg > STRAIGHT_DEG and element.kind == "eyebolt":
+        cut *= 0.3 if element.side_load_deg <= 45.0 else 0.25
+        used.append(rules.EYEBOLT_SIDE)
+    elif element.side_load_deg > STRAIGHT_DEG:
         cut *= 0.7 if element.side_load_deg <= 45.0 and element.kind == "shackle" else 0.5
         used.append(rules.SHACKLE_SIDE)
     if element.hitch == "choker":

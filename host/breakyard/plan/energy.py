@@ -120,6 +120,15 @@ def reach_m(speed: float) -> float:
     return speed**2 / STANDARD_GRAVITY
 
 
+def as_fall(energy_j: float) -> str:
+    """An energy as a mass that falls: "like 50 kg falling from 1.4 m" (m g h)."""
+    mass_kg = next(
+        (m for m in (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0) if energy_j < 3.0 * m * STANDARD_GRAVITY),
+        2000.0,
+    )
+    return f"like {mass_kg:g} kg falling from {energy_j / (mass_kg * STANDARD_GRAVITY):.2g} m"
+
+
 def jerk_force_n(mass_kg: float, speed: float, stiffness_n_per_m: float) -> float:
     """Peak when a mass at `speed` in m/s runs into a slack line of this stiffness: v sqrt(k m), line massless."""
     return speed * math.sqrt(stiffness_n_per_m * mass_kg)

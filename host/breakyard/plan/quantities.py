@@ -104,3 +104,10 @@ def show_span(low: float, high: float) -> str:
     """Two numbers as a range, or one where they read the same."""
     first, last = show_number(low), show_number(high)
     return first if first == last else f"{first} to {last}"
+
+
+def show_force_down(force_n: float, unit: str) -> str:
+    """A limit for people, rounded down to three digits: never more than it is."""
+    value = from_newtons(force_n, unit)
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return f"{show_number(math.floor(value / step * (1.0 + 1e-12)) * step)} {force_unit(unit)}"

@@ -29,7 +29,7 @@ def _limits(plan: "RangePlan", unit: str) -> Iterator[Finding]:
             "clips",
             "no",
             f"The converter may clip at {show_force(clip.low_n, unit)} (a plate is right to 10 %), the expected load "
-            f"is {show_force(peak_n, unit)}: take gain {plan.recommendation.gain} or a larger cell.",
+            f"is {show_force(peak_n, unit)}: take {_other_gain(plan)}a larger cell.",
         )
     elif surprise_n >= clip.low_n:
         yield Finding(
@@ -70,16 +70,26 @@ def _limits(plan: "RangePlan", unit: str) -> Iterator[Finding]:
             "caution",
             f"The converter clips at {show_force(clip.load_n, unit)}, before the cell's safe overload "
             f"({show_force(safe.load_n, unit)}), or may if the plate is out by 10 %: an overload would not be seen. "
-            f"Gain {plan.recommendation.gain} shows it.",
+            + (
+                f"Gain {plan.recommendation.gain} shows it."
+                if plan.recommendation.gain != plan.question.gain
+                else "No gain of this converter shows it."
+            ),
         )
     else:
         yield Finding(
             "overload_before_clip",
             "note",
             f"The cell's safe overload ({show_force(safe.load_n, unit)}) comes before the clip "
-            f"({show_force(clip.load_n, unit)}): 'not clipped' does not mean 'not overloaded'. Set the alarm at "
-            f"{show_force(plan.question.capacity_n, unit)}.",
+            f"({show_force(clip.load_n, unit)}): 'not clipped' does not mean 'not overloaded'. Break off at "
+            "the stop load.",
         )
+
+
+def _other_gain(plan: "RangePlan") -> str:
+    """The recommended gain as an advice, unless it is the one in use already."""
+    gain = plan.recommendation.gain
+    return "" if gain == plan.question.gain else f"gain {gain} or "
 
 
 def _size(plan: "RangePlan", unit: str) -> Iterator[Finding]:

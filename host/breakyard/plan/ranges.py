@@ -160,6 +160,22 @@ class RangePlan:
         """What a rising load meets first: the end of the converter's range or the cell's safe overload."""
         return next(limit for limit in self.limits if limit.name in ("clip", "safe overload"))
 
+    @property
+    def stop_n(self) -> float:
+        """Stop load of the cell: its safe overload, or before that the lowest load at which the converter may clip."""
+        return min(self.limit("safe overload").load_n, self.limit("clip").low_n)
+
+    @property
+    def verdict(self) -> str:
+        """One line: does it fit?"""
+        levels = [finding.level for finding in self.findings]
+        if "no" in levels:
+            return "does not fit: " + next(f.text for f in self.findings if f.level == "no")
+        cautions = levels.count("caution")
+        if cautions:
+            return f"fits the expected load; {cautions} caution{'s' if cautions > 1 else ''} below"
+        return "fits: cell, gain and rate suit the expected load, and twice the surprise is neither clipped nor harmful"
+
     def limit(self, name: LimitName) -> Limit:
         """The limit of this name."""
         return next(limit for limit in self.limits if limit.name == name)
@@ -205,6 +221,8 @@ class RangePlan:
             "at_surprise": self.at_surprise.to_json(),
             "limits": [limit.to_json() for limit in self.limits],
             "first": self.first.to_json(),
+            "stop_n": self.stop_n,
+            "verdict": self.verdict,
             "step_n": self.step_n,
             "noise_n": self.noise_n,
             "noise_peak_to_peak_n": PEAK_TO_PEAK * self.noise_n,

@@ -3,6 +3,7 @@
 The check says what the numbers say. It never says that a rig is safe.
 """
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -15,6 +16,7 @@ from breakyard.plan.quantities import Finding
 from breakyard.plan.rig_findings import rig_findings
 from breakyard.plan.rules import DEFAULT_MARGIN, LOADINGS, Loading, Rule
 from breakyard.plan.standoff import StandOff, stand_off
+from breakyard.plan.stop import StopLoad, stop_load, strongest_pull_n
 
 SCHEMA: Final = "breakyard.rig/1"
 
@@ -22,6 +24,7 @@ CAUTIONS: Final = (
     "Local codes and qualified people come first: this check does not replace them and makes nothing safe.",
     "Nobody in the line of fire, in the bight of a turned line, or over the line, from slack to slack.",
     "Cover or damp the line with something heavy; keep it short and of low stretch; tether the cell and the box.",
+    "Break the pull off at the stop load, whatever the specimen seems to do.",
     "Take up the slack first, by hand signals from the side, then load slowly; stop if anything moves or sounds.",
     "Eye protection, gloves, boots, helmet; a shield around a specimen that may shatter.",
     "Nobody approaches a loaded line; lower the load to zero before anyone touches the rig.",
@@ -44,6 +47,8 @@ class Rig:
     """Dynamic factor where stated; else that of the loading."""
     margin: float = DEFAULT_MARGIN
     paid_out_m: float | None = None
+    stop_n: float | None = None
+    """Load on the specimen at which the pull is broken off, where stated."""
     specimen: str = "specimen"
 
     def __post_init__(self) -> None:
@@ -55,6 +60,8 @@ class Rig:
             raise UsageError(f"a margin of {self.margin:g}: give 1 to 20 (2 is common practice)")
         if self.paid_out_m is not None and not 0.0 <= self.paid_out_m <= 2000.0:
             raise UsageError(f"{self.paid_out_m:g} m paid out: give metres, up to 2000")
+        if self.stop_n is not None and not 0.0 < self.stop_n < 1e12:
+            raise UsageError("a stop load must be more than zero")
 
     @property
     def dynamic_factor(self) -> tuple[float, float]:
@@ -78,6 +85,9 @@ class RigCheck:
     distances: StandOff | None
     specimen_is_weakest: bool | None
     """By the margin; None where a part has no rating, so that it cannot be shown."""
+    stop: StopLoad | None = None
+    strongest_pull_n: float | None = None
+    """What the puller can do at most; None where nothing is said of it."""
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -114,6 +124,10 @@ class RigCheck:
             "peak_n": self.rig.peak_n,
             "margin_wanted": self.rig.margin,
             "specimen_is_weakest": self.specimen_is_weakest,
+            "stop": None if self.stop is None else self.stop.to_json(),
+            "strongest_pull_n": self.strongest_pull_n
+            if self.strongest_pull_n is None or math.isfinite(self.strongest_pull_n)
+            else None,
             "weakest": None if weakest is None else {"name": weakest.element.name, "margin": weakest.margin},
             "elements": [check.to_json() for check in self.elements],
             "anchors": [check.to_json() for check in self.anchors],
@@ -140,5 +154,7 @@ def check_rig(rig: Rig, *, unit: str = "N") -> RigCheck:
         weakest = False
     elif margins and all(margin is not None for margin in margins):
         weakest = True
-    bare = RigCheck(rig, elements, anchors, energy, distances, weakest)
+    stop = stop_load(elements, rig.peak_n, rig.stop_n)
+    strongest = strongest_pull_n(elements, anchors, rig.peak_n)
+    bare = RigCheck(rig, elements, anchors, energy, distances, weakest, stop, strongest)
     return replace(bare, findings=rig_findings(bare, unit))

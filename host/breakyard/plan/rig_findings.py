@@ -3,18 +3,19 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from breakyard.plan.elements import WIDEST_LEG_DEG, ElementCheck
-from breakyard.plan.energy import FITTING_KG, reach_m
+from breakyard.plan.elements import STRAIGHT_DEG, WIDEST_LEG_DEG, ElementCheck
+from breakyard.plan.energy import as_fall
 from breakyard.plan.quantities import (
     Finding,
     show_force,
+    show_force_down,
     show_number,
     show_percent,
     show_range,
     show_span,
     sort_findings,
 )
-from breakyard.plan.rules import BYSTANDER_LENGTHS, KNOTS, MINIMUM_LENGTHS
+from breakyard.plan.rules import BYSTANDER_LENGTHS, ENERGY_CAUTION_J, EYEBOLT_SIDE, KNOTS, MINIMUM_LENGTHS
 
 if TYPE_CHECKING:
     from breakyard.plan.anchors import AnchorCheck
@@ -28,7 +29,7 @@ def rig_findings(check: "RigCheck", unit: str) -> tuple[Finding, ...]:
         found += _element(part, check, unit)
     for anchor in check.anchors:
         found += _anchor(anchor, unit)
-    found += _blocks(check)
+    found += [*_blocks(check), *_stop(check, unit)]
     return sort_findings([*found, *_joints(check), *_loading(check), *_line(check)])
 
 
@@ -112,12 +113,8 @@ def _element(part: ElementCheck, check: "RigCheck", unit: str) -> Iterator[Findi
             f"{name}: a knot{stated} leaves {show_percent(part.efficiency[0])} to "
             f"{show_percent(part.efficiency[1])} of the strength (published charts disagree); a sewn eye is better.",
         )
-    if element.side_load_deg > 5.0:
-        yield Finding(
-            "side_load",
-            "caution",
-            f"{name}: a side load at {show_number(element.side_load_deg)} degrees; turn it into line.",
-        )
+    if element.side_load_deg > STRAIGHT_DEG:
+        yield _off_line(part)
     if element.leg_angle_deg > WIDEST_LEG_DEG:
         yield Finding(
             "leg_angle",
@@ -133,6 +130,70 @@ def _element(part: ElementCheck, check: "RigCheck", unit: str) -> Iterator[Findi
             "caution",
             f"{name} turns the line: if it or its anchor lets go, it flies into the bight; keep the inside of the turn "
             "clear, on both legs.",
+        )
+
+
+def _off_line(part: ElementCheck) -> Finding:
+    """A part that is pulled off its own line; what bears that is a shackle or a ring, not a thread or a pivot."""
+    name, element = f'"{part.element.name}"', part.element
+    angle = f"a side load at {show_number(element.side_load_deg)} degrees"
+    if element.kind == "eyebolt" and not element.has_shoulder:
+        return Finding(
+            "eyebolt_off_line",
+            "no",
+            f"{name}: {angle}; plain eye bolts are for loads in line with their thread only (ASME B30.26). Turn it "
+            "into line; write shoulder = true for one whose shoulder sits on the face.",
+        )
+    if element.kind == "eyebolt":
+        return Finding(
+            "eyebolt_off_line",
+            "caution",
+            f"{name}: {angle} leaves {show_percent(part.efficiency[0])} of its rating ({EYEBOLT_SIDE.mark}); its eye "
+            "must lie in the plane of the pull. Better turn it into line.",
+        )
+    if element.kind in ("swivel", "turnbuckle"):
+        return Finding(
+            "off_line",
+            "no",
+            f"{name}: {angle}; swivels and turnbuckles are for loads in line only (ASME B30.26, from memory). Turn it "
+            "into line.",
+        )
+    return Finding("side_load", "caution", f"{name}: {angle}; turn it into line.")
+
+
+def _stop(check: "RigCheck", unit: str) -> Iterator[Finding]:
+    """What keeps the puller below the weakest rating."""
+    stop, most_n = check.stop, check.strongest_pull_n
+    if stop is None:
+        return
+    limit = f'{show_force_down(stop.limit_n, unit)}, the rating of "{stop.by}" as rigged'
+    if stop.stated and stop.load_n > stop.limit_n * (1.0 + 1e-9):
+        yield Finding(
+            "stop_too_high",
+            "no",
+            f"The stop load, {show_force(stop.load_n, unit)}, lies above {limit}: lower it, or take a stronger part.",
+        )
+    if not stop.stated and most_n is not None and most_n > stop.limit_n:
+        can = "without limit" if most_n == float("inf") else f"up to {show_force(most_n, unit)}"
+        yield Finding(
+            "no_stop_load",
+            "no",
+            f"The puller can pull {can}, more than {limit}, and no stop load is stated. Write stop = "
+            f'"{show_force_down(stop.limit_n, unit)}" into [rig] (or give --stop), and break the pull off there.',
+        )
+    if not stop.stated and most_n is None:
+        yield Finding(
+            "puller_unknown",
+            "caution",
+            f"Nothing is said of how hard the puller can pull: describe it (a winch with its rating, an anchor with "
+            f'role = "pull"), or write stop = "{show_force_down(stop.limit_n, unit)}" and break the pull off there.',
+        )
+    if stop.stated and stop.load_n < check.rig.expected_high_n:
+        yield Finding(
+            "stop_below_expected",
+            "note",
+            f"The stop load, {show_force(stop.load_n, unit)}, may come before the specimen breaks "
+            f"({show_range(check.rig.expected_low_n, check.rig.expected_high_n, unit)}): such a pull says 'at least'.",
         )
 
 
@@ -214,7 +275,7 @@ def _loading(check: "RigCheck") -> Iterator[Finding]:
     if loading.name == "jerk":
         yield Finding(
             "jerk",
-            "caution",
+            "no",
             "A jerk has no upper limit: a load laid on at once doubles, a run-up adds speed x sqrt(stiffness x mass). "
             "It can break any part, and this converter cannot measure it. Pull slowly.",
         )
@@ -252,10 +313,8 @@ def _line(check: "RigCheck") -> Iterator[Finding]:
     )
     yield Finding(
         "energy",
-        "note",
-        f"The line stores {stored} at the peak; all of the upper figure would give a fitting of "
-        f"{show_number(FITTING_KG)} kg {show_number(energy.fitting_m_per_s)} m/s, and without drag a throw of "
-        f"{show_number(reach_m(energy.fitting_m_per_s))} m.",
+        "caution" if energy.high_j > ENERGY_CAUTION_J else "note",
+        f"The line stores {stored} at the peak, at most {as_fall(energy.high_j)}.",
     )
     yield Finding(
         "snap_back",
@@ -267,8 +326,9 @@ def _line(check: "RigCheck") -> Iterator[Finding]:
     yield Finding(
         "fragments",
         "caution",
-        "Fragments of a specimen or a fitting are not stopped by distance rules for lines: shield the specimen, and "
-        "stand to the side.",
+        "Fragments of a specimen, and fittings that a parting line takes along, fly as fast as the line and farther "
+        "than any stand-off below, which is for the line alone: shield the specimen, stand to the side, and let nobody "
+        "be in line with the pull at any distance.",
     )
     floor = "; 10 m at least, rule of thumb" if distances.by_floor else ""
     yield Finding(

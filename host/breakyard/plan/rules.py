@@ -88,6 +88,12 @@ SHACKLE_SIDE: Final = Rule(
     "WAC 296-155-33905; ASME B30.26",
     "law",
 )
+EYEBOLT_SIDE: Final = Rule(
+    "eye bolt off its line",
+    "with a shoulder 30 % of its rating up to 45 degrees, 25 % beyond; plain ones in line only",
+    "rigging suppliers' tables; ASME B30.26 (plain ones in line only)",
+    "published",
+)
 CHOKER: Final = Rule("choker hitch", "0.8 of the straight rating", "EN 1492, EN 818-6", "standard", True)
 TWO_LEGS: Final = Rule(
     "two legs carry",
@@ -213,6 +219,8 @@ LOADINGS: Final[Mapping[str, Loading]] = MappingProxyType(
 has no upper limit, so 3 is no bound either."""
 
 DEFAULT_MARGIN: Final = 2.0
+ENERGY_CAUTION_J: Final = 200.0
+"""Stored energy from which on it is a caution: a sack of 20 kg falling from 1 m (own choice)."""
 MINIMUM_LENGTHS: Final = 1.5
 BYSTANDER_LENGTHS: Final = 2.0
 FLOOR_M: Final = 10.0

@@ -11,12 +11,14 @@ loading = "winch"               # hand winch, winch, hoist, slow vehicle, jerk
 # dynamic_factor = 1.2          # instead of the rule of thumb of the loading
 # margin = 2                    # every other part must bear this many times the pull
 # paid_out_m = 6                # of a winch, if longer than the line
+stop = "600 kgf"                # break the pull off here: no more than the weakest rating; the logger's alarm
 
 [[rig.element]]
 name = "bow shackle"
 kind = "shackle"                # also hook, ring, eyebolt, rod end, swivel, turnbuckle, block, chain, wire rope,
 wll = "2 tf"                    # webbing sling, round sling, rope, cell, winch, anchor, other; wll or breaking, or both
-# side_load_deg = 0
+# side_load_deg = 0             # a block between specimen and cell: between = true, and its friction = [0.04, 0.09]
+                                # and mass = "3 kg", which every reading feels
 
 [[rig.element]]
 name = "S cell"
@@ -27,7 +29,7 @@ capacity = "1 tf"
 [[rig.element]]
 name = "eye bolt of the cell"
 kind = "eyebolt"
-wll = "1 tf"                    # straight along its thread
+wll = "1 tf"                    # straight along its thread; off its line only with shoulder = true
 
 [[rig.element]]
 name = "rod end of the cell"

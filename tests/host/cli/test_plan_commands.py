@@ -11,6 +11,8 @@ from breakyard.cli import range as range_command
 from breakyard.cli import rig as rig_command
 from breakyard.cli.output import guarded
 from breakyard.plan.template import RIG_TEMPLATE
+from breakyard.session import open_session
+from breakyard.session.stopping import stop_load_n
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -136,3 +138,64 @@ def test_pictures_are_written(run: Run, session: Path) -> None:
     assert json.loads(out)["picture"] == str(png)
     assert png.read_bytes().startswith(b"\x89PNG")
     assert b"aria-label" in svg.read_bytes()
+
+
+def test_the_stop_load_is_shown_large(run: Run, session: Path) -> None:
+    """In a frame of its own, and in the document."""
+    status, out, _ = run("rig", str(session))
+
+    assert status == 0
+    assert "   STOP LOAD   " in out
+    assert "=" * 60 in out
+    assert json.loads(run("rig", str(session), "--json")[1])["stop"]["stated"]
+
+
+def test_a_session_keeps_the_stop_load(run: Run, session: Path) -> None:
+    """--stop writes it into [rig] and touches nothing else; the session and the next check know it."""
+    file = session / "session.toml"
+    before = file.read_text(encoding="utf-8")
+    status, out, _ = run("rig", str(session), "--stop", "550 kgf")
+    after = file.read_text(encoding="utf-8")
+
+    assert status == 0
+    assert "stop load kept" in out
+    assert [line for line in after.splitlines() if not line.startswith("stop = ")] == [
+        line for line in before.splitlines() if not line.startswith("stop = ")
+    ]
+    assert [line for line in after.splitlines() if line.startswith("stop = ")] == ['stop = "550 kgf"']
+    assert stop_load_n(open_session(session)) == pytest.approx(550 * 9.80665)
+
+
+def test_a_session_without_a_stated_stop_load_has_that_of_its_weakest_rating(session: Path) -> None:
+    """The rod end: half of 12 kN."""
+    file = session / "session.toml"
+    lines = file.read_text(encoding="utf-8").splitlines()
+    file.write_text("\n".join(line for line in lines if not line.startswith("stop = ")), encoding="utf-8")
+
+    assert stop_load_n(open_session(session)) == pytest.approx(6000.0)
+
+
+def test_a_run_up_ends_with_1(run: Run, session: Path) -> None:
+    """Whatever else is strong enough."""
+    status, out, _ = run("rig", str(session), "--loading", "jerk", "--expected", "20 kgf")
+
+    assert status == 1
+    assert "no: A jerk has no upper limit" in out
+
+
+def test_a_range_that_fits_says_so_in_one_line(run: Run) -> None:
+    """With its stop load; and no advice to take the gain that is in use."""
+    _, out, _ = run(
+        "range", "300..500 kgf", "--capacity", "1 tf", "--surprise", "1.2", "--seconds-to-peak", "20"
+    )
+
+    assert "\nfits: " in out
+    assert "STOP LOAD of cell and converter: 1500 kgf" in out
+
+
+def test_the_gain_in_use_is_never_recommended_against_clipping(run: Run) -> None:
+    """1.9 tf on 1 tf at 1 mV/V, where gain 128 is already the best: a larger cell is the only way."""
+    for gain in ("128", "64", "32"):
+        _, out, _ = run("range", "4.5 tf", "--capacity", "1 tf", "--rated-output", "1", "--gain", gain)
+        assert f"take gain {gain}" not in out
+        assert f"Gain {gain} shows it" not in out

@@ -209,12 +209,19 @@ def test_a_rod_end_is_described_by_its_static_load_rating() -> None:
         ('kind = "rod end"\nstatic = "33 kN"\nbreaking = "40 kN"', "in place of breaking"),
         ('kind = "shackle"\nwll = "1 tf"\nlink = true', "a cell that takes"),
         ('kind = "cell"\ncapacity = "1 tf"\nlink = "yes"', "a cell that takes"),
+        ('kind = "shackle"\nwll = "1 tf"\nshoulder = true', "an eyebolt whose shoulder"),
     ],
 )
 def test_ratings_of_the_joints_at_the_wrong_part(element: str, words: str) -> None:
     """One line says where such a key belongs."""
     with pytest.raises(DataError, match=words):
         rig(f"[[rig.element]]\n{element}")
+
+
+def test_the_stop_load_is_described() -> None:
+    """With its unit; the command line's goes before the description's."""
+    assert rig('stop = "600 kgf"').stop_n == pytest.approx(600 * KGF)
+    assert rig('stop = "600 kgf"', stop_n=500.0).stop_n == 500.0
 
 
 @pytest.mark.parametrize(

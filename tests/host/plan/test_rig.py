@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 from breakyard.errors import UsageError
 from breakyard.plan.anchors import Anchor, check_anchor, holding_n
 from breakyard.plan.elements import ENDS, KINDS, Element, check_element, leg_strength, turned_load
-from breakyard.plan.energy import MATERIALS, Line, jerk_force_n, reach_m, speed_m_per_s, stored_energy
+from breakyard.plan.energy import (
+    MATERIALS,
+    Line,
+    as_fall,
+    jerk_force_n,
+    reach_m,
+    speed_m_per_s,
+    stored_energy,
+)
 from breakyard.plan.rig import CAUTIONS, Rig, RigCheck, check_rig
 from breakyard.plan.rules import LOADINGS
 from breakyard.plan.standoff import stand_off
@@ -284,6 +292,117 @@ def test_distances_grow_with_the_line_and_never_fall_below_the_floor(line: float
     assert distances.minimum_m >= 1.5 * line
     assert distances.bystanders_m >= 2.0 * max(line, paid_out)
     assert stand_off(min(line * 2.0, 2000.0), paid_out).minimum_m >= distances.minimum_m
+
+
+def test_a_run_up_fails_the_check() -> None:
+    """A jerk has no upper limit: nothing can be shown to hold."""
+    check = check_rig(replace(GOOD, dynamic=None, loading=LOADINGS["jerk"], expected_high_n=3000.0))
+
+    assert not check.ok
+    assert "jerk" in codes(check, "no")
+
+
+@pytest.mark.parametrize(
+    ("angle", "kept"),
+    # Rigging suppliers' tables: 100 % in line, 30 % at 45 degrees, 25 % at 90 degrees, for eye bolts with a shoulder.
+    [(0.0, 1.0), (5.0, 1.0), (45.0, 0.30), (90.0, 0.25)],
+)
+def test_an_eye_bolt_off_its_line_keeps_little(angle: float, kept: float) -> None:
+    """With a shoulder it keeps 30 and 25 %."""
+    bolt = Element("eye bolt", "eyebolt", wll_n=100_000.0, side_load_deg=angle, has_shoulder=True)
+    check = check_rig(replace(GOOD, elements=(CELL, bolt)))
+
+    assert check.elements[1].wll_n == pytest.approx(kept * 100_000.0)
+    assert check.ok
+    assert ("eyebolt_off_line" in codes(check, "caution")) == (angle > 5.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "code"), [("eyebolt", "eyebolt_off_line"), ("swivel", "off_line"), ("turnbuckle", "off_line")]
+)
+def test_what_bears_in_line_only_fails_off_its_line(kind: str, code: str) -> None:
+    """Plain eye bolts, swivels and turnbuckles, however strong they are."""
+    strong = Element("strong", kind, wll_n=1e6, side_load_deg=10.0)
+    check = check_rig(replace(GOOD, elements=(CELL, strong)))
+
+    assert codes(check, "no") == [code]
+    assert check_rig(replace(GOOD, elements=(CELL, replace(strong, side_load_deg=5.0)))).ok
+
+
+def test_the_stop_load_is_where_the_first_rating_is_met() -> None:
+    """The cell's safe overload is 15 kN, the shackle's WLL 20 kN, the rope's 90 kN x 0.7 / 7 = 9 kN: that one."""
+    stop = check_rig(GOOD).stop
+
+    assert stop is not None
+    assert (stop.by, stop.stated) == ("pull line", False)
+    assert stop.load_n == pytest.approx(9000.0)
+    alone = check_rig(replace(GOOD, elements=(CELL,))).stop
+    assert alone is not None
+    assert alone.load_n == pytest.approx(15_000.0)
+
+
+WINCH = Element("winch", "winch", wll_n=20_000.0)
+
+
+def test_a_puller_that_can_pass_the_weakest_rating_needs_a_stop_load() -> None:
+    """A winch of 20 kN on a line whose rope is good for 9 kN: no, unless a stop load is stated and low enough."""
+    bare, stated, high = (
+        check_rig(replace(GOOD, elements=(*GOOD.elements, WINCH), stop_n=stop), unit="kN")
+        for stop in (None, 9000.0, 9500.0)
+    )
+
+    assert "no_stop_load" in codes(bare, "no")
+    assert not bare.ok
+    assert 'stop = "9 kN"' in text_of(bare, "no_stop_load")
+    assert stated.ok
+    assert codes(high, "no") == ["stop_too_high"]
+
+
+def test_a_vehicle_pulls_as_hard_as_its_tyres_hold() -> None:
+    """By its upper friction; a light one cannot pass the rating, and then no stop load is asked for."""
+    heavy, light = (
+        check_rig(replace(GOOD, anchors=(BLOCK, Anchor("van", "vehicle", kg, (0.6, 0.8), role="pull"))))
+        for kg in (2600.0, 1100.0)
+    )
+
+    assert heavy.strongest_pull_n == pytest.approx(0.8 * 2600.0 * G)
+    assert "no_stop_load" in codes(heavy, "no")
+    assert "no_stop_load" not in codes(light)
+    assert "puller_unknown" in codes(check_rig(GOOD), "caution")
+
+
+def test_a_stop_load_below_the_expected_peak_is_said() -> None:
+    """Such a pull may end as "at least"."""
+    check = check_rig(replace(GOOD, stop_n=4000.0))
+
+    assert check.ok
+    assert "stop_below_expected" in codes(check, "note")
+
+
+@pytest.mark.parametrize(
+    ("energy_j", "words"),
+    # m g h with g = 9.80665: 10 kg x 2 m = 196.1 J; 50 kg x 2.9 m = 1421.96 J.
+    [
+        (196.133, "like 10 kg falling from 2 m"),
+        (1421.96, "like 50 kg falling from 2.9 m"),
+        (98.0665, "like 10 kg falling from 1 m"),
+    ],
+)
+def test_energy_is_said_as_a_fall(energy_j: float, words: str) -> None:
+    """A mass that anyone has lifted, and a height."""
+    assert as_fall(energy_j) == words
+
+
+def test_much_energy_is_a_caution_with_a_number() -> None:
+    """A nylon line of 20 m stores kilojoules: a caution; 6 m of low stretch: a note. No throw in metres beside them."""
+    much = check_rig(replace(GOOD, lines=(Line(20.0, "nylon", breaking_n=90_000.0),)))
+    little = check_rig(replace(GOOD, lines=(Line(6.0, stretch=(0.001, 0.001)),)))
+
+    assert "energy" in codes(much, "caution")
+    assert "falling from" in text_of(much, "energy")
+    assert "energy" in codes(little, "note")
+    assert "throw" not in " ".join(finding.text for finding in much.findings)
+    assert codes(much).count("fragments") == 1
 
 
 def test_a_jerk_by_energy() -> None:
