@@ -32,15 +32,16 @@ def pulls(made: tuple[Path, dict[str, Any]]) -> dict[str, Any]:
     return {pull["specimen"]: pull for pull in made[1]["pulls"]}
 
 
-def test_three_groups_of_three(pulls: dict[str, Any]) -> None:
-    """Nine pulls in three groups; exactly one is a snatch, one clips, one was let go."""
+def test_four_groups_of_three(pulls: dict[str, Any]) -> None:
+    """Twelve pulls in four groups; exactly one is a snatch, one clips, one was let go."""
     groups = [pull["group"] for pull in pulls.values()]
     assert {group: groups.count(group) for group in groups} == {
         "bonded": 3,
         "screwed": 3,
+        "riveted": 3,
         "through-bolted": 3,
     }
-    assert sorted(pull["spoilt"] or "" for pull in pulls.values()) == [""] * 6 + [
+    assert sorted(pull["spoilt"] or "" for pull in pulls.values()) == [""] * 9 + [
         "clipped",
         "let go",
         "snatch",
@@ -82,10 +83,22 @@ def test_let_go_has_a_two_sided_peak_and_a_strength_of_at_least(pulls: dict[str,
 
 
 def test_manner_of_break_of_the_pulls_that_were_not_spoilt(pulls: dict[str, Any]) -> None:
-    """Bonded is brittle, screwed progressive, through-bolted ductile, as the model made them."""
+    """Bonded is brittle, screwed progressive, riveted and through-bolted ductile, as the model made them."""
     for pull in pulls.values():
         if pull["spoilt"] is None:
             assert pull["truth"]["manner"] == pull["summary"]["break"]["manner"]
+
+
+def test_every_verdict_is_met(made: tuple[Path, dict[str, Any]]) -> None:
+    """One clear difference at least, one "no difference shown", one "too few"; never more than the truth bears out."""
+    pairs = made[1]["comparison"]["pairs"]
+    said = {frozenset((pair["first"], pair["second"])): pair["verdict"] for pair in pairs}
+
+    assert said[frozenset(("bonded", "riveted"))] == "no_difference_shown"
+    assert said[frozenset(("bonded", "screwed"))] == "too_few"
+    for pair in pairs:
+        if "through-bolted" in (pair["first"], pair["second"]):
+            assert pair["sentence"].startswith("through-bolted carries about ")
 
 
 def test_the_session_folder_is_one_that_people_can_open(made: tuple[Path, dict[str, Any]]) -> None:
@@ -95,7 +108,7 @@ def test_the_session_folder_is_one_that_people_can_open(made: tuple[Path, dict[s
     assert {path.name for path in folder.iterdir()} == {
         "session.toml", "specimens.csv", "calibrations", "runs", "results",
     }  # fmt: skip
-    assert len(list((folder / "runs").glob("*.run"))) == 10
+    assert len(list((folder / "runs").glob("*.run"))) == 13
     assert not list((folder / "runs").glob("*.part"))
     assert len(list((folder / "calibrations").glob("*.json"))) == 1
     assert Path(document["picture"]).read_bytes().startswith(b"\x89PNG")

@@ -46,10 +46,10 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Break nine fittings in an invented boatyard.
+    """Break twelve fittings in an invented boatyard.
 
     The logger's own firmware, run by MicroPython, samples a simulated converter while a model pulls: a calibration
-    with known masses, then three ways of fixing a deck fitting, three specimens each. One pull is a snatch, one goes
+    with known masses, then four ways of fixing a deck fitting, three specimens each. One pull is a snatch, one goes
     off scale, one is let go without a break. The session folder can be read with the other commands afterwards. All
     data are invented.
     """
@@ -183,8 +183,8 @@ def _rig() -> dict[str, Any]:
 
     rig: dict[str, Any] = tomllib.loads(RIG_TEMPLATE)["rig"]
     stronger = {
-        "eye bolt of the cell": {"wll": "1.2 tf"},
-        "rod end of the cell": {"static": "25 kN"},
+        "eye bolt of the cell": {"wll": "1.5 tf"},
+        "rod end of the cell": {"static": "30 kN"},
         "pull line": {"breaking": "150 kN"},
         "concrete block": {"mass": "6500 kg"},
     }
@@ -194,7 +194,7 @@ def _rig() -> dict[str, Any]:
     return rig | {
         "specimen": "deck fitting",
         "expected": "{:g}..{:g} kgf".format(*EXPECTED_KGF),
-        "stop": "1200 kgf",
+        "stop": "1400 kgf",
     }
 
 
