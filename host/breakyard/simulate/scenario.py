@@ -2,9 +2,9 @@
 
 Bonded (brittle), screwed (progressive), riveted and through-bolted (both yield, then break), three specimens each,
 pulled in a random order fixed once. The loads are such that each verdict of a comparison is met: through-bolted carries
-more, bonded and riveted show no difference, and of screwed beside bonded too few were broken to tell. Three pulls are spoilt in the ways that pulls are spoilt: B2 is a snatch, far
-too short for the rate; T2 is stronger than the converter's range and clips; S3 is let out again without a
-break.
+more, bonded and riveted show no difference, and of screwed beside bonded too few were broken to tell. Three pulls are
+spoilt in the ways that pulls are spoilt: B2 is a snatch, far too short for the rate; T2 is stronger than the
+converter's range and clips; S3 is let out again without a break.
 """
 
 from dataclasses import dataclass, replace
