@@ -124,10 +124,12 @@ class App:
             await asyncio.sleep_ms(SERVICE_MS)
 
     async def _receive(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
-        commands = Commands(self.recorder, outbox, Gate(self._keys, link.trusted), self._kept, self._probe)
+        gate = Gate(self._keys, link.trusted)
+        commands = Commands(self.recorder, outbox, gate, self._kept, self._probe)
         inbox = Inbox()
         buffer = bytearray(64)
         was_connected = False
+        since = 0  # device time in seconds at which the link began
         session = link.session
         while True:
             count = link.receive_into(buffer)
@@ -137,6 +139,12 @@ class App:
                 inbox.clear()
                 outbox.link_lost()
                 commands.link_lost()
+                since = self.recorder.timebase.second
+            if link.connected and not was_connected:
+                since = self.recorder.timebase.second
+            elif link.connected and not gate.may_stay:
+                if (self.recorder.timebase.second - since) * 1000 > layout.LINK_UNSEALED:
+                    link.end()  # nobody without the key holds the only place
             was_connected = link.connected
             for i in range(count):
                 length = inbox.feed(buffer[i])

@@ -101,6 +101,9 @@ class LinkCable:
         pipe.put(pipe.LINK, memoryview(buffer)[start:end])
         return end - start
 
+    def end(self) -> None:
+        """A cable stays."""
+
     def announce(self, state, battery_percent):
         """A cable shows nothing."""
 

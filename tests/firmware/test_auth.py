@@ -336,3 +336,35 @@ def test_a_cable_needs_no_key_and_sets_it():
     assert (again.key, again.access) == (KEY, layout.ACCESS_KEY_ONLY)
     starts, challenges = unpack_from("<II", again.nonce(), 0)
     assert (starts, challenges) == (2, 1)
+
+
+def test_a_link_without_a_right_seal_may_not_stay_where_there_is_a_key():
+    """Unless it is a cable, or everything is open anyway; a seal that was right once is enough."""
+    line = with_key()
+    gate = line.commands._gate
+    assert not gate.may_stay
+    session = line.open_session()
+    assert not gate.may_stay  # anyone can ask for a challenge
+    line.ask(layout.COMMAND_SEALED, line.sealed(session, 1, layout.COMMAND_STOP))
+    assert gate.may_stay
+    gate.link_lost()
+    assert not gate.may_stay
+    line.keys.access = layout.ACCESS_EVERYTHING
+    assert gate.may_stay
+    assert Line().commands._gate.may_stay  # no key
+    assert Line(trusted=True).commands._gate.may_stay
+
+
+def test_the_same_key_set_again_after_the_secrets_were_lost_meets_no_old_nonce():
+    """The count of starts begins anywhere, so even a source that repeats what follows gives another nonce."""
+
+    def source(first):
+        return lambda size: bytes((first,)) * size if size == 4 else bytes(size)
+
+    seen = []
+    for first in (1, 2):
+        keys = auth.Keys(auth.MemorySecrets(), source(first))
+        keys.set(KEY, layout.ACCESS_STATUS)
+        seen.append(keys.nonce())
+
+    assert seen[0] != seen[1]

@@ -3,7 +3,7 @@
 import hashlib
 from struct import unpack_from
 
-from firmware_support import Logger, end_of, run_samples
+from firmware_support import Logger, end_of, run_samples, signed
 
 from logger.core import layout, record
 
@@ -290,3 +290,34 @@ def test_an_overrun_shows_as_missing_numbers_and_in_the_totals():
     assert end["samples"] - end["samples_not_stored"] == len(samples) == 1024 + 10
     assert samples[-1][0] == 3009
     assert [sample[3] for sample in samples[10:]] == list(range(3000 - 1024, 3000))
+
+
+def test_a_slow_run_keeps_means_in_place_of_samples():
+    """Every sample is behind one mean; the record closes by number and by age, and nothing is lost at the end."""
+    logger = Logger(step_us=12500)
+    logger.recorder.settings.change(layout.SETTING_MEAN_MS, 100)
+    counts = [(i * 7919) % 16777216 - 8388608 for i in range(1000)]
+    records = one_run(logger, counts)
+    means = []
+    for raw in records:
+        if raw[0] == layout.KIND_MEANS:
+            first, second, microsecond = unpack_from("<III", raw, 8)
+            for i in range(raw[20]):
+                stamp, step_ms = unpack_from("<HH", raw, 21 + 13 * i)
+                values = [signed(raw[at : at + 3]) for at in range(25 + 13 * i, 34 + 13 * i, 3)]
+                means.append((first, stamp & layout.MAX_STEP, step_ms, values))
+                first += stamp & layout.MAX_STEP
+
+    assert layout.KIND_SAMPLES not in kinds(records)
+    assert [first for first, _, _, _ in means] == [sum([m[1] for m in means[:i]]) for i in range(len(means))]
+    assert sum([number for _, number, _, _ in means]) == 1000
+    for first, number, step_ms, (mean, lowest, highest) in means:
+        part = counts[first : first + number]
+        assert (lowest, highest) == (min(part), max(part))
+        assert mean == (2 * sum(part) + number) // (2 * number)
+        assert step_ms in (0, 100)
+    end = end_of(records)
+    assert (end["samples"], end["samples_not_stored"]) == (1000, 0)
+    assert (
+        max([raw[20] for raw in records if raw[0] == layout.KIND_MEANS]) == 11
+    )  # the record is a second old

@@ -106,7 +106,9 @@ class Keys:
         self.changes = 0
         self._secrets = secrets
         self._random = random
-        self._starts = 0
+        drawn = random(4)
+        # Where nothing was kept, or it was lost, counting begins anywhere: the same key set again meets no old nonce.
+        self._starts = int.from_bytes(drawn, "little") if len(drawn) == 4 else 0
         self._challenges = 0
         self._wrong = 0
         self._wrong_s = 0
@@ -182,10 +184,18 @@ class Gate:
         self._session = b""
         self._counter = 0
         self._changes = 0
+        self.proven = False  # a right seal has come over this link
 
     def link_lost(self) -> None:
         """The session ends with the link."""
         self._session = b""
+        self.proven = False
+
+    @property
+    def may_stay(self) -> bool:
+        """False for a link that must show a right seal and has not."""
+        keys = self.keys
+        return self.trusted or self.proven or not keys.has_key or keys.access == layout.ACCESS_EVERYTHING
 
     def challenge(self, host_nonce: bytes, second: int, microsecond: int) -> tuple | int:  # type: ignore[type-arg]
         """Begin a session: (nonce, proof), or an ERROR number."""
@@ -217,6 +227,7 @@ class Gate:
         if counter <= self._counter:  # heard before; no guess, so nothing to slow down
             return layout.ERROR_NOT_ALLOWED
         self._counter = counter
+        self.proven = True
         keys.was_right()
         return layout.ERROR_OK
 

@@ -10,6 +10,8 @@ from .totals import Totals
 
 _NUMBER_AT = 19  # of samples, in a SAMPLES record
 _BARE = 24  # a SAMPLES record without its samples
+_MEANS_AT = 21  # the first mean in a MEANS record
+_MEANS_BARE = 25  # a MEANS record without its means
 _U32 = 0xFFFFFFFF  # a sound checksum does not make sense of what it covers
 
 
@@ -47,6 +49,8 @@ class LostRun:
             self._microsecond = (high << 16 | low) + self._add(raw, number)
             self._second = (self._second + self._microsecond // MICROSECONDS) & _U32
             self._microsecond %= MICROSECONDS
+        elif raw[0] == layout.KIND_MEANS and scan.length > _MEANS_BARE:
+            self._take_means(raw, scan.length)
         elif raw[0] == layout.KIND_PEAK_WINDOW:
             self._windows += 1
         elif raw[0] == layout.KIND_RUN_BEGIN:
@@ -86,6 +90,22 @@ class LostRun:
             reset_cause,
         )
         return record.finish(buffer, record.pack(buffer, at, layout.FIELDS_RUN_END, values))
+
+    def _take_means(self, raw: bytearray, length: int) -> None:
+        first, self._second, self._microsecond = unpack_from("<III", raw, layout.HEADER)
+        at = _MEANS_AT
+        for _ in range(min(raw[_MEANS_AT - 1], (length - _MEANS_BARE) // 13)):
+            stamp, step_ms = unpack_from("<HH", raw, at)
+            self._found += stamp & layout.MAX_STEP
+            first += stamp & layout.MAX_STEP
+            self._microsecond += step_ms * 1000
+            for place in (at + 7, at + 10):
+                low, high = unpack_from("<Hb", raw, place)
+                self._totals.add(high * 65536 + low, 0, 0)
+            at += 13
+        self._samples = first & _U32
+        self._second = (self._second + self._microsecond // MICROSECONDS) & _U32
+        self._microsecond %= MICROSECONDS
 
     def _add(self, raw: bytearray, number: int) -> int:
         # Counts the samples of a record; returns the time from its first to its last.

@@ -18,6 +18,7 @@ from micropython import const
 from . import layout, record
 from .health import Health
 from .identity import ClockAnchor, Identity
+from .mean_record import MeanRecord
 from .peaks import Peaks
 from .ring import Ring
 from .sample_record import DOES_NOT_FIT, SAMPLES_AT, SampleRecord
@@ -60,6 +61,8 @@ class RunWriter:
         self._clock = clock
         self._health = health
         self._samples = SampleRecord()
+        self._means: MeanRecord | None = None  # in place of samples, when mean_ms asks for it
+        self._mean_ms = 0
         self._other = bytearray(layout.MAX_RECORD)
         self._hash = hashlib.sha256()
         self._stage = _IDLE
@@ -112,6 +115,9 @@ class RunWriter:
         room = self._store.room() - (0 if self.active else _HELD + 300)
         if room <= 0:
             return 0
+        mean_ms = self._settings.mean_ms
+        if mean_ms:
+            return room // layout.MAX_RECORD * layout.MAX_MEANS * mean_ms // 1000
         size = framed(SAMPLES_AT + layout.TRAILER + layout.SAMPLE_BYTES * number)
         return room * number // size * 1000 // rate
 
@@ -136,6 +142,8 @@ class RunWriter:
         self._totals.clear()
         self._rank = 0
         self._samples.count = 0
+        self._mean_ms = self._settings.mean_ms
+        self._means = MeanRecord() if self._mean_ms else None
         self._marks = []
         self._marks_size = 0
         self._hash = hashlib.sha256()
@@ -202,6 +210,11 @@ class RunWriter:
         """Close the record being filled if its first sample is old enough; make safe what is due."""
         if self._stage == _WRITING:
             samples = self._samples
+            means = self._means
+            if means:
+                age_ms = elapsed_ms(second, microsecond, means.second, means.microsecond)
+                if not means.empty and age_ms >= 10 * self._mean_ms and age_ms >= self._settings.commit_ms:
+                    self._close()
             if samples.count:
                 age_ms = elapsed_ms(second, microsecond, samples.second, samples.microsecond)
                 if age_ms >= self._settings.commit_ms:
@@ -240,12 +253,16 @@ class RunWriter:
             self._number = number
         samples = self._samples
         step = 0
-        if samples.count:
+        if self._means:
+            self._take_mean(self._means, number, second, microsecond, counts, quality)
+        elif samples.count:
             step = samples.step(second, microsecond)
             if step == DOES_NOT_FIT:
                 self._close()
                 step = 0
-        if samples.count == 0 and not self._open(second, microsecond):
+        if self._means:
+            pass
+        elif samples.count == 0 and not self._open(second, microsecond):
             self._not_stored += 1
         else:
             samples.put(counts, quality, step)
@@ -255,14 +272,37 @@ class RunWriter:
         if samples.count == layout.MAX_SAMPLES:
             self._close()
 
-    def _open(self, second: int, microsecond: int) -> bool:
+    def _take_mean(  # type: ignore[no-untyped-def]
+        self, means, number: int, second: int, microsecond: int, counts: int, quality: int
+    ) -> None:
+        if means.due(second, microsecond, self._mean_ms):
+            means.finish()
+            if means.count == layout.MAX_MEANS:
+                self._close()
+        if not means.samples:
+            if not means.count and not self._has_room():
+                self._not_stored += 1
+                return
+            means.begin(number, second, microsecond)
+        means.add(counts, quality)
+
+    def _has_room(self) -> bool:
         if self.full or self._store.room() < self._marks_size + layout.MAX_FRAME:
             self.full = True
+            return False
+        return True
+
+    def _open(self, second: int, microsecond: int) -> bool:
+        if not self._has_room():
             return False
         self._samples.open(second, microsecond)
         return True
 
     def _close(self) -> None:
+        means = self._means
+        if means and not means.empty:
+            means.finish()
+            self._append(means.buffer, means.close(self.run, self.records), False)
         samples = self._samples
         if samples.count:
             self._record_ms = samples.span_ms()

@@ -39,5 +39,8 @@ class UsbLink:
         count = self._sink.write(memoryview(buffer)[start:end])
         return count if count else 0
 
+    def end(self) -> None:
+        """A cable stays."""
+
     def announce(self, state: int, battery_percent: int) -> None:
         """A cable shows nothing."""
