@@ -34,6 +34,7 @@ MAX_PACKET = const(512)
 _PACKETS_AT_ONCE = const(16)
 _BATTERY_UNKNOWN = const(255)
 _LONGEST_NAME = const(32)
+_UNSEALED_S = layout.LINK_UNSEALED // 1000
 
 
 class App:
@@ -64,6 +65,9 @@ class App:
         rate_pin = getattr(board, "rate_pin", None)
         self._probe = Probe(self.recorder, board.ticks_us, files, rate_pin, self._memory)
         self._upkeep = Upkeep(board, self.recorder)
+
+    def _seconds_since(self, second: int) -> int:
+        return self.recorder.timebase.second - second
 
     def _memory(self) -> int:
         self._board.collect()
@@ -142,9 +146,8 @@ class App:
                 since = self.recorder.timebase.second
             if link.connected and not was_connected:
                 since = self.recorder.timebase.second
-            elif link.connected and not gate.may_stay:
-                if (self.recorder.timebase.second - since) * 1000 > layout.LINK_UNSEALED:
-                    link.end()  # nobody without the key holds the only place
+            elif link.connected and not gate.may_stay and self._seconds_since(since) > _UNSEALED_S:
+                link.end()  # nobody without the key holds the only place
             was_connected = link.connected
             for i in range(count):
                 length = inbox.feed(buffer[i])

@@ -301,7 +301,7 @@ def test_a_slow_run_keeps_means_in_place_of_samples():
     means = []
     for raw in records:
         if raw[0] == layout.KIND_MEANS:
-            first, second, microsecond = unpack_from("<III", raw, 8)
+            (first,) = unpack_from("<I", raw, 8)
             for i in range(raw[20]):
                 stamp, step_ms = unpack_from("<HH", raw, 21 + 13 * i)
                 values = [signed(raw[at : at + 3]) for at in range(25 + 13 * i, 34 + 13 * i, 3)]

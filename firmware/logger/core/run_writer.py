@@ -18,7 +18,6 @@ from micropython import const
 from . import layout, record
 from .health import Health
 from .identity import ClockAnchor, Identity
-from .mean_record import MeanRecord
 from .peaks import Peaks
 from .ring import Ring
 from .sample_record import DOES_NOT_FIT, SAMPLES_AT, SampleRecord
@@ -61,7 +60,7 @@ class RunWriter:
         self._clock = clock
         self._health = health
         self._samples = SampleRecord()
-        self._means: MeanRecord | None = None  # in place of samples, when mean_ms asks for it
+        self._means = None  # a MeanRecord in place of samples, when mean_ms asks for it
         self._mean_ms = 0
         self._other = bytearray(layout.MAX_RECORD)
         self._hash = hashlib.sha256()
@@ -143,7 +142,11 @@ class RunWriter:
         self._rank = 0
         self._samples.count = 0
         self._mean_ms = self._settings.mean_ms
-        self._means = MeanRecord() if self._mean_ms else None
+        self._means = None
+        if self._mean_ms:
+            from .mean_record import MeanRecord  # few runs are so slow: its code is loaded when asked for
+
+            self._means = MeanRecord()  # type: ignore[assignment]
         self._marks = []
         self._marks_size = 0
         self._hash = hashlib.sha256()
