@@ -231,9 +231,9 @@ def command(
     else:
         assert masses is not None
         loads = parse_loads(masses, mass_limit=limit, known=basis)
-        for line in understood(loads):
-            out.say(line)
-        known = known_loads.from_recording(source, masses, loads, gain)
+        known = known_loads.from_recording(
+            source, masses, loads, gain, before=lambda: out.say("\n".join(understood(loads)))
+        )
     earlier = known_loads.previous_calibration(previous, session, known.gain)
     try:
         made = calibrate(

@@ -31,11 +31,21 @@ class Known:
     provenance: Mapping[str, str] = field(default_factory=dict)
 
 
-def from_recording(path: Path, masses: str, loads: "Sequence[KnownLoad]", gain: int | None) -> Known:
-    """Pair the steady stretches of a recording with the masses, in the order they were hung. Raises: errors.py."""
+def from_recording(
+    path: Path,
+    masses: str,
+    loads: "Sequence[KnownLoad]",
+    gain: int | None,
+    before: Callable[[], None] = lambda: None,
+) -> Known:
+    """Pair the steady stretches of a recording with the masses, in the order they were hung. Raises: errors.py.
+
+    `before` is called when the recording was read, before anything is made of it.
+    """
     from breakyard.calibration import points_from_run
 
     run = load_counts(path)
+    before()
     points, plateaus = _naming(path, lambda: points_from_run(run, loads))
     return Known(
         points,
