@@ -29,14 +29,15 @@ def start() -> None:
     # Each file that is loaded leaves garbage between what stays. Collected only when the heap is full, the free
     # memory would be in crumbs by then; so it is collected every few kilobytes until all is loaded.
     gc.threshold(LOADING_BYTES)
-    from logger.boards.choose import DMA_WORDS, RUN_MEMORY, board_name
+    from logger.boards.choose import DMA_WORDS, PROGRAM_BYTES, RUN_MEMORY, board_name
 
     # First what needs large pieces of memory: the rest of the program cuts the heap up.
     from logger.core import pieces, ring  # noqa: F401 - the ring makes its arrays when it is loaded
 
     name = board_name(sys.platform, os.uname().machine)
     if name in RUN_MEMORY:
-        pieces.reserve_run(RUN_MEMORY[name], 4096)
+        # The program comes first: a board with little memory keeps short runs.
+        pieces.reserve_run(max(4096, min(RUN_MEMORY[name], gc.mem_free() - PROGRAM_BYTES)), 4096)
     if name in DMA_WORDS:
         pieces.reserve_words(DMA_WORDS[name])
 

@@ -1,7 +1,8 @@
 """Wires board, core and links, and owns the tasks; has no rules of its own.
 
-Tasks, each with its period: sampling (2 ms), service (10 ms), per link one that receives and one that
-sends (10 ms), and one that announces the state (1 s). They start one after another and at different moments
+Tasks, each with its period: sampling (2 or 10 ms, as the driver of the converter says), service (10 ms), per link one
+that receives and one that sends (10 ms; 50 ms while nobody is there), and one that announces the state (1 s). Sampling
+takes all that wait in a turn. They start one after another and at different moments
 of a period, so that their order never hangs on chance.
 """
 
@@ -25,9 +26,10 @@ from .core.settings import Settings
 from .core.timebase import Timebase, ticks_between
 from .upkeep import Upkeep
 
-POLL_MS = const(2)
+AT_ONCE = const(32)  # samples taken before others have a turn
 SERVICE_MS = const(10)
 LINK_MS = const(10)
+IDLE_LINK_MS = const(50)
 BLOCKED_MS = const(3)  # a link that is full is asked again soon: packets leave it every few milliseconds
 ANNOUNCE_MS = const(1000)
 MAX_PACKET = const(512)
@@ -99,13 +101,16 @@ class App:
         converter = self._board.converter
         push = self.recorder.push
         upkeep = self._upkeep
+        pause_ms = converter.poll_ms
         while True:
-            if converter.poll():
+            left = AT_ONCE
+            while left and converter.poll():
                 push(converter.counts, converter.ticks, converter.quality, converter.missed)
+                left -= 1
             upkeep.sampled = True
             if self._failure:
                 raise self._failure
-            await asyncio.sleep_ms(POLL_MS)
+            await asyncio.sleep_ms(pause_ms if left else 0)
 
     async def _serve(self) -> None:
         recorder = self.recorder
@@ -115,10 +120,13 @@ class App:
             if converter.input != self.settings.input:
                 converter.select(self.settings.input)
             recorder.line = converter.line()
+            recorder.unread = converter.waiting()
             if recorder.faults.restart:
                 recorder.faults.restart = False
                 converter.power_up()
-            recorder.service(self._ticks_us())
+            before = self._ticks_us()
+            recorder.service(before)
+            recorder.took(ticks_between(self._ticks_us(), before) // 1000)
             self._upkeep.step()
             self._probe.step()
             active = recorder.writer.active
@@ -158,7 +166,10 @@ class App:
                 inbox.knocked = False
                 if link.trusted:
                     commands.knock()
-            await asyncio.sleep_ms(0 if count == len(buffer) else LINK_MS)
+            if count == len(buffer):
+                await asyncio.sleep_ms(0)
+            else:
+                await asyncio.sleep_ms(LINK_MS if link.connected else IDLE_LINK_MS)
 
     async def _send(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
         packet = bytearray(MAX_PACKET)
@@ -193,7 +204,10 @@ class App:
                     break
                 sent_at = self._ticks_us()
                 await asyncio.sleep_ms(0)  # sampling comes first
-            await asyncio.sleep_ms(LINK_MS if start == end else BLOCKED_MS)
+            if start < end:
+                await asyncio.sleep_ms(BLOCKED_MS)
+            else:
+                await asyncio.sleep_ms(LINK_MS if link.connected else IDLE_LINK_MS)
 
     async def _announce(self) -> None:
         board = self._board

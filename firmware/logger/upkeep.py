@@ -3,6 +3,7 @@
 Everything here is optional: a board has what it has, and `None` or nothing in place of the rest:
 
     lamp, buzzer         objects with set(level)
+    own_lamp             the same, of the board: shows what the lamp shows, but may be slow
     button               object with pressed()
     battery              object with millivolts()
     temperature_cdeg()   hundredths of a degree
@@ -32,6 +33,7 @@ class Upkeep:
         self._recorder = recorder
         self._ticks_us = board.ticks_us
         self._lamp = getattr(board, "lamp", None)
+        self._own_lamp = getattr(board, "own_lamp", None)
         self._buzzer = getattr(board, "buzzer", None)
         self._button = getattr(board, "button", None)
         self._battery = getattr(board, "battery", None)
@@ -80,7 +82,7 @@ class Upkeep:
         if writer.active and writer.run != self._run:
             self._run = writer.run
             recorder.health.run_begins()
-            if self._lamp:
+            if self._lamp or self._own_lamp:
                 self._signals.flash(now_ms)
         signals = self._signals
         chosen = pattern(recorder.state, recorder.overload, recorder.health.low_battery)
@@ -90,13 +92,18 @@ class Upkeep:
         self._level = level
         if self._lamp:
             self._lamp.set(level)
-            if signals.lit:
-                self._mark_flash()
+        elif self._own_lamp:
+            self._own_lamp.set(level)
+        if signals.lit and (self._lamp or self._own_lamp):
+            self._mark_flash()
+        if self._lamp and self._own_lamp:
+            self._own_lamp.set(level)
         if self._buzzer:
             self._buzzer.set(level if signals.lit or recorder.overload else 0)
 
     def _mark_flash(self) -> None:
-        # The lamp was switched on just now, within the time of a few instructions.
+        # The lamp was switched on just now; one on a pin within the time of a few instructions, a Pico W's own one
+        # after some commands to the radio's chip.
         recorder = self._recorder
         timebase = recorder.timebase
         timebase.read(self._ticks_us())

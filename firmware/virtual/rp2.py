@@ -164,15 +164,22 @@ class DMA:
         self._left = 0
         self._next = 0
         self._ring = 0
+        self._disabled = False
 
-    def pack_ctrl(self, size, inc_read, inc_write, ring_size, ring_sel, treq_sel, bswap):
+    def pack_ctrl(self, enable, size, inc_read, inc_write, ring_size, ring_sel, treq_sel, bswap):
         """Choose; only the one way that is simulated."""
         if (size, inc_read, inc_write, ring_sel, bswap) != (2, False, True, True, False):
             raise ValueError("only words from one place into a ring are simulated")
-        return ring_size, treq_sel
+        return ring_size, treq_sel, enable
 
     def config(self, read=None, write=None, count=None, ctrl=None, trigger=False):
-        """Set what is given and start."""
+        """Set what is given and start; or disable the channel, which must go before `active(0)` (RP2350-E5)."""
+        if not trigger:
+            if (read, write, count) != (None, None, None) or ctrl[2]:
+                raise ValueError("without a trigger it can be disabled only")
+            self._disabled = True
+            return
+        self._disabled = False
         if read is not None:
             self._machine = read
             read.channel = self
@@ -185,7 +192,7 @@ class DMA:
                 raise ValueError("paced by another request than that of this state machine")
             if self._next % self._ring:
                 raise ValueError("a ring must lie at a multiple of its size")
-        if not trigger or not count:
+        if not count:
             raise ValueError("a start with a count is expected")
         self._left = count
         self.move()
@@ -194,6 +201,8 @@ class DMA:
         """Stop; starting goes by config."""
         if on:
             raise ValueError("started without config")
+        if not self._disabled:
+            raise ValueError("aborted while it is enabled")
         self._left = 0
 
     @property

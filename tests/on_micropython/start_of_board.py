@@ -108,6 +108,16 @@ def zero(*_):
     return 0
 
 
+REASON = {}
+for argument in sys.argv[3:]:
+    if argument.startswith("reason="):
+        REASON[0x40058008] = REASON[0x400D8008] = int(argument[7:])
+
+
+def reset_cause():
+    return 3 if REASON else 0
+
+
 def ticks_us():
     return now_us & 0x3FFFFFFF
 
@@ -141,7 +151,9 @@ sys.modules["machine"] = module(
     Pin=Pin,
     ADC=Esp32Adc if "esp32" in NAME else Anything,
     SPI=Anything,
-    reset_cause=zero,
+    reset_cause=reset_cause,
+    WDT_RESET=3,
+    mem32=REASON,
     unique_id=unique_id,
     freq=cpu_hertz,
 )
@@ -200,3 +212,5 @@ if "esp32" in NAME:
     print("attenuation", Esp32Adc.attenuation)
 else:
     print("regulator", levels.get("WL_GPIO1"))
+if REASON:
+    print("reset cause", board.reset_cause)

@@ -148,22 +148,24 @@ class Channel:
         self.board = board
         self.control = 0
 
-    def pack_ctrl(self, size, inc_read, inc_write, ring_size, ring_sel, treq_sel, bswap):
+    def pack_ctrl(self, enable, size, inc_read, inc_write, ring_size, ring_sel, treq_sel, bswap):
         """Fields of CH0_CTRL_TRIG: RP2040 data sheet, section 2.5.7."""
         return (
-            1 | size << 2 | inc_read << 4 | inc_write << 5 | ring_size << 6 | ring_sel << 10
+            int(enable) | size << 2 | inc_read << 4 | inc_write << 5 | ring_size << 6 | ring_sel << 10
             | treq_sel << 15 | 1 << 21 | bswap << 22
         )  # fmt: skip
 
     def config(self, read=None, write=None, count=None, ctrl=None, trigger=False):
         registers = self.board.dma
+        if not trigger:
+            registers.write_uint32(0x010, ctrl)  # CH0_AL1_CTRL, which starts nothing
+            return
         if read is not None:
             registers.write_uint32(0x000, PIO0 + RXF0)
         if write is not None:
             registers.write_uint32(0x004, write)
         if ctrl is not None:
             self.control = ctrl
-        assert trigger
         registers.write_uint32(0x008, count)
         registers.write_uint32(0x00C, self.control)
 

@@ -6,6 +6,9 @@ RUN_MEMORY = {
     "esp32_s3": 100000,  # of about 200 kB free: some 19 000 samples
 }
 
+# What the program itself and its radio need, compiled, after the ring was made.
+PROGRAM_BYTES = 140000
+
 # Words that the DMA channel fills: twice its ring, see drivers/hx711_rp2.py.
 DMA_WORDS = {"pico_w": 1024, "pico2_w": 1024}
 

@@ -50,18 +50,16 @@ def pin_number(config: SettingsFile, name: str, default: int) -> int:
 class Extras:
     """What may or may not be wired; see logger/upkeep.py for the names."""
 
-    def __init__(self, config: SettingsFile, own_lamp) -> None:  # type: ignore[no-untyped-def]
-        lamp = pin_number(config, "lamp_pin", NO_PIN)
+    def __init__(self, config: SettingsFile, own_lamp, lamp_pin: int = NO_PIN) -> None:  # type: ignore[no-untyped-def]
+        lamp = pin_number(config, "lamp_pin", lamp_pin)
         buzzer = pin_number(config, "buzzer_pin", NO_PIN)
         button = pin_number(config, "button_pin", NO_PIN)
         battery = pin_number(config, "battery_pin", NO_PIN)
         permille = config.number("battery_permille", 2000, 1000, 20000)
         self.low_battery_mv = config.number("low_battery_mv", 0, 0, 20000)
-        self.lamp = (
-            Lamp(own_lamp if lamp == NO_PIN else Pin(lamp, Pin.OUT))
-            if own_lamp is not None or lamp >= 0
-            else None
-        )
+        # The board's own lamp may be slow to switch, where it sits on the radio's chip: it is no lamp for the video.
+        self.lamp = Lamp(Pin(lamp, Pin.OUT)) if lamp >= 0 else None
+        self.own_lamp = Lamp(own_lamp) if own_lamp is not None else None
         rate = pin_number(config, "rate_pin", NO_PIN)
         self.rate_pin = Lamp(Pin(rate, Pin.OUT)) if rate >= 0 else None
         if self.rate_pin:

@@ -38,11 +38,13 @@ class Board(Extras):
     data_pin = DATA_PIN
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
-    own_lamp = OWN_LAMP
+    own_lamp_pin = OWN_LAMP
 
     def __init__(self) -> None:
         self.config = read_settings()
-        super().__init__(self.config, Pin(self.own_lamp, Pin.OUT) if self.own_lamp != NO_PIN else None)
+        super().__init__(
+            self.config, Pin(self.own_lamp_pin, Pin.OUT) if self.own_lamp_pin != NO_PIN else None
+        )
         micropython.alloc_emergency_exception_buf(100)
         self.serial = bytes(2) + unique_id()  # six bytes here, the last three of them its own
         self.boot = int.from_bytes(os.urandom(4), "little")
@@ -66,7 +68,9 @@ class Board(Extras):
         self.converter = Hx711Spi(data_pin, spi, Pin.IRQ_FALLING, time.ticks_us)
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
-        self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
+        self._room = select.poll()
+        self._room.register(sys.stdout, select.POLLOUT)
+        self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable, self._writable)]
         self.links += radio_links(self.serial, self.name)
         self.start_watchdog(self.config)
 
@@ -80,3 +84,6 @@ class Board(Extras):
 
     def _readable(self) -> bool:
         return bool(self._poll.poll(0))
+
+    def _writable(self) -> bool:
+        return bool(self._room.poll(0))

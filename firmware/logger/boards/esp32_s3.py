@@ -20,7 +20,7 @@ class Board(Esp32):
     data_pin = DATA_PIN
     clock_pin = CLOCK_PIN
     open_pin = OPEN_PIN
-    own_lamp = NO_PIN  # a lamp of three colours, which wants more than a level
+    own_lamp_pin = NO_PIN  # a lamp of three colours, which wants more than a level
 
     def temperature_cdeg(self) -> int:
         """Of the chip."""

@@ -9,9 +9,10 @@ import time
 import micropython
 import rp2
 import uctypes
-from machine import ADC, Pin, freq, unique_id
+from machine import ADC, Pin, freq, mem32, unique_id
 
 from ..core.flash_store import FlashStore
+from ..core.layout import RESET_RESET, RESET_WATCHDOG
 from ..core.pieces import take_words
 from ..drivers.flash_files import FileSecrets, FlashFiles
 from ..drivers.hx711_rp2 import RING_ROOM, Hx711Pio
@@ -24,6 +25,10 @@ CLOCK_PIN = 3  # GP3, pin 5, to PD_SCK
 PROMPT_PIN = 22  # GP22, pin 29; the ground beside it is pin 28
 STATE_MACHINE = 0  # the first of PIO 0; the radio of the board uses another PIO
 PIO_REQUEST = 4  # DREQ_PIO0_RX0 in the data sheets' tables of DMA requests, the same in RP2040 and RP2350
+REGULATOR_PIN = 23  # of a Pico without a radio
+LAMP_PIN = 15  # GP15, pin 20: a lamp of your own
+WATCHDOG_REASON = {"pico_w": 0x40058008, "pico2_w": 0x400D8008}  # register REASON, data sheets, "Watchdog"
+WATCHDOG_TIMER = 1  # its bit that says: nobody fed it; the other one is a reset that was asked for
 TEMPERATURE_CHANNEL = 4  # of the ADC, RP2040 and RP2350A
 
 
@@ -34,9 +39,13 @@ class Board(Extras):
 
     def __init__(self) -> None:
         self.config = read_settings()
-        super().__init__(self.config, Pin("LED", Pin.OUT))
+        super().__init__(self.config, Pin("LED", Pin.OUT), LAMP_PIN)
         # The board's regulator at a steady frequency: less ripple than with skipped pulses (data sheet, Powerchain).
-        Pin("WL_GPIO1", Pin.OUT)(self.config.number("quiet_supply", 1, 0, 1))
+        quiet = self.config.number("quiet_supply", 1, 0, 1)
+        try:
+            Pin("WL_GPIO1", Pin.OUT)(quiet)
+        except ValueError:  # a Pico without a radio, which runs this too
+            Pin(REGULATOR_PIN, Pin.OUT)(quiet)
         micropython.alloc_emergency_exception_buf(100)
         self.serial = unique_id()
         self.boot = int.from_bytes(os.urandom(4), "little")
@@ -45,6 +54,9 @@ class Board(Extras):
         self.files = FlashFiles(RUNS_FOLDER)
         self.secrets = FileSecrets(self.files, "secrets")
         self.reset_cause = reset_cause()
+        # The port says WDT_RESET of machine.reset() too.
+        if self.reset_cause == RESET_WATCHDOG and not mem32[WATCHDOG_REASON[self.name]] & WATCHDOG_TIMER:
+            self.reset_cause = RESET_RESET
         self.store = FlashStore(self.files, reset_cause=self.reset_cause)
         self._temperature = ADC(TEMPERATURE_CHANNEL)
         # Pull-up, never pull-down (RP2350 erratum E9): a wire that is off reads high, and is named as such.
@@ -62,7 +74,9 @@ class Board(Extras):
         )
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
-        self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable)]
+        self._room = select.poll()
+        self._room.register(sys.stdout, select.POLLOUT)
+        self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable, self._writable)]
         self.links += radio_links(self.serial, self.name)
         self.start_watchdog(self.config)
 
@@ -76,3 +90,6 @@ class Board(Extras):
 
     def _readable(self) -> bool:
         return bool(self._poll.poll(0))
+
+    def _writable(self) -> bool:
+        return bool(self._room.poll(0))

@@ -82,7 +82,7 @@ class Board:
         self.battery = options.battery_object
         self._measures_memory = options.memory
         self.converter = _converter(options.driver)
-        self.links = [usb if usb else UsbLink(None, None, None)]
+        self.links = [usb if usb else UsbLink(None, None, None, None)]
         if options.radio:
             import bluetooth
 

@@ -15,10 +15,15 @@ from .ring import Ring
 from .run_writer import RunWriter
 from .settings import Settings
 from .store import MemoryStore
-from .timebase import Timebase
+from .timebase import Timebase, elapsed_ms
 from .trigger import BEGAN, ENDED, EVENT_BACK, EVENT_FULL, EVENT_LOST, EVENT_STOP, Trigger
 
 DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
+_FLASH_SHARE = const(4)  # counted from before the write
+_SLOW_MS = const(20)
+_DRAIN_PART = const(
+    4
+)  # of a longer queue a quarter, so that a loop that was held up catches up in a few turns
 _LOG_LINES = const(8)
 _NEVER = const(0x3FFFFFFF)
 _OVERLOAD_SAMPLES = const(2)  # one alone may be a glitch
@@ -50,6 +55,11 @@ class Recorder:
         self._told_overload = 0
         self._caught_up = False
         self.faults = faults.Faults()
+        self._resting = False  # the store has taken much time; samples come first for a while
+        self._rest_s = 0
+        self._rest_us = 0
+        self._rest_ms = 0
+        self.unread = 0  # conversions that wait for the sampling task; kept up by the owner
         self.line = -1  # level of the converter's data line, -1 when not known; kept up by the owner
         self._fault_told_s = 0
         self._told_full = False
@@ -112,8 +122,14 @@ class Recorder:
             self._tell_overload()
         if writer.active:
             self._note_waiting()
-            writer.drain(DRAIN_SAMPLES)
-            writer.commit(second, microsecond)
+            waiting = self.ring.head - self.ring.tail
+            writer.drain(max(DRAIN_SAMPLES, waiting // _DRAIN_PART))
+            if (
+                self._resting
+                and elapsed_ms(second, microsecond, self._rest_s, self._rest_us) >= self._rest_ms
+            ):
+                self._resting = False
+            writer.commit(second, microsecond, not self._resting)
             if writer.full and not self._told_full:
                 self._told_full = True
                 self.say(layout.LEVEL_WARNING, "store full: from now on only the peaks are kept")
@@ -128,7 +144,8 @@ class Recorder:
             if self.trigger.state == STATE_IDLE:
                 self.ring.rebase()
         watched = self.faults
-        if watched.watch(second, microsecond, self.line):
+        # Conversions that wait to be read are none that were not delivered.
+        if not self.unread and watched.watch(second, microsecond, self.line):
             if watched.fault:
                 self._tell_fault(second)
             else:
@@ -142,6 +159,14 @@ class Recorder:
                 self._end(layout.END_HANG, second, microsecond)
             if not writer.active:
                 self.trigger.event(EVENT_LOST)
+
+    def took(self, milliseconds: int) -> None:
+        """So long did the latest `service` take: flash, as a rule. The store has at most a quarter of the time."""
+        if milliseconds >= _SLOW_MS and not self._resting:
+            self._resting = True
+            self._rest_s = self.timebase.second
+            self._rest_us = self.timebase.microsecond
+            self._rest_ms = milliseconds * _FLASH_SHARE
 
     def arm(self) -> int:
         """Wait for the trigger; return an ERROR number."""

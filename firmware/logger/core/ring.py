@@ -42,6 +42,7 @@ class Ring:
         self.floor = 0  # no run may begin before this position
         self.holding = False  # a reader is at work: overwriting what it has not read is an overrun
         self.overruns = 0
+        self._more_missed = 0  # what did not fit into a byte is told with the samples that follow
 
     def push(self, counts: int, second: int, microsecond: int, quality: int, missed: int) -> None:
         """Add a sample; the oldest is overwritten."""
@@ -51,7 +52,9 @@ class Ring:
         self.second[at] = second
         self.microsecond[at] = microsecond
         self.quality[at] = quality
-        self.missed[at] = missed if missed < 255 else 255
+        missed += self._more_missed
+        self._more_missed = missed - 255 if missed > 255 else 0
+        self.missed[at] = missed - self._more_missed
         self.head = head + 1
         if quality == QUALITY_SETTLING:
             self.floor = head + 1

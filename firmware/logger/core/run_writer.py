@@ -209,8 +209,8 @@ class RunWriter:
             self._stage = _SAVING
         return True
 
-    def commit(self, second: int, microsecond: int) -> None:
-        """Close the record being filled if its first sample is old enough; make safe what is due."""
+    def commit(self, second: int, microsecond: int, may_save: bool = True) -> None:
+        """Close the record being filled if its first sample is old enough; make safe what is due, if it may be."""
         if self._stage == _WRITING:
             samples = self._samples
             means = self._means
@@ -232,7 +232,7 @@ class RunWriter:
                 # Wait for another record only if it will be there in time.
                 if self._ring.head - self._ring.tail < layout.MAX_SAMPLES:
                     since_ms += self._record_ms
-                if since_ms >= self._settings.commit_ms:
+                if since_ms >= self._settings.commit_ms and may_save:
                     self._store.commit()
                     self._unsafe = False
                     self._safe_s = second

@@ -41,6 +41,12 @@ class Converter:
         """Time between two conversions; 0 when not known yet."""
         return self.pace.period_us
 
+    poll_ms = 2  # how often to poll; a driver that keeps conversions needs it more seldom
+
+    def waiting(self) -> int:
+        """Conversions that were kept and not polled yet."""
+        return 0
+
     def line(self) -> int:
         """Level of the data line now."""
         return 1 if self._data() else 0

@@ -17,7 +17,9 @@ from breakyard.simulate.feed import write_feed
 from breakyard.simulate.logger import firmware_dir
 
 HERE = Path(__file__).parent
-POWER, WATCHDOG = "1", "3"
+POWER = 1
+ENDS = {7: 3 | 2 << 2, 8: 3 | 1 << 2}
+"""After a reset that was asked for, and a bite: what the next start sees, WDT_RESET and the register REASON."""
 FLASH_BYTES = 212 * 4096
 
 
@@ -99,6 +101,7 @@ class PtyBoard:
             time.sleep(0.02)
 
     def _keep_running(self) -> None:
+        cause = POWER
         while not self._off.is_set():
             self.starts += 1
             with self._obeying:
@@ -109,7 +112,7 @@ class PtyBoard:
                     str(self._flash),
                     str(self._feed),
                     "closed" if self.prompt_closed else "open",
-                    POWER,
+                    str(cause),
                     *map(str, self._said),
                 ],
                 stdin=self._ends[1],
@@ -118,7 +121,7 @@ class PtyBoard:
                 start_new_session=True,
                 env=_environment(),
             )
-            self._process.wait()
+            cause = ENDS.get(self._process.wait(), POWER)
 
     def _board_to_host(self) -> None:
         inner, _, outer, _ = self._ends

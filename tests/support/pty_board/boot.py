@@ -32,6 +32,7 @@ import rp2  # noqa: E402 - the firmware imports it when this computer's folders 
 from clock import clock  # noqa: E402
 
 RESET = 7
+BITE = 8
 MACHINE = "Raspberry Pi Pico W with RP2040"
 
 
@@ -126,7 +127,7 @@ def wait(milliseconds):
         Watchdog.last_ms is not None
         and real_time.ticks_diff(real_time.ticks_ms(), Watchdog.last_ms) > Watchdog.timeout
     ):
-        reset()
+        real_sys.exit(BITE)
 
 
 def power_up():
@@ -155,7 +156,10 @@ def power_up():
         reset=reset,
         PWRON_RESET=1,
         WDT_RESET=3,
-        reset_cause=lambda: int(_cause),
+        reset_cause=lambda: (
+            int(_cause) & 3
+        ),  # WDT_RESET of any reset by the program or the watchdog, as on a board
+        mem32={0x40058008: int(_cause) >> 2},
     )
     files = flash_chip.littlefs(_flash)
     vfs.umount("/")
