@@ -199,3 +199,46 @@ def test_extreme_since_arming():
     logger.sample(8388607, 4)
 
     assert logger.recorder.extreme == -500
+
+
+def test_conversions_that_wait_to_be_read_are_no_converter_that_is_silent():
+    """The loop was held up for seconds; the channel has what the converter delivered meanwhile."""
+    logger = Logger(step_us=10000)
+    logger.samples(0, 100)
+    logger.recorder.unread = 200
+    for _ in range(400):
+        logger.ticks += 10000
+        logger.recorder.service(logger.ticks)
+
+    assert logger.recorder.faults.fault == 0
+    assert not logger.recorder.faults.restart
+    logger.recorder.unread = 0
+    for _ in range(400):
+        logger.ticks += 10000
+        logger.recorder.service(logger.ticks)
+
+    assert logger.recorder.faults.fault
+
+
+def test_after_a_slow_write_the_store_rests_three_times_as_long():
+    """400 ms for an erase: the next commit comes 1.6 s after the one before, not 0.5 s; samples go on."""
+    logger = Logger(step_us=10000)
+    logger.samples(0, 100)
+    recorder = logger.recorder
+    recorder.start(logger.ticks)
+    commits = []
+    commit = recorder.store.commit
+    recorder.store.commit = lambda: (
+        commits.append(recorder.timebase.second * 1000 + recorder.timebase.microsecond // 1000),
+        commit(),
+    )
+    for _ in range(800):
+        before = len(commits)
+        logger.samples(0, 1)
+        if len(commits) > before:
+            recorder.took(400)
+    steps = [commits[i + 1] - commits[i] for i in range(len(commits) - 1)]
+
+    assert len(steps) >= 3
+    assert min(steps) >= 1600
+    assert max(steps) < 2300

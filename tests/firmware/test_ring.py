@@ -88,3 +88,11 @@ def test_positions_are_counted_anew_before_they_outgrow_30_bits():
     assert ring.head - ring.floor == 10
     assert ring.tail == ring.head
     assert [ring.counts[i & ring.mask] for i in range(ring.head - 64, ring.head)] == before
+
+
+def test_more_missed_conversions_than_a_byte_holds_are_told_with_the_samples_that_follow():
+    ring = Ring(16)
+    for missed in (0, 600, 0, 3, 0):
+        ring.push(1, 0, 0, 0, missed)
+
+    assert list(ring.missed[:5]) == [0, 255, 255, 93, 0]

@@ -167,3 +167,40 @@ def test_flash_stalls_in_a_run(start, tmp_path, driver, interpreter):
         # The host has only the times, and after a stall they are up to a period late; the logger's total is exact.
         assert 0 <= sum(gap.missing for gap in run.gaps) - run.end.missed <= 20
         assert {gap.cause for gap in run.gaps} == {"conversion"}
+
+
+def stalled_run(start, tmp_path, rate, stalls):
+    """A run with a stall of so many milliseconds every 300 of them; the run and what was said. PIO and DMA go on."""
+    logger = start("cpython", "--driver", "pio")
+    feed = write_feed(tmp_path / "ramp.feed", list(range(0, 80_000, 10)), 1_000_000 // rate)
+    logger.do(do="load", path=str(feed))
+    logger.run(2000)
+    logger.command(START)
+    for milliseconds in stalls:
+        logger.run(300)
+        logger.do(do="stall", ms=milliseconds)
+    logger.run(3000)
+    logger.command(STOP)
+    return read_run(b"".join(frame(one) for one in logger.download(1))), lines(logger, 0)
+
+
+@pytest.mark.parametrize("rate", [80, 150])
+@pytest.mark.parametrize("milliseconds", [45, 90, 180, 400, 1400])
+def test_stalls_close_together_lose_nothing_and_are_no_fault(start, tmp_path, rate, milliseconds):
+    """Erases as slow as the data sheet of the flash allows, one after another; 1.4 s is what a ring of 256 bears."""
+    run, said = stalled_run(start, tmp_path, rate, [milliseconds] * 12)
+
+    assert set((run.counts[1:] - run.counts[:-1]).tolist()) == {10}
+    assert run.end.missed == run.end.samples_not_stored == 0
+    assert run.loss.complete
+    assert not [line for line in said if "converter" in line]
+
+
+@pytest.mark.parametrize("rate", [80, 150])
+def test_what_a_stall_beyond_the_ring_loses_is_counted(start, tmp_path, rate):
+    """Ten seconds: all but half a ring is lost, more than fit into the byte that a sample has for it."""
+    run, said = stalled_run(start, tmp_path, rate, [10_000])
+    steps = (run.counts[1:] - run.counts[:-1]) // 10
+
+    assert run.end.missed == sum(steps - 1) > 600
+    assert not [line for line in said if "converter" in line]
