@@ -25,8 +25,8 @@ CLOCK_PIN = 3  # GP3, pin 5, to PD_SCK
 PROMPT_PIN = 22  # GP22, pin 29; the ground beside it is pin 28
 STATE_MACHINE = 0  # the first of PIO 0; the radio of the board uses another PIO
 PIO_REQUEST = 4  # DREQ_PIO0_RX0 in the data sheets' tables of DMA requests, the same in RP2040 and RP2350
-REGULATOR_PIN = 23  # of a Pico without a radio
-LAMP_PIN = 15  # GP15, pin 20: a lamp of your own
+OWN_REGULATOR = 23  # of a Pico without a radio
+LAMP = 15  # GP15, pin 20: a lamp of your own
 WATCHDOG_REASON = {"pico_w": 0x40058008, "pico2_w": 0x400D8008}  # register REASON, data sheets, "Watchdog"
 WATCHDOG_TIMER = 1  # its bit that says: nobody fed it; the other one is a reset that was asked for
 TEMPERATURE_CHANNEL = 4  # of the ADC, RP2040 and RP2350A
@@ -39,13 +39,13 @@ class Board(Extras):
 
     def __init__(self) -> None:
         self.config = read_settings()
-        super().__init__(self.config, Pin("LED", Pin.OUT), LAMP_PIN)
+        super().__init__(self.config, Pin("LED", Pin.OUT), LAMP)
         # The board's regulator at a steady frequency: less ripple than with skipped pulses (data sheet, Powerchain).
         quiet = self.config.number("quiet_supply", 1, 0, 1)
         try:
             Pin("WL_GPIO1", Pin.OUT)(quiet)
         except ValueError:  # a Pico without a radio, which runs this too
-            Pin(REGULATOR_PIN, Pin.OUT)(quiet)
+            Pin(OWN_REGULATOR, Pin.OUT)(quiet)
         micropython.alloc_emergency_exception_buf(100)
         self.serial = unique_id()
         self.boot = int.from_bytes(os.urandom(4), "little")
