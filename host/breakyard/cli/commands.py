@@ -27,6 +27,7 @@ from breakyard.cli import (
     selftest,
     step,
     summarize,
+    virtual,
 )
 from breakyard.cli import range as range_
 
@@ -62,6 +63,7 @@ LOGGER: Final[dict[str, Callable[..., None]]] = {
     "calibration": logger_calibration.command,
     "install": install.command,
     "selftest": selftest.command,
+    "virtual": virtual.command,
 }
 """Commands that are said after "logger"."""
 

@@ -40,14 +40,14 @@ async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
             # The folder first, so that it goes last: Windows removes none in which a process has a file open.
             folder = Path(stack.enter_context(TemporaryDirectory()))
             logger = await stack.enter_async_context(VirtualLogger())
-            await logger.load(_simulated_pull(folder, calm))
+            await logger.load(simulated_pull(folder, calm))
             await logger.realtime()
             yield logger.link()
         else:
             raise UsageError(f"link {way}: say ble, ble:SERIAL, usb, usb:PORT or virtual")
 
 
-def _simulated_pull(folder: Path, calm: bool) -> Path:
+def simulated_pull(folder: Path, calm: bool) -> Path:
     """What the virtual logger's converter is to see: quiet seconds, then a pull to a break at 300 kgf."""
     from breakyard.simulate import recipes
     from breakyard.simulate.cell import Cell
