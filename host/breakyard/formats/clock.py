@@ -150,7 +150,7 @@ def _past_midnight(clock: NDArray[np.int64]) -> NDArray[np.int64]:
     good = np.flatnonzero(clock >= 0)
     falls = np.diff(clock[good], prepend=clock[good][:1]) < -_DAY_NS // 2
     out = clock.copy()
-    out[good] += np.cumsum(falls) * _DAY_NS
+    out[good] += np.cumsum(falls, dtype=np.int64) * _DAY_NS
     return out
 
 

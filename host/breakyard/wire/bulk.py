@@ -352,7 +352,9 @@ def _samples(view: NDArray[np.uint8], rows: Ints, table: dict[str, Ints], begin:
             np.right_shift(wide, 8, out=counts[into].reshape(shape))
             stamp[into].reshape(shape)[...] = np.ndarray(shape, "<u2", view, place + _SAMPLES_AT + 3, strides)
     else:
-        each_at = np.repeat(at + _SAMPLES_AT - SAMPLE_SIZE * start, number) + SAMPLE_SIZE * np.arange(total)
+        # numpy.repeat takes no wider counts than the machine's own (32-bit Raspberry Pi OS, WebAssembly).
+        before = np.repeat(at + _SAMPLES_AT - SAMPLE_SIZE * start, number.astype(np.intp))
+        each_at = before + SAMPLE_SIZE * np.arange(total)
         windows = np.lib.stride_tricks.sliding_window_view(view, SAMPLE_SIZE)
         block = windows[each_at].view(SAMPLE_DTYPE)[:, 0]
         counts[:] = block["high"].astype(np.int32) * 65536 + block["low"]

@@ -89,7 +89,9 @@ def merge(decoded: Decoded, records: RunRecords) -> MergedSamples:
     table = decoded.samples
     rows = np.searchsorted(table.position, records.positions)
     rows = rows[np.append(table.position, -1)[rows] == records.positions]
-    length, first, first_us = table.number[rows], table.first_sample[rows], table.first_us[rows]
+    # numpy.repeat takes no wider counts than the machine's own (32-bit Raspberry Pi OS, WebAssembly).
+    length = table.number[rows].astype(np.intp)
+    first, first_us = table.first_sample[rows], table.first_us[rows]
     counts, steps, quality = table.counts, table.step, table.quality
     start = np.cumsum(length) - length
     if not np.array_equal(rows, np.arange(len(table.number))):
@@ -181,7 +183,7 @@ def _totals(counts: NDArray[np.int32], quality: NDArray[np.uint8], last: int) ->
 
 def _offered(windows: tuple[PeakWindow, ...], origin_us: int) -> _Columns:
     """The samples of all windows in order of number; the earlier window's where two have the same."""
-    length = np.array([len(window.counts) for window in windows])
+    length = np.array([len(window.counts) for window in windows], dtype=np.intp)
     start = np.cumsum(length) - length
     begin_us = [window.first_s * 1_000_000 + window.first_us - origin_us for window in windows]
     since = np.cumsum(np.concatenate([window.step_us for window in windows]), dtype=np.float64)
