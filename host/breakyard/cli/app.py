@@ -4,7 +4,7 @@ from typing import Annotated, Final
 
 import typer
 
-from breakyard.cli.output import guarded
+from breakyard.cli.output import guarded, steady_streams
 from breakyard.version import VERSION
 
 CAUTION: Final = (
@@ -43,6 +43,7 @@ def main() -> None:
     """Run the command line; the entry point of the package."""
     from breakyard.cli import commands
 
+    steady_streams()
     commands.register(app)
     guarded(lambda: app(prog_name="breakyard"))
 

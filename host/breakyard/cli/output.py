@@ -4,6 +4,7 @@ Exit status: 0 done; 1 the data says no (a check failed); 2 wrong use or unreada
 standard error.
 """
 
+import io
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -58,6 +59,16 @@ def guarded(command: Callable[[], _T]) -> _T:
         fail("stopped; what was written before stays valid")
 
 
+def steady_streams() -> None:
+    """See that no letter ends a command, whatever code page or locale the system has.
+
+    A terminal gets a replacement for what it cannot show. Files and pipes get UTF-8 everywhere, as programs expect it.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a program without a console has none
+            stream.reconfigure(encoding=None if stream.isatty() else "utf-8", errors="replace")
+
+
 class Step(Protocol):
     """Tells a progress bar what was finished; `by` 0 only shows the words."""
 
@@ -80,7 +91,8 @@ class Output:
         if self.as_json:
             from breakyard.formats.write_json import json_text
 
-            print(json_text(value), end="")
+            # PowerShell reads what is piped in the console's code page: plain ASCII is the same in each.
+            print(json_text(value, ascii_only=not sys.stdout.isatty()), end="")
 
     def say(self, text: str) -> None:
         """Print a line for people."""

