@@ -3,6 +3,7 @@
     BreakyardError
         DataError(ValueError)           bytes, files or recordings that cannot be used
             DamagedRecord               one record; carries the reason and the place
+            FileHeld                    a file that another program has open
             NoPull                      the recording holds nothing that can be read as a pull
         CalibrationError(ValueError)    the known loads cannot carry a calibration
         UnitError(ValueError)           an unknown unit, or a mass where a force belongs
@@ -47,6 +48,10 @@ class DamagedRecord(DataError):
         super().__init__(f"damaged record dropped: {DAMAGE[reason.name]}{tail}")
         self.reason: Any = reason
         self.detail = detail
+
+
+class FileHeld(DataError):
+    """A file cannot be replaced, most likely since another program has it open."""
 
 
 class NoPull(DataError):

@@ -236,9 +236,18 @@ def _restore(archive: Path, into: Path, out: Output) -> None:
     if not is_archive(archive):
         raise UsageError(f"{archive}: this folder is no archive made by breakyard export --archive")
     restored = restore(archive, into)
-    out.document({"schema": "breakyard.restored/1", "folder": str(into), "sessions": restored})
-    for name, count in restored.items():
-        out.say(f"{into / name}: {count} files, each as it was")
+    out.document(
+        {
+            "schema": "breakyard.restored/1",
+            "folder": str(into),
+            "sessions": {name: one.count for name, one in restored.items()},
+            "renamed": {name: dict(one.renamed) for name, one in restored.items() if one.renamed},
+        }
+    )
+    for name, one in restored.items():
+        out.say(f"{into / name}: {one.count} files, each as it was")
+        for was, now in one.renamed:
+            out.say(f"  {was} is now {now}: not every system takes the old name")
 
 
 def _column(text: str | None) -> str | int | None:

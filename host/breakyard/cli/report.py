@@ -79,7 +79,6 @@ def command(
     problems = [result for result in results if result.summary is None]
     if len(problems) == len(results):
         fail(problems[0].problem)
-    write_tables(results, shown)
     content = gather(opened, results, options, shown, matters=worth)
     page = output or opened.layout.result_file("report.html")
     page.parent.mkdir(parents=True, exist_ok=True)
@@ -111,6 +110,7 @@ def command(
     )
     for path in written:
         out.say(f"written: {path}")
+    write_tables(results, shown)  # last: a spreadsheet that has the old table open keeps nothing else back
     if problems:
         for result in problems:
             print(f"breakyard: {printable(result.problem)}", file=sys.stderr)

@@ -18,6 +18,7 @@ from breakyard.cli.options import (
     pull_speed,
 )
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
+from breakyard.errors import DataError
 from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
@@ -66,7 +67,11 @@ def command(
     if len(results) == 1 and problems:
         fail(problems[0].problem)
     chosen = shown_unit(unit, pulls)
-    write_tables(results, chosen)
+    not_written = list(dict.fromkeys(result.not_kept for result in results if result.not_kept))
+    try:
+        write_tables(results, chosen)
+    except DataError as error:
+        not_written.append(str(error))
     if len(results) == 1 and results[0].summary is not None:
         out.document(results[0].summary.to_json())
     else:
@@ -80,6 +85,9 @@ def command(
     if problems:
         for result in problems:
             print(f"breakyard: {printable(result.problem)}", file=sys.stderr)
+    if not_written:
+        fail(f"shown, but not kept: {not_written[0]}")
+    if problems:
         raise typer.Exit(STATUS_NO)
 
 

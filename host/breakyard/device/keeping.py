@@ -46,6 +46,7 @@ class Keeper:
         fetched twice. A file counts only if it begins with the very record that the run begins with. Raises: LinkError.
         """
         from breakyard.device.client.download import PART, begins_alike, holds_beginning
+        from breakyard.session.files.atomic import double_of
 
         for path in sorted(self._folder.glob(f"*{PART}")) + sorted(self._folder.glob("*.run")):
             if await holds_beginning(client, run, path) and (path.suffix == PART or _kept(path).complete):
@@ -54,7 +55,7 @@ class Keeper:
         while True:
             path = self._final(candidate)
             taken = path if path.exists() else self.part(candidate)
-            if not taken.exists() or await begins_alike(client, run, taken):
+            if not double_of(path) and (not taken.exists() or await begins_alike(client, run, taken)):
                 return candidate
             candidate, number = f"{name}-{number}", number + 1
 

@@ -15,7 +15,7 @@ import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, Final
 from urllib.parse import quote, unquote
 
@@ -165,17 +165,26 @@ def _checked(row: dict[str, Any], where: Path) -> ArchivedFile:
         isinstance(row[name], kind) for name, kind in (("path", str), ("sha256", str), ("content", bytes))
     ):
         raise DataError(f"{where}: a file in it has no path, no hash or no content; the archive is damaged")
-    place = PurePosixPath(row["path"])
-    if place.is_absolute() or ".." in place.parts or "\\" in row["path"] or ":" in row["path"]:
+    if _leads_out(row["path"]):
         raise DataError(f"{where}: it holds the path {row['path']!r}, which leads out of a session's folder")
     if hashlib.sha256(row["content"]).hexdigest() != row["sha256"]:
         raise DataError(f"{where}: {row['path']} is damaged; its SHA-256 is not the one that was kept")
     return ArchivedFile(row["path"], row["content"])
 
 
+def _leads_out(path: str) -> bool:
+    """Whether any system reads it as a place outside. (What a system does not take in a name is not looked at here.)"""
+    windows = PureWindowsPath(path)
+    return bool(windows.anchor) or ".." in windows.parts or not PurePosixPath(path).parts or "\0" in path
+
+
 def _write_files(path: Path, files: Iterable[ArchivedFile]) -> None:
     with _writer(path, FILE_COLUMNS) as write:
         for file in files:
+            if _leads_out(file.path):
+                raise UsageError(
+                    f"{file.path!r}: the archive could not bring this file back on every system; rename it first"
+                )
             digest = hashlib.sha256(file.content).hexdigest()
             write([[file.path], [digest], [file.content]])
 

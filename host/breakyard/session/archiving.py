@@ -1,7 +1,8 @@
 """Sessions into an archive, and out of it again."""
 
 from collections.abc import Iterator, Sequence
-from pathlib import Path
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from breakyard.errors import BreakyardError, UsageError
@@ -88,15 +89,25 @@ def _files(root: Path) -> "Iterator[ArchivedFile]":
             yield ArchivedFile(inside.as_posix(), path.read_bytes())
 
 
-def restore(archive: Path, into: Path) -> dict[str, int]:
-    """Bring an archive's sessions back as folders inside `into`; returns how many files each has.
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """How many files came back, and which of them under another name: (as it was, as it is now)."""
 
-    What is there already with the same content stays; other content is never overwritten.
+    count: int
+    renamed: tuple[tuple[str, str], ...]
+
+
+def restore(archive: Path, into: Path) -> dict[str, Restored]:
+    """Bring an archive's sessions back as folders inside `into`; returns what became of the files of each.
+
+    What is there already with the same content stays; other content is never overwritten. A name that not every system
+    takes ("IMG 12:30.jpg"), and one that differs from another in capitals only where the disk takes the two for one,
+    is changed: a backup comes back on any computer.
     Raises: DataError, UsageError.
     """
     from breakyard.formats.archive import read_files, sessions_in
     from breakyard.session.files.atomic import write_once
-    from breakyard.session.files.layout import safe_name
+    from breakyard.session.files.layout import portable_name, safe_name
 
     names = sessions_in(archive)
     if not names:
@@ -104,11 +115,28 @@ def restore(archive: Path, into: Path) -> dict[str, int]:
     restored = {}
     for name in names:
         folder = into / safe_name(name, "the session's name")
-        count = 0
+        places: dict[str, str] = {}
         for file in read_files(archive, name):
-            path = folder.joinpath(*file.path.split("/"))
-            write_once(path, file.content)
-            count += 1
-        (folder / DERIVED).mkdir(exist_ok=True)
-        restored[name] = count
+            inside = "/".join(portable_name(part) for part in file.path.split("/") if part)
+            inside = _free(inside, places, folder)
+            places[inside] = file.path
+            write_once(folder / inside, file.content, alone=False)
+        (folder / DERIVED).mkdir(parents=True, exist_ok=True)
+        renamed = tuple((was, now) for now, was in places.items() if was != now)
+        restored[name] = Restored(len(places), renamed)
     return restored
+
+
+def _free(inside: str, places: dict[str, str], folder: Path) -> str:
+    """The path, or one with a number if a file of this very restoring has it, as this disk reads names."""
+    path, number = PurePosixPath(inside), 2
+    while inside in places or (
+        (folder / inside).exists() and any(_same_file(folder / inside, folder / other) for other in places)
+    ):
+        inside, number = str(path.with_name(f"{path.stem} ({number}){path.suffix}")), number + 1
+    return inside
+
+
+def _same_file(one: Path, other: Path) -> bool:
+    """Whether two names are one file: on a disk for which capitals are no difference, say."""
+    return other.name.casefold() == one.name.casefold() and one.samefile(other)

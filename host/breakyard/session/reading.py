@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from breakyard.curve import LoadCurve
-from breakyard.errors import BreakyardError
+from breakyard.errors import BreakyardError, DataError
 from breakyard.pull.results import Summary
 from breakyard.session import kept
 from breakyard.session.in_use import in_use_of
@@ -19,6 +19,10 @@ _ENOUGH_FOR_TWO: Final = 12
 """Pulls from which a second process earns its start (about a second for numpy and scipy)."""
 
 
+_MOST: Final = 61
+"""Windows waits for no more processes at once (concurrent.futures.ProcessPoolExecutor, "max_workers")."""
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class PullResult:
     """A pull with its summary, or with the reason why there is none."""
@@ -28,6 +32,8 @@ class PullResult:
     problem: str = ""
     kept: bool = False
     """True if the summary was taken from the session's results."""
+    not_kept: str = ""
+    """Why the summary could not be written into the session's results."""
 
     def __repr__(self) -> str:
         said = self.problem if self.summary is None else self.summary.text()
@@ -77,7 +83,10 @@ def read_pulls(
         results = next(made)
         if source is not None and all(result.summary is not None for result in results):
             pairs = [(result.pull, result.summary) for result in results if result.summary is not None]
-            kept.keep(pull, pairs, source)
+            try:
+                kept.keep(pull, pairs, source)
+            except DataError as error:  # it can be read again; what was read is shown all the same
+                results = [replace(result, not_kept=str(error)) for result in results]
         found += results
     return tuple(found)
 
@@ -137,7 +146,7 @@ def _try_afar(pull: Pull, options: ReadOptions) -> list[PullResult]:
 def _make(
     pulls: Sequence[Pull], options: ReadOptions, step: Callable[[str], None], processes: int | None
 ) -> list[list[PullResult]]:
-    workers = min(processes or os.cpu_count() or 1, len(pulls))
+    workers = min(processes or os.cpu_count() or 1, len(pulls), _MOST)
     if len(pulls) < _ENOUGH_FOR_TWO or workers < 2:
         made = []
         for pull in pulls:

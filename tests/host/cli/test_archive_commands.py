@@ -89,3 +89,36 @@ def test_wrong_use_is_told(tmp_path: Path) -> None:
         export.command([one, other], tmp_path / "out", archive=True)
     with pytest.raises(UsageError, match="no archive"):
         import_.command([one])
+
+
+def test_a_photo_whose_name_not_every_system_takes_comes_back(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A backup is restored on any computer: under a name that each of them takes, and it is said which."""
+    pytest.importorskip("pyarrow")
+    root = make_session(tmp_path / "yard")
+    (root / "photos").mkdir()
+    strange = {"IMG 12:30.jpg": b"one", "IMG 12-30.jpg": b"two", "why?.jpg": b"three", "con .x": b"four"}
+    for name, content in strange.items():
+        (root / "photos" / name).write_bytes(content)
+    export.command([root], tmp_path / "all", archive=True, as_json=True)
+    capsys.readouterr()
+    import_.command([tmp_path / "all"], session=tmp_path / "back", as_json=True)
+
+    renamed = document(capsys)["renamed"]["yard"]
+    back = contents(tmp_path / "back" / "yard")
+    assert sorted(back.values()) == sorted(contents(root).values())
+    assert set(renamed) == {"photos/IMG 12:30.jpg", "photos/why?.jpg", "photos/con .x"}
+    assert all(back[now] == contents(root)[was] for was, now in renamed.items())
+    assert not any(set(':?"*<>|\\') & set(name) for name in back)
+
+
+def test_what_could_not_come_back_is_refused_at_once(tmp_path: Path) -> None:
+    """Not when the backup is needed."""
+    pytest.importorskip("pyarrow")
+    root = make_session(tmp_path / "yard")
+    (root / "C:x.jpg").write_bytes(b"one")
+    with pytest.raises(UsageError, match="rename it first"):
+        export.command([root], tmp_path / "all", archive=True, as_json=True)
+
+    assert not list((tmp_path / "all").glob("*/session=*"))

@@ -5,7 +5,7 @@ from pathlib import Path
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_once
-from breakyard.session.files.layout import Layout
+from breakyard.session.files.layout import Layout, composed
 from breakyard.session.files.run_files import read_bytes
 
 
@@ -39,7 +39,7 @@ def choose_calibration(layout: Layout, name: str | None = None) -> Path:
             f"{layout.calibrations}: there is no calibration; make one with: breakyard calibrate"
         )
     if name is not None:
-        fitting = [path for path in found if name in (path.stem, path.name)]
+        fitting = [path for path in found if composed(name) in (composed(path.stem), composed(path.name))]
         if not fitting:
             raise UsageError(f'{layout.calibrations}: no calibration "{name}"; there is {names}')
         return fitting[0]

@@ -17,8 +17,13 @@ LONGEST_NAME: Final = 100
 """Characters; with an extension this stays below the 255 bytes that file systems take."""
 
 _ALLOWED: Final = re.compile(r"[^\W_](?:[\w .+()-]*[\w+()])?")
-_RESERVED: Final = re.compile(r"(?:con|prn|aux|nul|com[0-9]|lpt[0-9])(?:\..*)?", re.IGNORECASE)
-"""Names that are devices under Windows, whatever follows the dot."""
+_RESERVED: Final = re.compile(
+    r"(?:con|conin\$|conout\$|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])\s*(?:\..*)?", re.IGNORECASE
+)
+"""Names that are devices under Windows, whatever follows the dot (learn.microsoft.com, "Naming Files, Paths, and
+Namespaces": the superscripts are digits there; blanks before the dot are dropped)."""
+_NOWHERE: Final = re.compile(r'[<>:"|?*\\\x00-\x1f]')
+"""Signs that Windows takes in no name (the same page)."""
 
 
 def safe_name(name: str, what: str = "name") -> str:
@@ -38,6 +43,31 @@ def safe_name(name: str, what: str = "name") -> str:
             f"beginning with a letter or digit, at most {LONGEST_NAME} bytes"
         )
     return cleaned
+
+
+def portable_name(name: str) -> str:
+    """The name of a person's file as every system takes it; unchanged wherever that is so already."""
+    kept = _NOWHERE.sub("-", name).rstrip(" .") or "-"
+    return f"_{kept}" if _RESERVED.fullmatch(kept) else kept
+
+
+def same_on_some_disk(name: str) -> str:
+    """A form in which two names are equal that are one file to Windows or a Mac: capitals, composed letters."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
+
+
+def composed(text: str) -> str:
+    """The text with its letters put together (NFC), as people's tables have them."""
+    return unicodedata.normalize("NFC", text)
+
+
+def as_on_disk(path: Path) -> Path:
+    """The path, or the file beside it whose name has the same letters: a Mac may have taken them apart (NFD)."""
+    if not path.exists() and path.parent.is_dir():
+        for other in path.parent.iterdir():
+            if composed(other.name) == path.name:
+                return other
+    return path
 
 
 def name_from(text: str) -> str:

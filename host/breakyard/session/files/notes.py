@@ -10,6 +10,7 @@ from typing import Any
 
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import CsvOptions
+from breakyard.session.files.layout import as_on_disk, composed
 from breakyard.session.files.toml_text import read_toml, take, write_toml
 
 
@@ -40,6 +41,7 @@ class RunNotes:
 
 def read_notes(path: Path) -> RunNotes:
     """Read a run's notes; empty ones where there is no file. Raises: DataError."""
+    path = as_on_disk(path)
     if not path.exists():
         return RunNotes()
     data = read_toml(path)
@@ -48,7 +50,7 @@ def read_notes(path: Path) -> RunNotes:
         raise DataError(f'{path}: "photos" must be a list of file names')
     section = take(data, "import", dict, path)
     return RunNotes(
-        specimen=take(data, "specimen", str, path),
+        specimen=None if (specimen := take(data, "specimen", str, path)) is None else composed(specimen),
         notes=take(data, "notes", str, path) or "",
         photos=tuple(photos),
         imported=None if section is None else _imported(dict(section), path),
@@ -80,7 +82,7 @@ def write_notes(path: Path, notes: RunNotes) -> None:
             **notes.imported.options.to_dict(),
         }
     write_toml(
-        path,
+        as_on_disk(path),
         {
             "specimen": notes.specimen,
             "notes": notes.notes,

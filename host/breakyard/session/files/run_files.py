@@ -10,7 +10,7 @@ from breakyard.errors import DataError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import Recording
 from breakyard.session.files.atomic import write_once
-from breakyard.session.files.layout import Layout, safe_name
+from breakyard.session.files.layout import Layout, as_on_disk, composed, safe_name
 from breakyard.session.files.notes import Imported, RunNotes, read_notes, write_notes
 
 
@@ -38,9 +38,9 @@ def list_runs(layout: Layout) -> tuple[RunFile, ...]:
     for path in run_paths(layout):
         notes = read_notes(path.with_suffix(".toml"))
         if path.suffix == ".run":
-            found.append(RunFile(path.stem, "run", path, notes))
+            found.append(RunFile(composed(path.stem), "run", path, notes))
         elif notes.imported is not None:
-            found.append(RunFile(path.stem, "csv", path, notes))
+            found.append(RunFile(composed(path.stem), "csv", path, notes))
     names = [one.name for one in found]
     for name in names:
         if names.count(name) > 1:
@@ -129,11 +129,11 @@ def read_recording(layout: Layout, name: str) -> Recording:
 def read_bytes(path: Path) -> bytes:
     """The bytes of a file. Raises: DataError if it cannot be read."""
     try:
-        return path.read_bytes()
+        return as_on_disk(path).read_bytes()
     except OSError as error:
         raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
 
 
 def _refuse_other_kind(path: Path, name: str) -> None:
-    if path.exists():
+    if as_on_disk(path).exists():
         raise DataError(f'{path}: the name "{name}" is taken; choose another name')
