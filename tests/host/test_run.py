@@ -443,7 +443,7 @@ def test_a_run_of_ten_hours_keeps_its_time():
     run = read_run(writer.data)
 
     assert len(run.counts) == 40 * 45
-    starts = np.arange(0, 5_400_000, 135_000) * 6660
+    starts = np.arange(0, 5_400_000, 135_000, dtype=np.int64) * 6660
     assert np.round(run.time_s[::45] * 1e6).astype(np.int64).tolist() == starts.tolist()
     assert {gap.missing for gap in run.gaps} == {135_000 - 45}
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from breakyard.errors import DataError
+from breakyard.session.files.layout import composed
 
 if TYPE_CHECKING:
     from breakyard.curve import LoadCurve
@@ -101,7 +102,7 @@ def pulls_of(session: "Session") -> tuple[Pull, ...]:
 
     Raises: DataError (notes or table of specimens).
     """
-    specimens = {specimen.id: specimen for specimen in session.specimens()}
+    specimens = {composed(specimen.id): specimen for specimen in session.specimens()}
     pulls = [
         _pull(run, session, specimens)
         for run in session.runs()
@@ -111,12 +112,13 @@ def pulls_of(session: "Session") -> tuple[Pull, ...]:
 
 
 def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") -> Pull:
-    specimen = specimens.get(run.notes.specimen or run.name)
+    called = run.notes.specimen or run.name
+    specimen = specimens.get(composed(called))
     return Pull(
         run.name,
         run.path,
         session,
-        specimen=run.notes.specimen or run.name,
+        specimen=specimen.id if specimen else called,
         group=specimen.group if specimen else "",
         order=specimen.order if specimen else None,
         notes=run.notes.notes,
@@ -128,5 +130,5 @@ def _listed(run: "RunFile", specimens: "dict[str, Specimen]") -> Sequence[Listed
     ids = run.notes.more.get(SPECIMENS, ())
     if not isinstance(ids, list | tuple) or not all(isinstance(name, str) for name in ids):
         raise DataError(f'{run.path.with_suffix(".toml")}: "{SPECIMENS}" must be a list of ids')
-    known = [(name, specimens.get(name)) for name in ids]
-    return [Listed(name, s.group if s else "", s.order if s else None) for name, s in known]
+    known = [(name, specimens.get(composed(name))) for name in ids]
+    return [Listed(s.id if s else name, s.group if s else "", s.order if s else None) for name, s in known]

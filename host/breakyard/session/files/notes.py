@@ -10,7 +10,7 @@ from typing import Any
 
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import CsvOptions
-from breakyard.session.files.layout import as_on_disk, composed
+from breakyard.session.files.layout import as_on_disk
 from breakyard.session.files.toml_text import read_toml, take, write_toml
 
 
@@ -50,7 +50,7 @@ def read_notes(path: Path) -> RunNotes:
         raise DataError(f'{path}: "photos" must be a list of file names')
     section = take(data, "import", dict, path)
     return RunNotes(
-        specimen=None if (specimen := take(data, "specimen", str, path)) is None else composed(specimen),
+        specimen=take(data, "specimen", str, path),
         notes=take(data, "notes", str, path) or "",
         photos=tuple(photos),
         imported=None if section is None else _imported(dict(section), path),

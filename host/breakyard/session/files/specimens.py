@@ -15,7 +15,6 @@ from typing import Final
 from breakyard.errors import DataError, UnitError
 from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_atomically
-from breakyard.session.files.layout import composed
 from breakyard.units import mass_unit, parse_mass, to_kilograms
 
 _MOST_DIGITS: Final = 10
@@ -117,7 +116,7 @@ def _specimen(cells: dict[str, str], place: str) -> Specimen:
     if len(masses) > 1:
         raise DataError(f"{place}: more than one column gives the mass; keep one")
     return Specimen(
-        id=composed(cells["id"]),
+        id=cells["id"],
         group=cells.get("group", ""),
         order=int(order) if order else None,
         mass_kg=_mass(*masses[0], place) if masses else None,

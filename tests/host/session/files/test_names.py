@@ -54,7 +54,8 @@ def test_a_session_from_a_mac_reads_the_same(tmp_path: Path) -> None:
     copied = open_session(tmp_path / "yard")
 
     (pull,) = copied.pulls
-    assert (pull.name, pull.specimen, pull.group, pull.notes) == (name, name, "a", "windy")
+    assert (pull.name, pull.group, pull.order, pull.notes) == (name, "a", 1, "windy")
+    assert pull.specimen == copied.specimens()[0].id
     assert copied.read_run(name) == b"records"
     assert copied.notes(name).notes == "windy"
     assert copied.calibration_file(name).name == unicodedata.normalize("NFD", f"{name}.json")
