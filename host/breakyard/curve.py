@@ -1,7 +1,7 @@
 """Run and calibration -> LoadCurve: the load over time, with what is known about each sample."""
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Self, TypeVar
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, Literal, Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,6 +10,7 @@ from breakyard.errors import DataError, NoPull
 from breakyard.run import Converter, Gap, Run
 from breakyard.shown import Form, Mode, Picture, View, notebook
 from breakyard.units import FORCE_UNITS, force_unit
+from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,11 +28,16 @@ limit is 1.7 % standard (JCGM 100, 4.3.7); scales and amplifiers of hobby kits a
 MINIMUM_SAMPLES: Final = 8
 """Fewer samples cannot show a zero, a rise and a peak."""
 
+ZeroAt = Literal["instrument", "start", "end"]
+
 STORE_FULL: Final = "store_full"
 """The flag of a run whose store filled before it ended."""
 
 LARGEST_N: Final = 1e12
 """A value beyond this is no load: the sample is left out."""
+
+CONVERTER_RATES_HZ: Final = (8.0, 150.0)
+"""Rates at which 24-bit converters of our kind run: 10 or 80 a second nominal, to 144 with an outside clock."""
 
 GAP_STEPS: Final = 2.6
 """An imported recording has a gap where a step is longer than this many of the usual steps around it."""
@@ -72,6 +78,10 @@ class LoadCurve:
     start_utc_uncertainty_s: float | None = None
     response: "StepResponse | None" = None
     """Step response measured of the very logger that recorded it; None where none is known."""
+    zero_at: ZeroAt | None = None
+    """Where a person says that the zero is; None: it is judged."""
+    one_specimen: bool = False
+    """Whether a person says that all of its pulls are of one specimen, so that it stays in one piece."""
 
     def __repr__(self) -> str:
         load = self.load_n[self.usable]
@@ -160,6 +170,7 @@ def curve_from_run(
     Raises: NoPull if the run has too few samples; CalibrationError if the calibration was made at another gain.
     """
     _check_length(run.name, len(run.counts))
+    run = _with_converter(run, calibration)
     return LoadCurve(
         name=run.name,
         time_s=run.time_s,
@@ -177,6 +188,23 @@ def curve_from_run(
         start_utc_uncertainty_s=run.start_utc_uncertainty_s,
         response=run.response if response is None else response,
     )
+
+
+def _with_converter(run: Run, calibration: "Calibration") -> Run:
+    """An imported run with the converter that made it, where that is sure.
+
+    The calibration of a logger of ours names its gain, and counts are only worth something with the calibration of
+    their own converter. Else a count that lies exactly on a 24-bit rail tells the kind, if the rate is one of its.
+    """
+    if run.converter is not None or run.number:
+        return run
+    if calibration.gain is not None:
+        return replace(run, converter=Converter(calibration.gain))
+    on_rail = bool(((run.counts == RAIL_LOW) | (run.counts == RAIL_HIGH)).any())
+    low, high = CONVERTER_RATES_HZ
+    if on_rail and low <= 1.0 / run.period_s <= high:
+        return replace(run, converter=Converter(128))
+    return run
 
 
 def _flags(run: Run) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Sequence
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +14,23 @@ from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
     from breakyard.session.importing import Found
+
+
+class ZeroChoice(StrEnum):
+    """Where the zero of a recording is."""
+
+    INSTRUMENT = "instrument"
+    START = "start"
+    END = "end"
+
+
+class ConverterChoice(StrEnum):
+    """Converters whose rails and filter are known."""
+
+    HX711_128 = "hx711-128"
+    HX711_64 = "hx711-64"
+    HX711_32 = "hx711-32"
+    UNKNOWN = "unknown"
 
 
 def command(
@@ -68,6 +86,20 @@ def command(
             "Without an answer a wide one is assumed.",
         ),
     ] = None,
+    zero: Annotated[
+        ZeroChoice | None,
+        typer.Option(
+            help="Where the zero is: what the instrument was zeroed to, before the pull or after it. Default: judged "
+            "from all three."
+        ),
+    ] = None,
+    converter: Annotated[
+        ConverterChoice | None,
+        typer.Option(help="What made the counts, with its gain. Default: told by calibration and rails."),
+    ] = None,
+    one_specimen: Annotated[
+        bool, typer.Option("--one-specimen", help="All pulls in the recording are of one specimen.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Bring in recordings of any other instrument, several at once if they are written alike.
@@ -108,6 +140,13 @@ def command(
         decimal=decimal,
         header_rows=header_rows,
     )
+    said: dict[str, str | bool] = {}
+    if zero is not None:
+        said["zero"] = zero.value
+    if converter is not None:
+        said["converter"] = converter.value
+    if one_specimen:
+        said["one_specimen"] = True
     found, refused = importing.read_files(recordings, options, name=name, calibration=calibration)
     out = Output(as_json)
     stated = None if accuracy is None else accuracy / 100
@@ -119,7 +158,7 @@ def command(
         for one in found:
             try:
                 path = importing.keep(
-                    kept_in, one, specimen=specimen, accuracy=stated, calibration=calibration
+                    kept_in, one, specimen=specimen, accuracy=stated, calibration=calibration, said=said
                 )
             except (UsageError, ValueError) as error:
                 if len(recordings) == 1:

@@ -55,7 +55,7 @@ def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCu
     """
     curve = upright(curve)
     good = np.flatnonzero(curve.usable)
-    if len(good) < 2 or one_specimen:
+    if len(good) < 2 or one_specimen or curve.one_specimen:
         return (curve,)
     time, load = curve.time_s[good], _without_spikes(curve.load_n[good])
     width = max(3, round(BLOCK_S / curve.period_s))

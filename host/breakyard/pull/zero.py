@@ -14,14 +14,14 @@ onset is the corner of the best hinge through the samples around the departure f
 import dataclasses
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.calibration.terms import Table
 from breakyard.converter.noise import STEADY, noise_of
-from breakyard.curve import LARGEST_N
+from breakyard.curve import LARGEST_N, ZeroAt
 from breakyard.errors import NoPull
 from breakyard.pull.witnesses import Prior, Weighed, Witness, weigh
 
@@ -57,9 +57,6 @@ SMALLEST_N: Final = 1e-9
 
 PRELOADS: Final = 0.85
 """Chance that what is quiet at the start of another instrument's recording is nothing, and no preload."""
-
-Stated = Literal["instrument", "start", "end"]
-"""Where a person says that the zero is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +105,7 @@ class ZeroLine:
 
 
 def find_zero(
-    time: Array, load: Array, *, prior: Prior | None = None, stated: Stated | None = None
+    time: Array, load: Array, *, prior: Prior | None = None, stated: ZeroAt | None = None
 ) -> ZeroLine:
     """Find the zero line, the noise and the onset of the pull whose largest sample is the recording's largest.
 

@@ -1,6 +1,6 @@
 """Another instrument's file -> a recording in a session, with how it was read kept beside it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -93,8 +93,12 @@ def keep(
     specimen: str | None = None,
     accuracy: float | None = None,
     calibration: bool = False,
+    said: Mapping[str, Any] | None = None,
 ) -> Path:
-    """Keep a file as it is, with a note of how it was read. Raises: DataError (name taken), UsageError (name)."""
+    """Keep a file as it is, with a note of how it was read. Raises: DataError (name taken), UsageError (name).
+
+    said: how it is to be read (zero, converter, one_specimen; see `recordings`).
+    """
     return session.add_recording(
         found.name,
         found.data,
@@ -102,7 +106,7 @@ def keep(
         original_name=found.path.name,
         specimen=specimen,
         accuracy=accuracy if found.holds_loads else None,
-        more={PURPOSE: CALIBRATION_PURPOSE} if calibration else None,
+        more={PURPOSE: CALIBRATION_PURPOSE} if calibration else said or None,
     )
 
 

@@ -18,6 +18,7 @@ from breakyard.session.in_force import hashes_of_responses, load_calibration
 from breakyard.session.in_use import fingerprint
 from breakyard.session.options import ReadOptions
 from breakyard.session.pulls import Pull
+from breakyard.session.recordings import said_of
 from breakyard.version import VERSION
 
 MADE_FROM: Final = "made_from"
@@ -40,6 +41,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
         return {
             "version": VERSION,
             "recording": sha256_of(pull.path.read_bytes()),
+            "said": said_of(pull),
             "notes": sha256_of(notes.read_bytes()) if notes.exists() and not raw else "",
             "calibration": _calibration_hash(pull, options, needed=raw),
             "accuracy_percent": options.accuracy_percent,

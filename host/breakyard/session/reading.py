@@ -125,7 +125,16 @@ def _read(pull: Pull, curve: LoadCurve, options: ReadOptions, *, alone: bool) ->
         if alone:
             raise
         return PullResult(pull, None, str(error))
+    except Exception as error:  # a defect of ours is this pull's row, and no reason to lose the others
+        return PullResult(pull, None, _defect(pull, error))
     return PullResult(pull, summary)
+
+
+def _defect(pull: Pull, error: Exception) -> str:
+    return (
+        f"{pull.name}: an error of this program ({type(error).__name__}: {error}); the recording is kept as it is: "
+        "please report it with this line"
+    )
 
 
 def _try(pull: Pull, options: ReadOptions) -> list[PullResult]:
@@ -133,6 +142,8 @@ def _try(pull: Pull, options: ReadOptions) -> list[PullResult]:
         return [result for result, _ in read_one(pull, options)]
     except (BreakyardError, OSError) as error:
         return [PullResult(pull, None, str(error))]
+    except Exception as error:
+        return [PullResult(pull, None, _defect(pull, error))]
 
 
 def _try_afar(pull: Pull, options: ReadOptions) -> list[PullResult]:

@@ -2,12 +2,12 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, get_args
 
 from breakyard.calibration import Calibration
-from breakyard.curve import LoadCurve, curve_from_columns, curve_from_run
+from breakyard.curve import LoadCurve, ZeroAt, curve_from_columns, curve_from_run
 from breakyard.errors import DataError, UnitError
-from breakyard.run import Run, read_runs, run_from_columns
+from breakyard.run import Converter, Run, read_runs, run_from_columns
 from breakyard.session.in_force import load_calibration, load_response
 
 if TYPE_CHECKING:
@@ -120,7 +120,46 @@ class Curves:
         return self._parts[pull.part - 1]
 
 
+ZERO, ONE_SPECIMEN, CONVERTER = "zero", "one_specimen", "converter"
+"""Keys of a recording's notes that say how it is to be read."""
+
+CONVERTERS = {"hx711-128": 128, "hx711-64": 64, "hx711-32": 32, "unknown": None}
+"""Converters that a person may name, with their gains."""
+
+
+def said_of(pull: "Pull") -> dict[str, object]:
+    """What a person said in the notes about how a recording is to be read. Raises: DataError."""
+    if pull.session is None or pull.path.parent.resolve() != pull.session.layout.runs.resolve():
+        return {}
+    more = pull.session.notes(pull.path.stem).more
+    said = {key: more[key] for key in (ZERO, ONE_SPECIMEN, CONVERTER) if key in more}
+    notes = f"{pull.path.stem}.toml"
+    if said.get(ZERO, "start") not in get_args(ZeroAt):
+        raise DataError(f'{notes}: "{ZERO}" must be instrument, start or end, not {said[ZERO]!r}')
+    if not isinstance(said.get(ONE_SPECIMEN, True), bool):
+        raise DataError(f'{notes}: "{ONE_SPECIMEN}" must be true or false, not {said[ONE_SPECIMEN]!r}')
+    if said.get(CONVERTER, "unknown") not in CONVERTERS:
+        raise DataError(
+            f'{notes}: "{CONVERTER}" must be one of {", ".join(CONVERTERS)}, not {said[CONVERTER]!r}'
+        )
+    return said
+
+
 def _whole_curve(
+    pull: "Pull",
+    calibration: "Path | Calibration | None",
+    accuracy_percent: float | None,
+    response: "str | Path | StepResponse | None",
+) -> LoadCurve:
+    curve = _as_recorded(pull, calibration, accuracy_percent, response)
+    said = said_of(pull)
+    if not said:
+        return curve
+    zero: Any = said.get(ZERO)
+    return replace(curve, zero_at=zero, one_specimen=bool(said.get(ONE_SPECIMEN, False)))
+
+
+def _as_recorded(
     pull: "Pull",
     calibration: "Path | Calibration | None",
     accuracy_percent: float | None,
@@ -131,7 +170,9 @@ def _whole_curve(
     name = pull.path.stem
     recording, accuracy = _recording(pull)
     if recording.counts is not None:
-        run = run_from_columns(recording.time_s, recording.counts, name=name)
+        gain = CONVERTERS[str(said_of(pull).get(CONVERTER, "unknown"))]
+        named = None if gain is None else Converter(gain)
+        run = run_from_columns(recording.time_s, recording.counts, name=name, converter=named)
         return _of_counts(pull, run, calibration, response)
     return _of_loads(pull, recording, accuracy if accuracy_percent is None else accuracy_percent / 100)
 

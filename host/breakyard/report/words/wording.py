@@ -8,7 +8,19 @@ from breakyard.report.words.values import bound_text, load_text, standard_n
 
 Sentence = Callable[[Summary, str], str]
 
-SERIOUS: Final = frozenset({"clipped", "shock", "gap", "zero_shift", "no_zero", "ended_early", "incomplete"})
+SERIOUS: Final = frozenset(
+    {
+        "clipped",
+        "shock",
+        "gap",
+        "zero_shift",
+        "no_zero",
+        "ended_early",
+        "incomplete",
+        "store_full",
+        "over_safe_load",
+    }
+)
 """Flags that put the number itself in doubt; the others only tell what happened, or have widened its interval
 (as "extrapolated" has, which is the rule where known masses are far below the loads pulled)."""
 
@@ -27,6 +39,13 @@ SHORT: Final[Mapping[str, str]] = {
     "preload": "a preload before the pull",
     "reversed": "recorded as a push",
     "cycles": "perhaps one specimen, loaded several times",
+    "ripple": "strokes or surges of the drive",
+    "ends_in_fall": "recording ends in the fall",
+    "accuracy_assumed": "accuracy not stated",
+    "filter_unknown": "converter not known",
+    "over_capacity": "above the cell's capacity",
+    "over_safe_load": "above the cell's safe load",
+    "store_full": "the store was full",
     "odd_filter": "the converter's filter is unusual",
 }
 """A few words for each flag, for pictures."""
@@ -54,6 +73,30 @@ _LONG: Final[Mapping[str, Sentence]] = {
     ),
     "reversed": lambda s, u: (
         "The load was recorded as a push and turned round; look whether the signal wires are swapped."
+    ),
+    "ripple": lambda s, u: (
+        "The load swung with the drive (strokes or surges); that is taken for nothing that the specimen did."
+        if s.ripple is None
+        else f"The load swung by {load_text(s.ripple.size_n, u)} {u}, {s.ripple.rate_hz:.2g} times a second: strokes "
+        "or surges of the drive, taken for nothing that the specimen did."
+    ),
+    "ends_in_fall": lambda s, u: (
+        "The recording ends in the fall: the specimen broke, and what it still held is not known."
+    ),
+    "accuracy_assumed": lambda s, u: (
+        "Nobody stated how accurate the instrument is; a wide accuracy was assumed (--accuracy)."
+    ),
+    "filter_unknown": lambda s, u: (
+        "What made the numbers is not known; what its filter may have hidden at the break is in the interval."
+    ),
+    "over_capacity": lambda s, u: (
+        "The peak is above the cell's capacity: look whether its zero has moved before the next pull."
+    ),
+    "over_safe_load": lambda s, u: (
+        "The peak is above 1.5 times the cell's capacity, the usual safe overload: calibrate it again."
+    ),
+    "store_full": lambda s, u: (
+        "The logger's store was full before the pull was over; a higher load may have followed."
     ),
     "cycles": lambda s, u: (
         "All pulls of this recording but the last were let out slowly: if they are of one specimen, say so "
