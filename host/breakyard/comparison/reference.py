@@ -107,7 +107,7 @@ def _contrast_factor(family: Family, first: Pattern, second: Pattern, others: in
     seen = np.quantile(t_squared, [1.0 - level for level in LEVELS])
     promised = special.stdtrit(freedom, 1.0 - np.array(LEVELS) / 2.0) ** 2
     # One standard error of the simulation on top: its own doubt must never make a verdict easier.
-    return float(np.mean(seen / promised)) * (1.0 + DOUBT / draws**0.5)
+    return float(np.mean(seen / promised) * (1.0 + DOUBT / draws**0.5))
 
 
 @lru_cache(maxsize=64)
