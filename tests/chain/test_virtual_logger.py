@@ -5,10 +5,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from over_breaks import fetch_over_breaks
 
 from breakyard.calibration import calibrate, load_of_copy, mass_point, record_for_device
 from breakyard.device.client.client import Client, Refused
-from breakyard.device.client.download import fetch, fetch_over_breaks, kept_part
+from breakyard.device.client.download import fetch, kept_part
 from breakyard.device.link.memory import CutLink
 from breakyard.errors import LinkError, LinkLost
 from breakyard.run import read_run

@@ -9,19 +9,18 @@ import os
 import shutil
 import signal
 import sys
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from over_breaks import fetch_over_breaks
 
 from breakyard.device.client.client import Client
-from breakyard.device.client.download import fetch, kept_part
-from breakyard.errors import LinkError, LinkLost
+from breakyard.device.client.download import fetch
 from breakyard.run import read_run
 from breakyard.simulate.logger import VirtualLogger
 from breakyard.wire.layout import LINK_SILENCE
-from breakyard.wire.records import RunEnd
 
 from .conftest import BOARD, KEY, PATIENCE_S, RATE_HZ, SERIAL, Chain
 
@@ -68,25 +67,6 @@ def half_hour(feed: Feed, tmp_path_factory: pytest.TempPathFactory, micropython:
         return HalfHour(flash, run, (folder / "cable.run").read_bytes(), end.samples)
 
     return asyncio.run(record())
-
-
-async def fetch_over_breaks(
-    connect: Callable[[], Awaitable[Client]], run: int, path: Path, *, tries: int = 10
-) -> RunEnd | None:
-    """Fetch a run over a link that breaks: connect again and go on, up to `tries` breaks without any progress.
-
-    Raises: LinkLost when the link brings nothing any more.
-    """
-    barren = 0
-    while True:
-        before = kept_part(path, run)
-        try:
-            async with await connect() as client:
-                return await fetch(client, run, path)
-        except LinkError as error:
-            barren = 0 if kept_part(path, run) > before else barren + 1
-            if barren >= tries:
-                raise LinkLost(f"the link broke {tries} times without bringing anything: {error}") from error
 
 
 @pytest.fixture
