@@ -31,7 +31,7 @@ RINGS_BELOW: Final = 0.25
 """A fall that took less than this share of the time in which its load was built up, and is no part of a repeated
 pattern, was no swing of the drive."""
 
-STOP_S: Final = 0.8
+STOP_S: Final = 0.55
 """In a stop of the drive the load eases for at least this long, ..."""
 
 STEEP: Final = 0.3
@@ -152,7 +152,7 @@ def _is_stop(
     down = np.flatnonzero(inside <= swing.from_n - 0.1 * size)
     most = np.flatnonzero(inside <= swing.from_n - 0.9 * size)
     steepest_s = float(time[swing.top + int(most[0])] - time[swing.top + int(down[0])])
-    if steepest_s < 0.25 * STOP_S:
+    if steepest_s < 0.35 * STOP_S:
         return False
     again = _first_above(load, swing.bottom, stop, swing.from_n)
     if again is None:

@@ -167,17 +167,18 @@ def _moved(
     by = after.level_n - before.level_n
     size = 0.5 * _normal(by, 0.01 * h) + 0.5 * _normal(by, 0.04 * h)
     chance = before.trust * after.trust * _SHIFTS * size
+    either = math.hypot(before.standard_n, after.standard_n)
     names = ("before", "after")
     prior = [one for one in witnesses if one not in (before, after)]
     if not prior:
-        return [(chance, names, before.level_n, before.standard_n, by)]
+        return [(chance, names, before.level_n, either, by)]
     own = math.hypot(prior[0].standard_n, before.standard_n, 1e-9 * h)
     away = before.level_n - prior[0].level_n
     right = prior[0].trust * _normal(away, own)
     wrong = (1.0 - prior[0].trust) * _never_zeroed_density(away, h)
     return [
-        (chance * right, (*names, prior[0].name), before.level_n, before.standard_n, by),
-        (chance * wrong, names, before.level_n, before.standard_n, by),
+        (chance * right, (*names, prior[0].name), before.level_n, either, by),
+        (chance * wrong, names, before.level_n, either, by),
     ]
 
 
