@@ -7,6 +7,8 @@
     python3 tasks.py docs     the protocol's tables and vectors, and the commands shown in the README
     python3 tasks.py manual   a page for every public name, from the docstrings, into manual/
     python3 tasks.py wheel    builds the wheel, installs it elsewhere and runs its demo
+    python3 tasks.py systems  types and wheels for Windows, Mac and Raspberry Pi, as far as Linux can tell
+    python3 tasks.py floors   a part of the tests with the lowest versions of every library that is asked for
     python3 tasks.py bench    speed, memory and coverage, as ratios and shares
     python3 tasks.py fuzz     hostile inputs to everything that eats foreign bytes (--inputs 10000000)
 
@@ -31,6 +33,23 @@ PORTS = {
     "esp32": ("micropython-esp32-stubs~=1.28.0", ("--exclude", r"boards/(virtual|pico)|hx711_(pio|rp2)")),
 }
 """Board families: the published types of each, and the files that are for the other one."""
+SYSTEMS = (
+    "x86_64-pc-windows-msvc",
+    "aarch64-pc-windows-msvc",
+    "aarch64-apple-darwin",
+    "x86_64-apple-darwin",
+    "aarch64-unknown-linux-gnu",
+)
+PYTHONS = ("3.11", "3.13")
+SENSITIVE = (
+    "tests/host/test_run.py",
+    "tests/host/report/test_figures.py",
+    "tests/host/report/test_strip.py",
+    "tests/host/plan/test_specimens.py",
+    "tests/host/formats/test_parquet.py",
+    "tests/host/cli/test_plan_commands.py",
+)
+"""Tests that failed with versions that are too low: typer's help, matplotlib's pictures, scipy's distributions."""
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 
 
@@ -158,6 +177,33 @@ def wheel() -> None:
         )
 
 
+def systems() -> None:
+    """Types as other systems have them, and whether every library has a wheel there: nobody should need a compiler."""
+    set_up("dev")
+    for system in ("win32", "darwin"):
+        # The cache of one system is of no use to another.
+        run(PYTHON, "-m", "mypy", "--platform", system, "--cache-dir", ROOT / ".mypy_cache" / system)
+    quiet = ("--quiet", "--no-header", "--only-binary", ":all:", "--output-file", os.devnull)
+    for system in SYSTEMS:
+        for version in PYTHONS:
+            words = ("--python-version", version, "--python-platform", system, "--extra", "test")
+            run(BIN / "uv", "pip", "compile", *quiet, *words, "pyproject.toml", UV_PYTHON_DOWNLOADS="never")
+
+
+def floors(*words: str) -> None:
+    """Run tests with the lowest versions that pyproject.toml allows, on the Python that runs this file."""
+    set_up("dev")
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "venv"
+        run(PYTHON, "-m", "venv", "--without-pip", place)
+        python = place / BIN.name / PYTHON.name
+        lowest = ("--quiet", "--resolution", "lowest-direct", "--python", python)
+        run(BIN / "uv", "pip", "install", *lowest, "--editable", ".[test]")
+        # Old libraries use what new ones below them call deprecated.
+        calm = ("-p", "no:cacheprovider", "-W", "ignore::DeprecationWarning")
+        run(python, "-m", "pytest", *calm, *(words or SENSITIVE))
+
+
 def fuzz(*words: str) -> None:
     set_up("fuzz")
     run(PYTHON, "tests/fuzz/fuzz.py", *words)
@@ -179,6 +225,8 @@ VERBS = {
     "wheel": wheel,
     "bench": bench,
     "fuzz": fuzz,
+    "systems": systems,
+    "floors": floors,
 }
 
 if __name__ == "__main__":

@@ -10,7 +10,6 @@ import argparse
 import os
 import random
 import re
-import resource
 import shutil
 import subprocess
 import sys
@@ -196,7 +195,11 @@ def _unguided(name, inputs, seed):
 
 
 def _memory_mb():
-    """Peak memory of this process; Linux counts kibibytes, macOS bytes."""
+    """Peak memory of this process; Linux counts kibibytes, macOS bytes, and Windows tells none."""
+    try:
+        import resource
+    except ImportError:
+        return 0
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return peak // (1 << 20 if sys.platform == "darwin" else 1024)
 
