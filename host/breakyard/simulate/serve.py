@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import sys
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
 
@@ -61,10 +62,10 @@ async def over_tcp(logger: VirtualLogger, port: int) -> AsyncIterator[str]:
 @asynccontextmanager
 async def at_pseudo_terminal(logger: VirtualLogger) -> AsyncIterator[str]:
     """Serve at a pseudo-terminal; gives its name, to be opened like a serial port. Raises: UsageError."""
-    try:
-        import tty
-    except ImportError as error:
-        raise UsageError("there are no pseudo-terminals on this system; use --tcp") from error
+    if sys.platform == "win32":
+        raise UsageError("there are no pseudo-terminals on this system; use --tcp")
+    import tty
+
     ours, theirs = os.openpty()
     tty.setraw(theirs)
     loop = asyncio.get_running_loop()

@@ -1,6 +1,7 @@
 """The link over a USB cable: a serial port, by pyserial."""
 
 import asyncio
+import sys
 import threading
 from contextlib import suppress
 from dataclasses import dataclass
@@ -115,7 +116,7 @@ class UsbLink:
 
 def _keep_lines(serial: "Serial") -> None:
     """Closing the port shall leave DTR and RTS as they are: their edges restart many boards with an ESP32."""
-    with suppress(ImportError):  # not on Windows
+    if sys.platform != "win32":
         import termios
 
         with suppress(termios.error):
