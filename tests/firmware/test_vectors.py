@@ -69,7 +69,7 @@ def test_records_are_written_as_the_vectors_say():
                 for i in range(len(value["mean"])):
                     stamp = (value["quality"][i] << layout.QUALITY_SHIFT) | value["number"][i]
                     counts = (value["mean"][i], value["lowest"][i], value["highest"][i])
-                    at = record.pack(buffer, at, "HHiii", (stamp, value["step_ms"][i], *counts))
+                    at = record.pack(buffer, at, "HHiii", (stamp, value["step_ms"][i]) + counts)  # noqa: RUF005
                 continue
             if field["type"] == "text":
                 value = value.encode()

@@ -35,6 +35,6 @@ def try_one(data):
         assert not run.loss.complete or (run.end is not None and not run.loss.missing_records)
         for gap in run.gaps:
             assert gap.missing > 0
-            assert gap.end_s > gap.start_s
+            assert gap.end_s >= gap.start_s
         for first, last in run.loss.missing_records:
             assert 0 <= first <= last
