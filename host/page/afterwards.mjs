@@ -12,7 +12,7 @@ const RISE_S = 0.3; // the rise just before the largest sample is what a filter 
  */
 export async function look(bytes, calibration) {
   const [run] = await readRuns(bytes);
-  if (!run || !run.counts.length) return null;
+  if (!run?.counts.length) return null;
   const zero = run.begin?.baseline_counts ?? run.counts[0];
   const time = Array.from(run.timeUs, (us) => us / 1e6);
   const force = calibration ? (counts) => loadN(calibration, counts, zero) : (counts) => counts - zero;

@@ -25,7 +25,7 @@ const settings = {
   },
 };
 
-const computerAddress = document.querySelector('meta[name="breakyard-computer"]')?.content;
+const computerAddress = document.querySelector('meta[name="breakyard-computer"]')?.getAttribute("content");
 const pull = new PullView(new Board(), trouble);
 const kept = new KeptView(() => drawChecks());
 let store = null;
@@ -163,7 +163,7 @@ async function keyByCamera() {
   video.srcObject = stream;
   video.hidden = false;
   await video.play();
-  const detector = new BarcodeDetector({ formats: ["qr_code"] });
+  const detector = new /** @type {any} */ (globalThis).BarcodeDetector({ formats: ["qr_code"] });
   try {
     while (!video.hidden) {
       const [code] = await detector.detect(video);
@@ -198,7 +198,7 @@ function wire() {
     event.preventDefault();
     readKey($("key").value).then(() => { $("key").value = ""; }, (error) => trouble(error.message));
   });
-  if (globalThis.BarcodeDetector) {
+  if ("BarcodeDetector" in globalThis) {
     $("key-camera").hidden = false;
     $("key-camera").addEventListener("click", () => keyByCamera().catch((error) => trouble(error.message)));
   }

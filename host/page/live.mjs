@@ -72,15 +72,23 @@ export class Watch {
   largestN = -Infinity;
   broke = false;
   stopPassed = false;
+  /** @type {number | null} */
+  stopLoadN;
   #latest = []; // [ms, newtons], at most `withinMs` old
+  #leastN;
+  #share;
+  #withinMs;
 
   constructor({ stopLoadN = null, leastN = 0, share = 0.4, withinMs = 500 } = {}) {
-    Object.assign(this, { stopLoadN, leastN, share, withinMs });
+    this.stopLoadN = stopLoadN;
+    this.#leastN = leastN;
+    this.#share = share;
+    this.#withinMs = withinMs;
   }
 
   /** Take a load; returns "break", "stop load" or null for what has just happened. */
   take(newtons, nowMs) {
-    this.#latest = this.#latest.filter(([ms]) => nowMs - ms <= this.withinMs);
+    this.#latest = this.#latest.filter(([ms]) => nowMs - ms <= this.#withinMs);
     const before = this.#latest.reduce((most, [, load]) => Math.max(most, load), -Infinity);
     this.#latest.push([nowMs, newtons]);
     this.largestN = Math.max(this.largestN, newtons);
@@ -89,7 +97,7 @@ export class Watch {
       return "stop load";
     }
     if (this.stopPassed && newtons < 0.95 * this.stopLoadN) this.stopPassed = false;
-    if (!this.broke && before >= this.leastN && before > 0 && before - newtons > this.share * this.largestN) {
+    if (!this.broke && before >= this.#leastN && before > 0 && before - newtons > this.#share * this.largestN) {
       this.broke = true;
       return "break";
     }

@@ -5,14 +5,14 @@ const COLUMNS = ["serial", "run", "specimen", "outcome", "note", "recorded"];
 
 /** A cell of a CSV file: quoted where it must be; one that a spreadsheet would take for a formula is made text (OWASP). */
 export function cell(value) {
-  let text = String(value ?? "").replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f]/g, "");
+  let text = String(value ?? "").replace(/\p{Cc}/gu, (sign) => (sign === "\n" || sign === "\t" || sign === "\r" ? sign : ""));
   if (/^[=+\-@\t\r]/.test(text)) text = `'${text}`;
   return /[",\n\r]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
 }
 
 export function notesCsv(runs) {
   const rows = runs.map((run) => [run.serial, run.run, run.specimen, run.outcome, run.note, new Date(run.at).toISOString()]);
-  return [COLUMNS, ...rows].map((row) => row.map(cell).join(",")).join("\r\n") + "\r\n";
+  return [COLUMNS, ...rows].map((row) => `${row.map(cell).join(",")}\r\n`).join("");
 }
 
 function join(parts) {

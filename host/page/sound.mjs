@@ -4,12 +4,13 @@
 let context = null;
 
 export function start() {
-  const Context = globalThis.AudioContext ?? globalThis.webkitAudioContext;
+  const Context = globalThis.AudioContext ?? /** @type {any} */ (globalThis).webkitAudioContext;
   if (!Context) return;
   context ??= new Context();
   context.resume();
   // The mute switch of an iPhone silences a page that only beeps, unless it says that it plays (Audio Session API).
-  if (navigator.audioSession) navigator.audioSession.type = "playback";
+  const session = /** @type {any} */ (navigator).audioSession;
+  if (session) session.type = "playback";
 }
 
 /** Are tones to be heard? They are not before a tap, or where the browser has none. */

@@ -1,6 +1,7 @@
 // Keeps the page's own files, so that it starts without a network. A new version has another name of the cache and takes
 // over when the page is opened next. Nothing else is kept here: neither runs nor keys.
 
+const worker = /** @type {any} */ (self);
 const VERSION = "1";
 const FILES = [
   "./", "app.mjs", "style.css", "manifest.webmanifest", "icon.svg", "live.mjs", "checks.mjs", "figure.mjs", "curve.mjs",
@@ -10,13 +11,13 @@ const FILES = [
 ];
 const CACHE = `breakyard-${VERSION}`;
 
-self.addEventListener("install", (event) => {
+worker.addEventListener("install", (event) => {
   event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(FILES.map((file) => new Request(file, { cache: "reload" })))));
 });
-self.addEventListener("activate", (event) => {
+worker.addEventListener("activate", (event) => {
   event.waitUntil(caches.keys().then((names) => Promise.all(names.filter((one) => one !== CACHE).map((one) => caches.delete(one)))));
 });
-self.addEventListener("fetch", (event) => {
+worker.addEventListener("fetch", (event) => {
   if (event.request.method !== "GET") return;
   event.respondWith(caches.open(CACHE).then((cache) => cache.match(event.request, { ignoreSearch: true })).then((kept) => kept ?? fetch(event.request)));
 });

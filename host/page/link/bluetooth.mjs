@@ -40,10 +40,12 @@ export class BluetoothLink {
   #device;
   #command = null;
   #stream = null;
+  /** @type {(bytes: Uint8Array) => void} */
   #onBytes = () => {};
+  /** @type {(reason: string) => void} */
   #onLost = () => {};
   #open = false;
-  #gone = (event) => this.#end(event);
+  #gone = () => this.#end();
   #heard = (event) => this.#take(event);
 
   constructor(device) {

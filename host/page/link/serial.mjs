@@ -21,7 +21,9 @@ export class SerialLink {
   #port;
   #reader = null;
   #writer = null;
+  /** @type {(bytes: Uint8Array) => void} */
   #onBytes = () => {};
+  /** @type {(reason: string) => void} */
   #onLost = () => {};
 
   constructor(port) {

@@ -22,7 +22,7 @@ export class Board {
     $("big").hidden = false;
     $("big").focus();
     await document.documentElement.requestFullscreen?.({ navigationUI: "hide" }).catch(() => {});
-    await screen.orientation?.lock?.("landscape").catch(() => {});
+    await /** @type {any} */ (screen.orientation)?.lock?.("landscape").catch(() => {});
     this.#ink = null;
   }
 

@@ -1,5 +1,7 @@
 // Small helpers over the document. Text always goes in as text, never as markup: names come from strangers.
 
+/** The element with that id. Every id that is asked for stands in index.html.
+ * @type {(id: string) => any} */
 export const $ = (id) => document.getElementById(id);
 
 /** Make an element: properties by name, then children (elements or text). */

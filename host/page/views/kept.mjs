@@ -118,6 +118,7 @@ class Card {
   #canvas = make("canvas", { role: "img" });
   #curve = new Curve(this.#canvas);
   #data = null;
+  /** @type {(unit: string) => {peak: string, lines: string[]}} */
   #words = () => ({ peak: "", lines: [] });
 
   constructor(title, at, said, keep, withPhoto) {

@@ -15,7 +15,14 @@ export class Reading {
   #barren = 0; // holes since a record came
 
   constructor(run, { first = 0, count = 24, follow = false } = {}) {
-    Object.assign(this, { run, wanted: first, count, follow, end: null, done: false, progress: 0, holes: [] });
+    this.run = run;
+    this.wanted = first;
+    this.count = count;
+    this.follow = follow;
+    this.end = null;
+    this.done = false;
+    this.progress = 0;
+    this.holes = [];
   }
 
   /** The `first` of a READ to be sent now, or null. */

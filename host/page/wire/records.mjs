@@ -184,6 +184,7 @@ function writeMeans(out, name, means) {
   }
 }
 
+/** @type {(name: string) => any} */
 const maxSamplesOf = (name) => (name === "PEAK_WINDOW" ? LIMITS.MAX_WINDOW_SAMPLES : LIMITS.MAX_SAMPLES);
 
 /** Turn an unframed record into its object. Throws DamagedRecord; anything else is a bug. */
