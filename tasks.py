@@ -115,11 +115,42 @@ def lint() -> None:
     run(PYTHON, "-m", "ruff", "format", "--check", ".")
     run(PYTHON, "-m", "mypy")
     _lint_firmware()
+    _lint_page()
     run(
         BIN / "lint-imports",
         "--no-cache",
         PYTHONPATH=os.pathsep.join((str(ROOT / "host"), str(ROOT / "firmware"))),
     )
+
+
+PAGE_TOOLS = (
+    "@biomejs/biome@2.6",
+    "typescript@5.9",
+    "@types/web-bluetooth@0.0.22",
+    "@types/w3c-web-serial@1.0.8",
+)
+"""What looks at the field page's JavaScript; from npm, into a folder of its own."""
+
+
+def _lint_page() -> None:
+    """Style and types of the field page; left out, with a word about it, where there is no npm."""
+    npm = shutil.which("npm")
+    if npm is None:
+        if os.environ.get("CI"):
+            sys.exit("no npm: in CI the field page is linted")
+        print("no npm: the field page's JavaScript is not linted", file=sys.stderr)
+        return
+    folder = STUBS / "page"
+    mark = folder / ".installed"
+    if not mark.exists() or mark.read_text() != " ".join(PAGE_TOOLS):
+        folder.mkdir(parents=True, exist_ok=True)
+        quiet = ("--silent", "--no-save", "--no-audit", "--no-fund")
+        run(npm, "install", *quiet, "--prefix", folder, *PAGE_TOOLS)
+        mark.write_text(" ".join(PAGE_TOOLS))
+    tools = folder / "node_modules" / ".bin"
+    run(tools / "biome", "lint", "--error-on-warnings", "--config-path", "tests/page", "host/page")
+    types = folder / "node_modules" / "@types"
+    run(tools / "tsc", "--project", "tests/page/tsconfig.json", "--typeRoots", types)
 
 
 def _lint_firmware() -> None:
