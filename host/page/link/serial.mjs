@@ -1,5 +1,11 @@
 // The cable of a page: Web Serial. It moves bytes and knows no records.
 
+// A board that is starting, or has no firmware of ours, takes control characters for keys: so a first word is zeros alone,
+// which mean nothing to its prompt, and our logger answers them (protocol/SPEC.md, section 8).
+const KNOCK = new Uint8Array(8);
+const KNOCKS = 5;
+const KNOCK_MS = 1000;
+
 const BAUD = 115_200; // a USB port of a board takes any; the number is asked for all the same
 
 /** Can this page use a cable? A sentence with the way out where it cannot, else null. */
@@ -33,7 +39,15 @@ export class SerialLink {
   async connect() {
     await this.#port.open({ baudRate: BAUD });
     this.#writer = this.#port.writable.getWriter();
+    const answered = new Promise((resolve) => { this.#onBytes = () => resolve(true); });
     this.#read();
+    for (let i = 0; i < KNOCKS; i++) {
+      await this.send(KNOCK);
+      const late = new Promise((resolve) => { setTimeout(() => resolve(false), KNOCK_MS); });
+      if (await Promise.race([answered, late])) return;
+    }
+    await this.disconnect();
+    throw new Error("nothing on this cable answers as a logger; is it ours, and has it started?");
   }
 
   listen(onBytes, onLost) {
