@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from breakyard.cli.output import JsonOption, Output
-from breakyard.errors import UsageError
+from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration
@@ -87,7 +87,7 @@ async def _serve(out: Output, session: "Session", way: str, host: str, port: int
             simulate=simulate,
             say=out.say,
             calibration=_calibration(session, out),
-            stop_load_n=_stop_load(session),
+            stop_load_n=_stop_load(session, out),
         )
         code = PairingCode()
         door = Door(page_files(), watchers, code, station.hello, station.carry_out)
@@ -135,12 +135,15 @@ def _calibration(session: "Session", out: Output) -> "Calibration | None":
         return None
 
 
-def _stop_load(session: "Session") -> float | None:
-    """The stop load that the session states, in newtons."""
-    from breakyard.units import parse_force
+def _stop_load(session: "Session", out: Output) -> float | None:
+    """The session's stop load in newtons, or None with a word where its rig cannot be read."""
+    from breakyard.session.stopping import stop_load_n
 
-    stated = session.info.more.get("stop_load")
-    return parse_force(stated) if isinstance(stated, str) else None
+    try:
+        return stop_load_n(session)
+    except BreakyardError as error:
+        out.say(f"no stop load: {error}")
+        return None
 
 
 def _tell(out: Output, host: str, port: int, code: str, way: str) -> None:

@@ -129,6 +129,8 @@ class Station:
         with suppress(Refused):
             await client.synchronise()
         settings = client.settings
+        await client.stream_status(True)
+        self._client = client
         self._changed(
             link="on",
             trouble="",
@@ -139,8 +141,6 @@ class Station:
             settings=None if settings is None else {"threshold_counts": settings.threshold_counts},
         )
         self.say(f"connected to {client.name or client.identity.serial.hex()}")
-        await client.stream_status(True)
-        self._client = client
         self._fetching = asyncio.create_task(self._fetch_all(client))
         before: int | None = None
         while True:
