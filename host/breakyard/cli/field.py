@@ -65,6 +65,7 @@ async def _serve(out: Output, session: "Session", way: str, host: str, port: int
     from breakyard.field.code import PairingCode
     from breakyard.field.door import Door
     from breakyard.field.files import page_files
+    from breakyard.field.reading import end_with_the_command
     from breakyard.field.station import Station
     from breakyard.field.watchers import Watchers
 
@@ -77,7 +78,9 @@ async def _serve(out: Output, session: "Session", way: str, host: str, port: int
         else:
             device = await stack.enter_async_context(make_link(way))
         # One process, begun afresh: the reading never shares anything with the page's server.
-        readers = stack.enter_context(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
+        readers = stack.enter_context(
+            ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_the_command)
+        )
         watchers = Watchers()
         station = Station(
             session=session,

@@ -1,5 +1,8 @@
 """A pull as the pages show it: read as every other is, but in a process of its own so that numbers stay fresh."""
 
+import multiprocessing
+import os
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,6 +13,19 @@ POINTS: Final = 3000
 """Of a curve that goes to a phone; all samples within BREAK_S of the peak, the others thinned by least and largest."""
 
 BREAK_S: Final = 0.5
+
+
+def end_with_the_command() -> None:
+    """Let this process end when the command that began it has, however that ended: nobody reads its answers then."""
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def wait() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
 
 
 def read_for_pages(session_root: Path, name: str) -> list[dict[str, Any]]:
