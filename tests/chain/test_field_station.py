@@ -18,9 +18,15 @@ from breakyard.run import read_run
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import Session, create_session
+from breakyard.simulate import recipes
+from breakyard.simulate.chain import measure
+from breakyard.simulate.feed import write_feed
 from breakyard.simulate.logger import VirtualLogger
-
-from .conftest import ShortPull
+from breakyard.simulate.pull import pull
+from breakyard.simulate.scenario import boatyard
+from breakyard.wire.frame import FrameReader
+from breakyard.wire.layout import State
+from breakyard.wire.records import Status, parse
 
 
 class AtOnce(Executor):
@@ -64,6 +70,19 @@ class Seat:
                     ):
                         return news
 
+    async def recording(self) -> None:
+        """Wait until the logger says that it records."""
+        reader = FrameReader()
+        async with asyncio.timeout(60):
+            while True:
+                message = await self.watcher.waiting.get()
+                if isinstance(message, bytes):
+                    reader.receive_data(message)
+                    while isinstance(raw := reader.next_bytes(), bytes):
+                        status = parse(raw)
+                        if isinstance(status, Status) and status.state == State.RECORDING:
+                            return
+
 
 def ask(do: str, **texts: str) -> Request:
     return Request(1, do, "", texts)
@@ -77,24 +96,27 @@ def session(tmp_path: Path) -> Session:
     )
 
 
-async def pass_time(logger: VirtualLogger, seconds: float) -> None:
-    """Let device time pass in steps, so that the station's own words are heard in between."""
-    for _ in range(round(seconds / 0.25)):
-        await logger.run(0.25)
-        await asyncio.sleep(0)
+@pytest.fixture
+def quick_pull(tmp_path: Path) -> Path:
+    """Two quiet seconds, and a brittle pull to 200 kgf within another. Invented."""
+    yard = boatyard()
+    rig = recipes.Rig(quiet_s=2.0, bumps=0, slack_s=0.5, line_n=5.0)
+    truth = pull(recipes.brittle(rig, peak_n=1961.0, rate_n_per_s=1500.0), seed=4, clear=True)
+    write_feed(tmp_path / "quick.feed", measure(truth, yard.cell, yard.converter, seed=4))
+    return tmp_path / "quick.feed"
 
 
 def test_a_pull_is_kept_for_its_specimen_and_read(
-    session: Session, short_pull: ShortPull, micropython: str
+    session: Session, quick_pull: Path, micropython: str
 ) -> None:
     """Armed by a page, recorded, fetched, named after its specimen, told to every page."""
 
     async def story() -> None:
         async with VirtualLogger("micropython") as logger, Seat(session, logger).taken() as seat:
+            await logger.realtime()
             await seat.hears("logger", link="on")
-            await logger.load(short_pull.feed)
+            await logger.load(quick_pull)
             await seat.station.carry_out(ask("arm", specimen="S1"))
-            await pass_time(logger, short_pull.duration_s + 8)
             reading = await seat.hears("reading")
             with pytest.raises(UsageError, match="no specimen"):
                 await seat.station.carry_out(ask("arm", specimen="S9"))
@@ -113,18 +135,18 @@ def test_a_pull_is_kept_for_its_specimen_and_read(
 
 
 def test_the_computer_goes_in_the_pull_and_finds_it_again(
-    session: Session, short_pull: ShortPull, micropython: str
+    session: Session, quick_pull: Path, micropython: str
 ) -> None:
     """Ended in mid-run, begun again when the run is over: the run is whole, and is its specimen's."""
 
     async def story() -> None:
         async with VirtualLogger("micropython") as logger:
+            await logger.realtime()
             async with Seat(session, logger).taken() as seat:
                 await seat.hears("logger", link="on")
-                await logger.load(short_pull.feed)
+                await logger.load(quick_pull)
                 await seat.station.carry_out(ask("arm", specimen="S2"))
-                await pass_time(logger, 9)
-            await logger.run(short_pull.duration_s)
+                await seat.recording()
             async with Seat(session, logger).taken() as again:
                 await again.hears("logger", link="on")
                 await again.hears("reading", specimen="S2")
