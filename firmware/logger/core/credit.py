@@ -77,7 +77,7 @@ class Credit:
     def ask(self, ticks: int) -> int:
         """Draw the token of a receipt that is sent now."""
         drawn = self._random(4)
-        token = drawn[0] | drawn[1] << 8 | drawn[2] << 16 | drawn[3] << 24
+        token: int = drawn[0] | drawn[1] << 8 | drawn[2] << 16 | drawn[3] << 24
         self._under_way.append((token, self._since, ticks, 1 if self.live_bytes else 0))
         self._since = 0
         self.live_bytes = 0

@@ -4,6 +4,7 @@ import vfs
 
 BLOCK = 4096
 BLOCKS = 212  # 848 KiB, as a Pico W has
+ERASED = b"\xff" * 64  # no large piece of a heap that may be as small as a board's
 
 
 class Flash:
@@ -27,7 +28,10 @@ class Flash:
         if what == 5:
             return BLOCK
         if what == 6:
-            self.writeblocks(argument, b"\xff" * BLOCK)
+            self._file.seek(argument * BLOCK)
+            for _ in range(BLOCK // len(ERASED)):
+                self._file.write(ERASED)
+            self._file.flush()
         return 0
 
 
