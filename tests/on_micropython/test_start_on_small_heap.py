@@ -6,8 +6,9 @@ skipped without. What is real and what is a stand-in: tests/support/small_heap/s
 Would it have seen that the firmware did not start on an emulated chip with the heap of a Pico W (210 016 bytes)?
 There the firmware of before failed from sources, and compiled up to 215 688 bytes; from 221 688 on it started.
 Tried by hand here, where the loader leaves holes of the same kind since it reads from littlefs: from sources it stayed
-at the prompt with MemoryError, up to 239 000 bytes free before main.py. Compiled, it failed with 190 000; with 208 900
-it started by a hair, its largest hole 4091 bytes. So a start from compiled files is seen to fail some 20 000 bytes
+at the prompt with MemoryError with up to 219 500 bytes free before main.py (208 800 stand for a Pico W), and reset
+itself with up to 241 000. Compiled, it failed with 190 000; with 208 800 it started by a hair, its largest hole 4091
+bytes. So a start from compiled files is seen to fail some 20 000 bytes
 lower than on the chip; that is why there is a test with less than the board has, and a bound on the largest hole. Not
 shown: what the port and its radio stack keep on the heap, what the collector takes for a pointer on the board's stack.
 """
