@@ -17,6 +17,8 @@ MEANINGS: Final = {
     "status_ms": "time from one live number to the next",
     "commit_ms": "longest time until a sample is safe on flash",
     "capacity_counts": "the cell's rated capacity, for the overload alarm; 0: no alarm",
+    "mean_ms": "mean, lowest and highest over this time are stored; 0: every sample is",
+    "privacy": "what strangers are told by radio; kept, and not acted on yet",
 }
 """In the order of the protocol's table."""
 

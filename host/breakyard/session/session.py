@@ -86,7 +86,7 @@ class Session:
     Example:
         >>> import breakyard as by
         >>> [pull.group for pull in by.open_session("demo-session").pulls][:3]
-        ['screwed', 'bonded', 'through-bolted']
+        ['screwed', 'bonded', 'riveted']
     """
 
     layout: Layout

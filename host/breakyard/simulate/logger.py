@@ -249,7 +249,8 @@ class PipeLink:
         await self._logger.send_link_bytes(data)
 
     async def receive(self) -> bytes:
-        if self._broken or not self._open:
+        # What had come before the link broke is heard first, as from a cable's buffer.
+        if not self._open or (self._broken and self._incoming.empty()):
             raise LinkLost("the link to the virtual logger is closed")
         data = await self._incoming.get()
         if data is None:

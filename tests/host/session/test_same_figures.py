@@ -64,7 +64,7 @@ def test_command_library_and_page_give_the_same_figures(yard: Session) -> None:
     content = gather(yard, read_pulls(yard.pulls, options), options, "kgf")
     page = {entry.name: json.loads(json.dumps(entry.summary.to_json())) for entry in content.entries}
 
-    assert len(told) == 9
+    assert len(told) == 12
     assert {summary["filter"]["source"] for summary in told.values()} == {"measured"}
     assert told == library == page
 
