@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from breakyard.device.selftest import Plan, Verdict, run
+from breakyard.device.selftest import Procedure, Verdict, run
 
 KEY = bytes(range(7, 39))
 
@@ -38,12 +38,12 @@ def test_by_radio(chain: Callable[..., None], cell: Path, tmp_path: Path, key: b
         await made.logger.load(cell)
         async with made.client(key) as client:
             await client.hello()
-            plan = Plan(
+            procedure = Procedure(
                 pause=made.device_time,
                 now=lambda: made.logger.now_ms / 1000,
                 tell=lambda said: near(made, said),
             )
-            report = await run(client, plan)
+            report = await run(client, procedure)
             found.update({one.name: one for one in report.checks})
 
     chain(story, options=("--runs", str(tmp_path / "runs"), "--rate-pin", "1"))

@@ -18,7 +18,13 @@ from breakyard.calibration.make import calibrate
 from breakyard.calibration.model import Calibration, LoadInterval
 from breakyard.calibration.monte_carlo import Drawn, monte_carlo
 from breakyard.calibration.plate import Plate
-from breakyard.calibration.plateaus import Plateau, Plateaus, find_plateaus, pair, points_from_run
+from breakyard.calibration.plateaus import (
+    CalibrationPlateau,
+    CalibrationPlateaus,
+    find_plateaus,
+    pair,
+    points_from_run,
+)
 from breakyard.calibration.points import Point, mass_point
 from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.quality import E74, Quality
@@ -31,6 +37,8 @@ __all__ = [
     "Air",
     "Band",
     "Calibration",
+    "CalibrationPlateau",
+    "CalibrationPlateaus",
     "Combined",
     "DeviceCopy",
     "Drawn",
@@ -40,8 +48,6 @@ __all__ = [
     "LackOfFit",
     "LoadInterval",
     "Plate",
-    "Plateau",
-    "Plateaus",
     "Point",
     "Quality",
     "Suspect",

@@ -58,7 +58,7 @@ DAY_S: Final = 86400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class CheckCounts:
     """Mean counts of the empty cell and under the known load, with the standard uncertainties of the means."""
 
     zero_counts: float
@@ -134,7 +134,7 @@ class Verdict:
 def weigh(
     calibration: Calibration,
     load: KnownLoad,
-    reading: Reading,
+    reading: CheckCounts,
     *,
     when_utc_s: float,
     same_place: bool = True,
@@ -215,7 +215,9 @@ _OWN: Final = (
 """Terms of the calibration that the check's known load does not share."""
 
 
-def _shared(calibration: Calibration, reading: Reading, force: Force, same_place: bool) -> dict[str, float]:
+def _shared(
+    calibration: Calibration, reading: CheckCounts, force: Force, same_place: bool
+) -> dict[str, float]:
     """Newtons by which each source of known loads moves shown - known: equal names are one and the same error."""
     powers = _gradient(calibration, reading)
     moved = {
@@ -232,7 +234,7 @@ def _shared(calibration: Calibration, reading: Reading, force: Force, same_place
     return larger_only({name: moved.get(name, 0.0) - here.get(name, 0.0) for name in names})
 
 
-def _gradient(calibration: Calibration, reading: Reading) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _gradient(calibration: Calibration, reading: CheckCounts) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     z, z_zero = (
         (counts - calibration.centre) / calibration.scale
         for counts in (reading.loaded_counts, reading.zero_counts)

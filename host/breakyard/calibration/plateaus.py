@@ -46,7 +46,7 @@ class Recording(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Plateau:
+class CalibrationPlateau:
     """One steady stretch: mean counts, their standard uncertainty, how much they wandered.
 
     `spread_counts` is the standard deviation of the bins, `drift_counts_per_s` their slope, `noise_counts`
@@ -64,13 +64,13 @@ class Plateau:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Plateaus:
+class CalibrationPlateaus:
     """All plateaus in order of time; `used` (n,) marks the samples that went into them, read-only.
 
     `tolerance_counts` is how far the bins of a steady window may differ.
     """
 
-    found: tuple[Plateau, ...]
+    found: tuple[CalibrationPlateau, ...]
     used: NDArray[np.bool_]
     tolerance_counts: float
 
@@ -98,7 +98,7 @@ def find_plateaus(
     usable: ArrayLike | None = None,
     expected: int | None = None,
     same_level: float = SAME_LEVEL,
-) -> Plateaus:
+) -> CalibrationPlateaus:
     """Find where the counts stood still. `expected` is how many plateaus were stated.
 
     `same_level` is the fraction of the recording's span below which two levels are one.
@@ -134,10 +134,12 @@ def find_plateaus(
         used[index[samples]] = True
         found.append(_plateau(time[index[samples]], values[index[samples]], bins, calm))
     used.setflags(write=False)
-    return Plateaus(tuple(found), used, best[1])
+    return CalibrationPlateaus(tuple(found), used, best[1])
 
 
-def points_from_run(run: Recording, loads: Sequence[KnownLoad]) -> tuple[tuple[Point, ...], Plateaus]:
+def points_from_run(
+    run: Recording, loads: Sequence[KnownLoad]
+) -> tuple[tuple[Point, ...], CalibrationPlateaus]:
     """Find the plateaus of a calibration run and pair them with the loads in the order they were hung.
 
     Raises: CalibrationError when the run does not show as many plateaus as loads were stated.
@@ -156,7 +158,7 @@ def points_from_run(run: Recording, loads: Sequence[KnownLoad]) -> tuple[tuple[P
     return pair(found, loads), found
 
 
-def pair(plateaus: Plateaus, loads: Sequence[KnownLoad]) -> tuple[Point, ...]:
+def pair(plateaus: CalibrationPlateaus, loads: Sequence[KnownLoad]) -> tuple[Point, ...]:
     """Give each plateau its load, in order.
 
     Raises: CalibrationError that says how many of each there are and where the plateaus lie.
@@ -254,7 +256,7 @@ def _calmest(bins: _Bins, group: NDArray[np.int64], quiet: float) -> NDArray[np.
     return np.array(sorted(keep), dtype=np.int64)
 
 
-def _plateau(time: Floats, values: Floats, bins: _Bins, calm: NDArray[np.int64]) -> Plateau:
+def _plateau(time: Floats, values: Floats, bins: _Bins, calm: NDArray[np.int64]) -> CalibrationPlateau:
     """Mean and uncertainty: blocks of a window see slow wandering, the samples see noise."""
     means, middle = bins.mean[calm], bins.middle[calm]
     size = max(1, round(WINDOW_S / 2.0 / bins.width_s))
@@ -271,7 +273,7 @@ def _plateau(time: Floats, values: Floats, bins: _Bins, calm: NDArray[np.int64])
     centred = middle - middle.mean()
     power = float(centred @ centred)
     drift = float(centred @ means) / power if power > 0.0 else 0.0
-    return Plateau(
+    return CalibrationPlateau(
         start_s=float(time[0]),
         end_s=float(time[-1]),
         counts=float(values.mean()),

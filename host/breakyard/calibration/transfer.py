@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from breakyard.calibration.known_loads import KnownLoad, reference_load
 from breakyard.calibration.model import Calibration
-from breakyard.calibration.plateaus import Plateau
+from breakyard.calibration.plateaus import CalibrationPlateau
 from breakyard.calibration.points import Point
 from breakyard.calibration.terms import combine
 from breakyard.errors import CalibrationError
@@ -32,7 +32,9 @@ def transferred_load(
 
 
 def transfer_points(
-    reference: Calibration, reference_plateaus: Sequence[Plateau], plateaus: Sequence[Plateau]
+    reference: Calibration,
+    reference_plateaus: Sequence[CalibrationPlateau],
+    plateaus: Sequence[CalibrationPlateau],
 ) -> tuple[Point, ...]:
     """Points for a cell from plateaus that both cells recorded, paired in order; the first is the empty line.
 

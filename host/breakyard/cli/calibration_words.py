@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 from breakyard.cli.output import Output
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, Drawn, Finding, KnownLoad, Plateaus
+    from breakyard.calibration import Calibration, CalibrationPlateaus, Drawn, Finding, KnownLoad
 
 DOUBTFUL: Final = "Doubtful when it was made: "
 """Begins a sentence that a serious finding leaves in the calibration."""
@@ -45,7 +45,11 @@ def load_line(load: "KnownLoad") -> str:
 
 
 def show(
-    out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: str, drawn: "Mapping[float, Drawn]"
+    out: Output,
+    made: "Calibration",
+    plateaus: "CalibrationPlateaus | None",
+    unit: str,
+    drawn: "Mapping[float, Drawn]",
 ) -> None:
     """Print a calibration: points with what is off, intervals up to the capacity, quality, what to mind."""
     if out.as_json:
@@ -70,7 +74,7 @@ def show_findings(out: Output, findings: "Sequence[Finding]") -> None:
         out.say(f"{'SERIOUS' if finding.serious else 'Mind'} ({finding.code}): {finding.message}")
 
 
-def _show_points(out: Output, made: "Calibration", plateaus: "Plateaus | None", unit: str) -> None:
+def _show_points(out: Output, made: "Calibration", plateaus: "CalibrationPlateaus | None", unit: str) -> None:
     from breakyard.units import from_newtons
 
     forces = [point.load.force(made.gravity, made.air).newtons for point in made.points]

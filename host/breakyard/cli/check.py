@@ -13,7 +13,7 @@ from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration, KnownLoad
-    from breakyard.calibration.check_weighing import Check, Reading, Verdict
+    from breakyard.calibration.check_weighing import Check, CheckCounts, Verdict
     from breakyard.calibration.known_loads import Force
     from breakyard.run import Run
     from breakyard.session.session import Session
@@ -222,10 +222,10 @@ def _load(text: str, mass_limit: float | None) -> "KnownLoad":
     return load
 
 
-def _reading(run: "Run", load: "KnownLoad", where: str) -> "Reading":
+def _reading(run: "Run", load: "KnownLoad", where: str) -> "CheckCounts":
     """Empty, mass, empty again; or only the first two. Raises: CalibrationError."""
     from breakyard.calibration import KnownLoad, points_from_run
-    from breakyard.calibration.check_weighing import Reading
+    from breakyard.calibration.check_weighing import CheckCounts
 
     nothing = KnownLoad("0")
     for loads in ((nothing, load, nothing), (nothing, load)):
@@ -241,19 +241,19 @@ def _reading(run: "Run", load: "KnownLoad", where: str) -> "Reading":
         # Two zeros that differ tell how sure the zero is; their half difference is a rectangle's half-width.
         apart = abs(empty[-1].counts - empty[0].counts) / 2.0 / 3.0**0.5
         own = sum(one**2 for one in spread) ** 0.5 / len(empty)
-        return Reading(mean, hung.counts, (apart**2 + own**2) ** 0.5, hung.counts_standard or 0.0)
+        return CheckCounts(mean, hung.counts, (apart**2 + own**2) ** 0.5, hung.counts_standard or 0.0)
     raise CalibrationError(
         f"{where}: a check recording shows the empty hook, then the mass for 10 s, better the empty hook again "
         f"({problem})"
     )
 
 
-def _stated(counts: float | None, zero: float | None) -> "Reading":
-    from breakyard.calibration.check_weighing import Reading
+def _stated(counts: float | None, zero: float | None) -> "CheckCounts":
+    from breakyard.calibration.check_weighing import CheckCounts
 
     assert counts is not None
     assert zero is not None
-    return Reading(zero, counts)
+    return CheckCounts(zero, counts)
 
 
 def _place(

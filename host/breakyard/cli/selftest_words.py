@@ -31,13 +31,13 @@ async def make_and_show(
     shunt: "Shunt | None" = None,
 ) -> dict[str, Any]:
     """Make the test over a client that has said hello, show it, keep it; returns the JSON document."""
-    from breakyard.device.selftest import Plan, run
+    from breakyard.device.selftest import Procedure, run
     from breakyard.device.selftest.kept import keep, shunt_moved
 
     somebody = sys.stdin.isatty() and sys.stderr.isatty()
     report = await run(
         client,
-        Plan(
+        Procedure(
             press=_ask_for_press if press and somebody else None,
             why_not="nobody to ask: not on a terminal" if press else "--no-press",
             slow=slow,

@@ -21,7 +21,7 @@ from breakyard.formats.recording import (
     LENGTH_UNITS,
     Column,
     CsvOptions,
-    Reading,
+    FileLayout,
     Recording,
 )
 from breakyard.formats.sniff import Dialect, sniff
@@ -58,7 +58,7 @@ def parse_csv(
 
     What the file says is found, what it leaves open is refused with the option that settles it; steps of
     time stay as uneven as they are. Times that repeat are spread, a few rows out of order are put in order, rows
-    without a load and rows of words are left out; `Recording.reading.notes` say so.
+    without a load and rows of words are left out; `Recording.layout.notes` say so.
 
     Raises: DataError (no numbers, a bad field with its row and column, times that go back, loads that are none),
     UnitError (no or an unknown unit, or a mass), UsageError (options that do not fit the file).
@@ -101,7 +101,7 @@ def parse_csv(
         extension_m = _ordered(
             np.asarray(table.columns[-1] * LENGTH_UNITS[chosen.extension.unit]), settled.order
         )
-    reading = Reading(
+    layout = FileLayout(
         encoding=encoding,
         separator=dialect.separator,
         decimal=dialect.decimal,
@@ -113,7 +113,7 @@ def parse_csv(
         extension=chosen.extension,
         notes=tuple(notes),
     )
-    return Recording(name, settled.time_s, load_n, counts, extension_m, reading)
+    return Recording(name, settled.time_s, load_n, counts, extension_m, layout)
 
 
 def _time(chosen: Chosen, table: Table, notes: list[str], where: str) -> tuple[Column, NDArray[np.float64]]:

@@ -1,7 +1,7 @@
 """What a recording of another instrument becomes: times, loads or counts, and how they were read.
 
-`CsvOptions` is everything a person may have to settle; `Reading` is what was settled, by the person or
-by the file itself. `Reading.as_options()` reads the same file again in exactly the same way, which is
+`CsvOptions` is everything a person may have to settle; `FileLayout` is what was settled, by the person or
+by the file itself. `FileLayout.as_options()` reads the same file again in exactly the same way, which is
 how a session keeps the original and recomputes from it.
 """
 
@@ -240,7 +240,7 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class FileLayout:
     """How a file was read, so that a person can check it and the file can be read again the same way."""
 
     encoding: str
@@ -254,7 +254,7 @@ class Reading:
     load: Column
     extension: Column | None
     notes: tuple[str, ...] = ()
-    """Sentences on anything a person may want to know of this reading."""
+    """Sentences on anything a person may want to know of how it was read."""
 
     def as_options(self) -> CsvOptions:
         """Options that read the same file again without any guessing."""
@@ -301,7 +301,7 @@ class Recording:
     load_n: NDArray[np.float64] | None
     counts: NDArray[np.int32] | None
     extension_m: NDArray[np.float64] | None
-    reading: Reading = field(repr=False)
+    layout: FileLayout = field(repr=False)
 
     def __post_init__(self) -> None:
         """Freeze the arrays. Raises: DataError if their shapes do not agree."""

@@ -61,7 +61,7 @@ PLATEAU_S: Final = 0.75
 
 
 @dataclass(frozen=True, slots=True)
-class Pull:
+class PullSamples:
     """What the rules look at. time_s, load_n: usable samples without glitches, zero subtracted, shape (n,)."""
 
     time_s: Array
@@ -90,7 +90,7 @@ class Pull:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class PullEvents:
     """The events of one pull."""
 
     first_peak: int | None
@@ -110,7 +110,7 @@ class Story:
     ripple: Ripple | None = None
 
 
-def tell(pull: Pull, falls: list[Fall] | None = None) -> Story:
+def find_events(pull: PullSamples, falls: list[Fall] | None = None) -> PullEvents:
     """Tell the events of a pull. falls: its sudden falls, where they were looked for already."""
     time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
     found = find_falls(time, load, peak, pull.noise_n, pull.usual_rate) if falls is None else falls
@@ -141,7 +141,7 @@ def tell(pull: Pull, falls: list[Fall] | None = None) -> Story:
         and not any(one.top <= fall.end and fall.start <= one.bottom for one in theirs)
     )
     rising = last is None and _rises_to_the_end(pull)
-    return Story(
+    return PullEvents(
         first_peak=_first_peak(pull, swings, driven, last),
         failure=_failure(pull, last, drops, settled, ripple, in_fall=in_fall, ended=ended),
         settled=settled,
@@ -170,7 +170,7 @@ def work(time: Array, load: Array, extension: Array, onset: int, top: int, broke
     return Energy(until(top), None if broke is None else until(broke), stiffness, float(stretch[top]))
 
 
-def _tenth(pull: Pull) -> int:
+def _tenth(pull: PullSamples) -> int:
     """Index from which the load is no handling: the first sample above a tenth of the peak."""
     if pull.top <= pull.onset:
         return pull.top
@@ -179,7 +179,7 @@ def _tenth(pull: Pull) -> int:
     )
 
 
-def _first_peak(pull: Pull, swings: list[Swing], driven: list[bool], last: Fall | None) -> int | None:
+def _first_peak(pull: PullSamples, swings: list[Swing], driven: list[bool], last: Fall | None) -> int | None:
     """The first highest load before a fall of 0.5 % that is not the drive's; the peak itself if it broke there."""
     highest = -np.inf
     for swing, known in zip(swings, driven, strict=True):
@@ -194,7 +194,7 @@ def _first_peak(pull: Pull, swings: list[Swing], driven: list[bool], last: Fall 
     return pull.top if last is not None or fell else None
 
 
-def _rises_to_the_end(pull: Pull) -> bool:
+def _rises_to_the_end(pull: PullSamples) -> bool:
     """Whether the load is at its highest, and still rising, when the recording ends."""
     time, load = pull.time_s, pull.load_n
     if load[-1] < NEAR_PEAK * pull.peak_n or time[-1] - time[pull.top] > max(1.0, 4.0 * pull.period_s):
@@ -206,7 +206,7 @@ def _rises_to_the_end(pull: Pull) -> bool:
     return slope > 0.1 * pull.usual_rate
 
 
-def _break_of(pull: Pull, falls: list[Fall]) -> Fall | None:
+def _break_of(pull: PullSamples, falls: list[Fall]) -> Fall | None:
     """The first fall that left less than half of what it fell from, with nothing as high after it."""
     load, top, peak = pull.load_n, pull.top, pull.peak_n
     for fall in falls:
@@ -216,7 +216,7 @@ def _break_of(pull: Pull, falls: list[Fall]) -> Fall | None:
     return _slow_break(pull.time_s, load, top, peak)
 
 
-def _ending_fall(pull: Pull, falls: list[Fall]) -> Fall | None:
+def _ending_fall(pull: PullSamples, falls: list[Fall]) -> Fall | None:
     """A sudden fall in which the recording ends, or right after which it does: nobody unloads as fast as that."""
     time, load = pull.time_s, pull.load_n
     if not falls or falls[-1].start < pull.top - 6:
@@ -253,7 +253,7 @@ def _end_of_hold(load: Array, top: int, peak: float) -> int:
 
 
 def _failure(
-    pull: Pull,
+    pull: PullSamples,
     last: Fall | None,
     drops: tuple[Drop, ...],
     settled: Settled | None,
@@ -325,7 +325,7 @@ def _half_way(time: Array, load: Array, last: Fall) -> float:
     return float(time[k - 1] + part * (time[k] - time[k - 1]))
 
 
-def _plateaus(pull: Pull, stop: int) -> tuple[Plateau, ...]:
+def _plateaus(pull: PullSamples, stop: int) -> tuple[Plateau, ...]:
     """Stretches of nearly constant load above a third of the peak."""
     time, load, onset, peak = pull.time_s, pull.load_n, pull.onset, pull.peak_n
     if stop - onset < 12:

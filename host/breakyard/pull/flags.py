@@ -4,7 +4,7 @@ from typing import Final
 
 from breakyard.curve import STORE_FULL, LoadCurve
 from breakyard.pull.budget import assumes_accuracy
-from breakyard.pull.events import Story
+from breakyard.pull.events import PullEvents
 from breakyard.pull.peak.reading import Reading
 from breakyard.pull.polarity import REVERSED
 from breakyard.pull.results import Peak
@@ -51,7 +51,7 @@ def raise_flags(
     curve: LoadCurve,
     zero: ZeroLine,
     reading: Reading,
-    story: Story,
+    events: PullEvents,
     peak: Peak,
     glitches: int,
     clipped: bool,
@@ -86,20 +86,20 @@ def raise_flags(
             )
         )
     found += _of_capacity(curve, peak)
-    if story.ripple is not None and story.ripple.size_n > TELLS_RIPPLE * peak.estimate_n:
-        ripple = story.ripple
+    if events.ripple is not None and events.ripple.size_n > TELLS_RIPPLE * peak.estimate_n:
+        ripple = events.ripple
         sentence = (
             f"The load swung by {100 * ripple.size_n / peak.estimate_n:.1f} % of the peak, {ripple.rate_hz:.2g} times "
             "a second: strokes or surges of the drive, which are not taken for what the specimen did."
         )
         found.append(("ripple", sentence))
-    if story.in_fall:
+    if events.in_fall:
         found.append(
             ("ends_in_fall", "The recording ends in the fall: it broke, and what was left is not known.")
         )
-    if story.failure.manner == "none":
+    if events.failure.manner == "none":
         found.append(("no_break", "It did not break: its strength is at least the peak."))
-    if story.ended_early:
+    if events.ended_early:
         found.append(("ended_early", "The recording ended under load; what came later is not known."))
     if curve.calibration is not None:
         beyond = curve.calibration.extrapolation(peak.estimate_n)

@@ -13,7 +13,7 @@ from breakyard.converter.response import delay
 from breakyard.curve import MINIMUM_SAMPLES, STORE_FULL, LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.budget import assumptions, budget_terms, peak_with_interval, told
-from breakyard.pull.events import Pull, tell, work
+from breakyard.pull.events import PullSamples, find_events, work
 from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches
@@ -114,7 +114,7 @@ def summarize(
         spoilt = np.append(spoilt, used[reading.glitch])
         kept = np.arange(len(used)) != reading.glitch
         used, time, load = used[kept], time[kept], load[kept]
-    if rail_n is not None:  # the story goes on at the rail
+    if rail_n is not None:  # the load goes on at the rail
         used = np.sort(np.concatenate([used, rails]))
         time, load = curve.time_s[used], curve.load_n[used] - zero.load_n(curve.time_s[used])
     onset = int(np.searchsorted(time, zero.onset_s))
@@ -124,7 +124,7 @@ def summarize(
     )
     rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]), filter_known=filtered)
     clipped = rail_n is not None
-    pull = Pull(
+    pull = PullSamples(
         time_s=time,
         load_n=load,
         onset=onset,
@@ -135,28 +135,28 @@ def summarize(
         clipped=clipped,
         too_short=reading.regime == "too_short",
     )
-    story = tell(pull)
+    events = find_events(pull)
     terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage, in_use)
-    cut_off = story.rising or (STORE_FULL in curve.flags and story.break_index is None)
+    cut_off = events.rising or (STORE_FULL in curve.flags and events.break_index is None)
     peak = peak_with_interval(curve, reading, rail_n, terms, coverage, bounded=cut_off or not zero.known)
-    flags, notes = raise_flags(curve, zero, reading, story, peak, len(spoilt), clipped)
+    flags, notes = raise_flags(curve, zero, reading, events, peak, len(spoilt), clipped)
     if reading.recovered is not None:
         flags, notes = flags + seen_through.flags, notes + seen_through.notes
-    at_least = peak.bound == "lower" or story.failure.manner == "none"
+    at_least = peak.bound == "lower" or events.failure.manner == "none"
     first_peak = None
-    if story.first_peak is not None:
+    if events.first_peak is not None:
         stated = (misalignment_deg, temperature_c, coverage, in_use)
-        first_peak = _first_peak(story.first_peak, time, load, peak, sampled, curve, zero, stated)
-    energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, story.break_index)
+        first_peak = _first_peak(events.first_peak, time, load, peak, sampled, curve, zero, stated)
+    energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, events.break_index)
     return Summary(
         run=_source(curve),
         peak=peak,
         strength=Strength(peak.estimate_n, peak.low_n, None if at_least else peak.high_n, at_least),
-        settled=story.settled,
+        settled=events.settled,
         first_peak=first_peak,
-        failure=story.failure,
+        failure=events.failure,
         rate=rate,
-        drops=story.drops,
+        drops=events.drops,
         energy=energy,
         flags=flags,
         budget=told(terms),
@@ -170,9 +170,9 @@ def summarize(
             zero.end_s,
         ),
         onset_s=zero.onset_s,
-        end_load_n=story.end_load_n,
+        end_load_n=events.end_load_n,
         recovery=_recovery(reading, rail_n),
-        plateaus=story.plateaus,
+        plateaus=events.plateaus,
         glitches=_told_glitches(curve, np.sort(spoilt), zero, time, load),
         notes=notes,
         assumptions=assumptions(curve, misalignment_deg, temperature_c, in_use)
@@ -181,7 +181,7 @@ def summarize(
         filter=seen_through.told,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
         curve=curve,
-        ripple=story.ripple,
+        ripple=events.ripple,
     )
 
 

@@ -124,8 +124,8 @@ def document(found: Found, path: Path, accuracy: float | None) -> dict[str, Any]
         "smallest_n": None if loads is None else float(loads.min()),
         "accuracy": accuracy if found.holds_loads else None,
         "accuracy_assumed": UNSTATED_ACCURACY if found.holds_loads and accuracy is None else None,
-        "read_as": recording.reading.as_options().to_dict(),
-        "notes": list(recording.reading.notes),
+        "read_as": recording.layout.as_options().to_dict(),
+        "notes": list(recording.layout.notes),
     }
 
 
@@ -145,4 +145,4 @@ def in_words(found: Found, unit: str) -> list[str]:
     else:
         assert recording.counts is not None
         size += f"; counts from {int(np.min(recording.counts))} to {int(np.max(recording.counts))}"
-    return [size, recording.reading.sentence(), *(f"note: {one}" for one in recording.reading.notes)]
+    return [size, recording.layout.sentence(), *(f"note: {one}" for one in recording.layout.notes)]

@@ -11,7 +11,7 @@ from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
 from breakyard.session.recordings import load_counts
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, KnownLoad, Plateaus, Point
+    from breakyard.calibration import Calibration, CalibrationPlateaus, KnownLoad, Point
     from breakyard.calibration.known_loads import Basis
     from breakyard.run import Run
     from breakyard.session.session import Session
@@ -27,7 +27,7 @@ class Known:
     source: Path
     gain: int | None
     run: "Run | None" = None
-    plateaus: "Plateaus | None" = None
+    plateaus: "CalibrationPlateaus | None" = None
     provenance: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -84,7 +84,7 @@ def from_second_cell(path: Path, other: Path, reference: Path, steps: int | None
             "give the reference cell's own calibration"
         )
 
-    def points() -> "tuple[tuple[Point, ...], Plateaus]":
+    def points() -> "tuple[tuple[Point, ...], CalibrationPlateaus]":
         first = find_plateaus(shown.time_s, shown.counts, usable=shown.usable, expected=steps)
         second = find_plateaus(run.time_s, run.counts, usable=run.usable, expected=len(first.found))
         return transfer_points(made, first.found, second.found), second

@@ -59,10 +59,10 @@ def try_one(data):
         values = recording.load_n if recording.load_n is not None else recording.counts
         assert np.isfinite(values).all()
         assert len(values) <= len(text)
-        again = parse_csv(text, name="x", options=recording.reading.as_options())
+        again = parse_csv(text, name="x", options=recording.layout.as_options())
         assert np.array_equal(again.time_s, recording.time_s)
         assert np.array_equal(again.load_n if recording.load_n is not None else again.counts, values)
-        assert recording.reading.sentence()
+        assert recording.layout.sentence()
     try:
         points = parse_points(text)
     except BreakyardError as error:

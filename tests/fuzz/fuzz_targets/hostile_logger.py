@@ -13,7 +13,7 @@ from unittest import mock
 from breakyard.device import fetching, keys, reach
 from breakyard.device.keeping import Keeper
 from breakyard.device.room import ask_room
-from breakyard.device.selftest import Plan, kept, run
+from breakyard.device.selftest import Procedure, kept, run
 from breakyard.errors import BreakyardError, LinkLost
 from breakyard.report.words.printable import printable
 from breakyard.wire.frame import NEED_DATA, FrameReader
@@ -138,7 +138,7 @@ async def _do(action, into, said):
             said.append(await client.stop())
         else:
             report = await run(
-                client, Plan(press=None, why_not="nobody is there", slow=False, tell=said.append)
+                client, Procedure(press=None, why_not="nobody is there", slow=False, tell=said.append)
             )
             document = {"time": "2026-05-03T10:00:00+00:00", **report.to_json()}
             said += [document, kept.keep(document), kept.shunt_moved(document)]

@@ -19,7 +19,7 @@ from breakyard.calibration.check_weighing import (
     DAY_S,
     FEW,
     Check,
-    Reading,
+    CheckCounts,
     as_calibrated,
     find_drift,
     judge,
@@ -60,7 +60,10 @@ def test_a_cell_that_did_not_change_is_rarely_accused() -> None:
         made = made_of(UP_AND_DOWN, counts)
         loaded = counts_of(np.array([40.0]) * scale)[0] + rng.normal(0.0, 3.0)
         check = weigh(
-            made, parse_load("40 kg"), Reading(ZERO + rng.normal(0.0, 3.0), loaded, 3.0, 3.0), when_utc_s=0.0
+            made,
+            parse_load("40 kg"),
+            CheckCounts(ZERO + rng.normal(0.0, 3.0), loaded, 3.0, 3.0),
+            when_utc_s=0.0,
         )
         beyond += not check.holds
 
@@ -73,8 +76,8 @@ def test_a_changed_span_is_seen_although_the_masses_are_poorly_known(change: flo
     made = made_of(UP_AND_DOWN, counts_of(NOMINAL))
     loaded = float(counts_of(np.array([40.0]), output=1.0 + change)[0])
 
-    same = weigh(made, parse_load("40 kg"), Reading(ZERO, loaded), when_utc_s=0.0)
-    other = weigh(made, parse_load("40 kg +- 0.2 kg"), Reading(ZERO, loaded), when_utc_s=0.0)
+    same = weigh(made, parse_load("40 kg"), CheckCounts(ZERO, loaded), when_utc_s=0.0)
+    other = weigh(made, parse_load("40 kg +- 0.2 kg"), CheckCounts(ZERO, loaded), when_utc_s=0.0)
 
     assert not same.holds
     assert other.holds
@@ -87,7 +90,7 @@ def test_what_is_allowed_never_exceeds_the_interval_plus_the_known_load() -> Non
     made = made_of(UP_AND_DOWN, counts_of(NOMINAL))
     loaded = float(counts_of(np.array([40.0]))[0])
     for text in ("40 kg", "2 x 20 kg", "40 kg +- 0.02 kg", "40 L water at 12 C"):
-        check = weigh(made, parse_load(text), Reading(ZERO, loaded), when_utc_s=0.0)
+        check = weigh(made, parse_load(text), CheckCounts(ZERO, loaded), when_utc_s=0.0)
         interval = made.interval(loaded, ZERO)
         own = parse_load(text).force(HERE, made.air).standard_n
         daily = 0.0005 * check.known_n / math.sqrt(3.0)
@@ -104,10 +107,15 @@ def test_gravity_cancels_only_at_the_same_place() -> None:
     loaded = float(counts_of(np.array([60.0]), gravity=there.value)[0])
 
     moved = weigh(
-        made, load, Reading(ZERO, loaded), when_utc_s=0.0, same_place=False, known=load.force(there, made.air)
+        made,
+        load,
+        CheckCounts(ZERO, loaded),
+        when_utc_s=0.0,
+        same_place=False,
+        known=load.force(there, made.air),
     )
-    wrong = weigh(made, load, Reading(ZERO, loaded), when_utc_s=0.0)
-    home = weigh(made, load, Reading(ZERO, float(counts_of(np.array([60.0]))[0])), when_utc_s=0.0)
+    wrong = weigh(made, load, CheckCounts(ZERO, loaded), when_utc_s=0.0)
+    home = weigh(made, load, CheckCounts(ZERO, float(counts_of(np.array([60.0]))[0])), when_utc_s=0.0)
 
     assert moved.holds
     assert not wrong.holds
@@ -161,7 +169,7 @@ def test_only_checks_of_the_same_calibration_count() -> None:
     """The history of an older calibration says nothing about the new one."""
     made = made_of(UP_AND_DOWN, counts_of(NOMINAL))
     good = weigh(
-        made, parse_load("40 kg"), Reading(ZERO, float(counts_of(np.array([40.0]))[0])), when_utc_s=9e5
+        made, parse_load("40 kg"), CheckCounts(ZERO, float(counts_of(np.array([40.0]))[0])), when_utc_s=9e5
     )
     old = [replace(checked(n, 2.0), calibration_hash="older") for n in range(5)]
 
@@ -201,4 +209,4 @@ def test_a_mass_that_shows_nothing_is_refused(text: str) -> None:
     """Nothing on the hook, or less than the calibration can see."""
     made = made_of(UP_AND_DOWN, counts_of(NOMINAL) + np.array([0, 60, -40, 20, 0, -60, 40.0]))
     with pytest.raises(CalibrationError, match=r"known mass|too light"):
-        weigh(made, parse_load(text), Reading(ZERO, ZERO + 4.3), when_utc_s=0.0)
+        weigh(made, parse_load(text), CheckCounts(ZERO, ZERO + 4.3), when_utc_s=0.0)

@@ -31,7 +31,7 @@ from breakyard.calibration import (
 )
 from breakyard.calibration.loops import loops
 from breakyard.calibration.model import group_of
-from breakyard.calibration.plateaus import Plateau
+from breakyard.calibration.plateaus import CalibrationPlateau
 from breakyard.errors import CalibrationError, UsageError
 from breakyard.simulate.cell import Cell
 from breakyard.simulate.converter import counts_per_mv_v
@@ -499,8 +499,8 @@ def test_the_device_copy_shows_the_same_load(degree: int) -> None:
     assert copy.content_hash == made.content_hash
 
 
-def plateau(counts: float, standard: float = 2.0) -> Plateau:
-    return Plateau(0.0, 10.0, counts, standard, 800, 3.0, 0.0, 39.0)
+def plateau(counts: float, standard: float = 2.0) -> CalibrationPlateau:
+    return CalibrationPlateau(0.0, 10.0, counts, standard, 800, 3.0, 0.0, 39.0)
 
 
 def test_a_transfer_carries_the_references_doubt() -> None:

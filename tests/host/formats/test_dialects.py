@@ -60,8 +60,8 @@ def test_any_dialect_reads_back_exactly(samples: list[tuple[int, float]], dialec
     assert recording.time_s.tolist() == [float(t) for t in times]
     assert recording.load_n is not None
     assert recording.load_n.tolist() == [load for _, load in samples]
-    assert recording.reading.decimal == dialect["decimal"]
-    assert recording.reading.separator == dialect["separator"]
+    assert recording.layout.decimal == dialect["decimal"]
+    assert recording.layout.separator == dialect["separator"]
 
 
 FIELDS = st.one_of(

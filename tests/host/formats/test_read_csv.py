@@ -45,8 +45,8 @@ def test_ten_thousand_uneven_steps_with_decimal_comma_and_two_header_rows(unit: 
     assert recording.load_n is not None
     np.testing.assert_array_equal(recording.time_s, micros / 1e6)
     np.testing.assert_allclose(recording.load_n, thousandths / 1000 * NEWTONS[unit], rtol=1e-15)
-    assert recording.reading.header_rows == 2
-    assert (recording.reading.separator, recording.reading.decimal) == (";", ",")
+    assert recording.layout.header_rows == 2
+    assert (recording.layout.separator, recording.layout.decimal) == (";", ",")
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_units_are_read_from_headers(header: str, unit: str) -> None:
     assert recording.load_n is not None
     np.testing.assert_array_equal(recording.time_s, [0.5, 1.5])
     np.testing.assert_allclose(recording.load_n, np.array([1.5, 2.5]) * NEWTONS[unit], rtol=1e-15)
-    assert recording.reading.load.unit == unit
+    assert recording.layout.load.unit == unit
 
 
 @pytest.mark.parametrize(
@@ -88,8 +88,8 @@ def test_preamble_unit_row_and_extension() -> None:
 
     assert recording.extension_m is not None
     np.testing.assert_allclose(recording.extension_m, [0.0, 2e-6], rtol=1e-15)
-    assert recording.reading.header_rows == 5
-    assert recording.reading.load.name == "Standardkraft [N]"
+    assert recording.layout.header_rows == 5
+    assert recording.layout.load.name == "Standardkraft [N]"
 
 
 def test_counts_keep_both_rails() -> None:
@@ -104,7 +104,7 @@ def test_counts_keep_both_rails() -> None:
 def test_forces_are_preferred_to_counts_and_a_column_can_be_chosen() -> None:
     text = "Time [s],Counts,Load [N]\n0,7,1.5\n1,8,2.5\n"
 
-    assert read(text).reading.load.number == 3
+    assert read(text).layout.load.number == 3
     assert read(text, load_column="counts").counts is not None
     assert read(text, load_column=2, unit="counts").counts is not None
 
@@ -148,7 +148,7 @@ def test_blank_rows_are_skipped_and_told() -> None:
 
     assert recording.load_n is not None
     assert recording.load_n.tolist() == [1.0, 2.0, 3.0]
-    assert recording.reading.skipped_rows == (3, 5)
+    assert recording.layout.skipped_rows == (3, 5)
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
@@ -172,7 +172,7 @@ def test_a_mass_is_refused_with_the_force_that_is_meant() -> None:
     assert "tf" in refused("Time [s],Weight [t]\n0,1\n1,2\n", UnitError)
     with pytest.raises(UnitError, match="write lbf"):
         read("Time [s],Load\n0,1\n1,2\n", unit="lb")
-    assert read("Time [s],Load [kg]\n0,1\n1,2\n", unit="kgf").reading.load.unit == "kgf"
+    assert read("Time [s],Load [kg]\n0,1\n1,2\n", unit="kgf").layout.load.unit == "kgf"
 
 
 @pytest.mark.parametrize(
@@ -226,7 +226,7 @@ def test_an_option_never_hides_a_factor_that_the_header_names() -> None:
     assert "header says kN, --load-unit says counts" in refused(text, UnitError, unit="counts")
     assert "header says ms, --time-unit says s" in refused(text, UnitError, time_unit="s")
     assert "header says mm" in refused(text, UnitError, extension_column=3, extension_unit="m")
-    assert read(text, unit="kN", time_unit="ms", extension_unit="mm").reading.load.unit == "kN"
+    assert read(text, unit="kN", time_unit="ms", extension_unit="mm").layout.load.unit == "kN"
 
 
 def test_missing_units_are_asked_for() -> None:
@@ -252,13 +252,13 @@ def test_the_same_options_read_the_same_file_again() -> None:
     text = "Zeit;Kraft;Weg\n[ms];[kN];[mm]\n0,5;1;0\n1,5;2.000,5;0,1\n\n2,5;3;0,2\n"
     first = read(text)
 
-    options = CsvOptions.from_dict(first.reading.as_options().to_dict())
+    options = CsvOptions.from_dict(first.layout.as_options().to_dict())
     again = parse_csv(text.encode(), options=options)
 
     np.testing.assert_array_equal(again.time_s, first.time_s)
     np.testing.assert_array_equal(again.load_n, first.load_n)
     np.testing.assert_array_equal(again.extension_m, first.extension_m)
-    assert again.reading.header_rows == first.reading.header_rows
+    assert again.layout.header_rows == first.layout.header_rows
 
 
 def test_options_from_a_notes_file_are_checked() -> None:

@@ -18,7 +18,7 @@ def read(text: str | bytes, **options: object) -> Recording:
     """Read a file, and again as a session would from what was settled: both must be the same."""
     data = text.encode() if isinstance(text, str) else text
     first = parse_csv(data, where="pull.csv", options=CsvOptions(**options))  # type: ignore[arg-type]
-    kept = CsvOptions.from_dict(first.reading.as_options().to_dict())
+    kept = CsvOptions.from_dict(first.layout.as_options().to_dict())
     again = parse_csv(data, where="pull.csv", options=kept)
     np.testing.assert_array_equal(again.time_s, first.time_s)
     np.testing.assert_array_equal(again.load_n, first.load_n)
@@ -32,7 +32,7 @@ def loads(recording: Recording) -> list[float]:
 
 
 def told(recording: Recording) -> str:
-    return " | ".join(recording.reading.notes)
+    return " | ".join(recording.layout.notes)
 
 
 def rows(separator: str = ",", decimal: str = ".", number: int = 40, step: float = 0.01) -> str:
@@ -129,7 +129,7 @@ def test_dates_and_times_of_day_count_from_the_first_across_midnight(kind: str) 
     recording = read("Time;Load [N]\n" + "".join(f"{text};{i}\n" for i, text in enumerate(texts)))
 
     np.testing.assert_allclose(recording.time_s, 0.025 * np.arange(200), atol=1e-9)
-    assert recording.reading.time.unit == "clock"
+    assert recording.layout.time.unit == "clock"
 
 
 def test_a_date_beside_a_time_of_day_takes_the_time() -> None:
@@ -177,7 +177,7 @@ def test_a_clock_beside_an_option_for_numbers_is_refused() -> None:
 def test_times_without_a_unit_are_known_where_only_one_makes_sense(stamps: list[float], unit: str) -> None:
     recording = read("Time,Load (N)\n" + "".join(f"{t},{i}\n" for i, t in enumerate(stamps)))
 
-    assert recording.reading.time.unit == unit
+    assert recording.layout.time.unit == unit
     assert f"taken for {unit}" in told(recording)
 
 
@@ -394,8 +394,8 @@ def test_blocks_join_without_a_seam(monkeypatch: pytest.MonkeyPatch) -> None:
 
     np.testing.assert_array_equal(pieces.time_s, whole.time_s)
     np.testing.assert_array_equal(pieces.load_n, whole.load_n)
-    assert pieces.reading == whole.reading
-    assert pieces.reading.skipped_rows == (19,)
+    assert pieces.layout == whole.layout
+    assert pieces.layout.skipped_rows == (19,)
     with pytest.raises(DataError, match=r"row 182"):
         read(text.replace("1.80;180.5", "1.80;180x5"))
 

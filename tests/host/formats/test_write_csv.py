@@ -42,7 +42,7 @@ def test_a_curve_reads_back(loads: list[float], marks: tuple[str, str], unit: st
     np.testing.assert_array_equal(recording.time_s, original.time_s)
     np.testing.assert_allclose(recording.load_n, original.load_n, rtol=1e-15, atol=1e-300)
     np.testing.assert_array_equal(recording.extension_m, original.extension_m)
-    assert recording.reading.load.name == f"Load [{unit}]"
+    assert recording.layout.load.name == f"Load [{unit}]"
 
 
 def test_zero_is_subtracted_and_doubtful_samples_are_marked() -> None:

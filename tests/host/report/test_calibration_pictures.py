@@ -8,8 +8,8 @@ import pytest
 
 from breakyard.calibration import (
     Calibration,
+    CalibrationPlateaus,
     Plate,
-    Plateaus,
     calibrate,
     gravity_at,
     parse_loads,
@@ -38,7 +38,7 @@ def recording() -> Run:
     return run_from_columns(np.arange(len(counts)) / 80.0, np.rint(counts).astype(np.int32), name="bench")
 
 
-def made(stated: str = STATED) -> tuple[Run, Plateaus, Calibration]:
+def made(stated: str = STATED) -> tuple[Run, CalibrationPlateaus, Calibration]:
     run = recording()
     points, plateaus = points_from_run(run, parse_loads(stated, mass_limit=0.0005))
     plate = Plate(2000 * 9.80665, 2.0, nonlinearity=0.0003)

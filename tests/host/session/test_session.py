@@ -163,7 +163,7 @@ def test_importing_again_keeps_what_people_added(session: Session) -> None:
     notes = session.notes("M1")
     assert (notes.specimen, notes.notes, notes.photos) == ("B1", "slipped once", ("a.jpg",))
     assert notes.more == {"video_offset_s": 2.5}
-    assert session.read_recording("M1").reading.load.unit == "kgf"
+    assert session.read_recording("M1").layout.load.unit == "kgf"
 
 
 def test_one_name_is_one_run(session: Session) -> None:

@@ -13,7 +13,7 @@ from typing import Final
 from breakyard.device.client.auth import Session, checked_key, key_id
 from breakyard.device.client.conversation import Conversation
 from breakyard.device.client.exchange import Exchange, number, silent
-from breakyard.device.client.reading import Reading
+from breakyard.device.client.read_window import ReadWindow
 from breakyard.device.client.refused import refused
 from breakyard.device.link.base import Link
 from breakyard.errors import LinkLost, LinkTimeout
@@ -236,33 +236,33 @@ class Client:
         Returns the run's end record, or None if the store holds none (the run is not complete).
         Raises: LinkError; what was kept before stays valid, and `first` continues from there.
         """
-        reading = Reading(run, first, min(self.link.read_records, MAX_READ), follow)
+        window = ReadWindow(run, first, min(self.link.read_records, MAX_READ), follow)
         asked: set[int] = set()
         try:
             progress, deadline = 0, 0.0
             while True:
-                while (start := reading.next_first()) is not None:
+                while (start := window.next_first()) is not None:
                     index, message = self._exchange.message(
-                        Command.READ, run=run, first=start, count=reading.count, follow=int(follow)
+                        Command.READ, run=run, first=start, count=window.count, follow=int(follow)
                     )
                     asked.add(index)
-                    reading.sent(index, start)
+                    window.sent(index, start)
                     await self._exchange.send(message)
                     deadline = time.monotonic() + self._timeout_s
-                if self._take_read(reading, keep):
-                    if reading.done:
-                        return reading.end
+                if self._take_read(window, keep):
+                    if window.done:
+                        return window.end
                     deadline = time.monotonic() + self._timeout_s
                     continue
-                if reading.next_first() is not None:
+                if window.next_first() is not None:
                     continue  # a hole was seen, and nothing more may come by itself
                 try:
                     await self._exchange.wait(deadline)
                 except LinkTimeout:
-                    if reading.progress == progress and not follow:
+                    if window.progress == progress and not follow:
                         raise LinkTimeout(silent(Command.READ, self._timeout_s)) from None
-                    progress = reading.progress
-                    reading.start_over()
+                    progress = window.progress
+                    window.start_over()
         finally:
             for index in asked:
                 self.conversation.give_up(index)
@@ -278,22 +278,22 @@ class Client:
                 found.append(raw)
         return found[0] if found else None
 
-    def _take_read(self, reading: Reading, keep: Callable[[bytes], None]) -> bool:
+    def _take_read(self, window: ReadWindow, keep: Callable[[bytes], None]) -> bool:
         """Hand on what came for a run and look at the answers; True if there was any. Raises: Refused."""
-        before = reading.progress
+        before = window.progress
         while self.conversation.stored:
             record, raw = self.conversation.stored.popleft()
-            if reading.take(record):
+            if window.take(record):
                 keep(raw)
-        for index in reading.waiting_for:
-            answer = None if reading.done else self.conversation.take_answer(index)
-            if answer is None or index not in reading.waiting_for:
+        for index in window.waiting_for:
+            answer = None if window.done else self.conversation.take_answer(index)
+            if answer is None or index not in window.waiting_for:
                 continue
             if answer.error != Error.OK:
                 raise refused(Command.READ, answer.error)
             results = unpack_results(Command.READ, answer.results, version=answer.version)
-            reading.answered(index, number(results["next"]), bool(results["finished"]))
-        return reading.progress > before
+            window.answered(index, number(results["next"]), bool(results["finished"]))
+        return window.progress > before
 
     async def erase(self, run: int, sha256: bytes) -> None:
         """Erase a complete run, proving that its content has been kept. Raises: LinkError."""

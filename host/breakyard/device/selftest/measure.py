@@ -32,7 +32,7 @@ CRASH: Final = "restarted after a crash"
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class Procedure:
     """How to go about it.
 
     Attributes:
@@ -56,13 +56,13 @@ class Plan:
     patience_s: float = field(default=30.0)
 
 
-async def run(client: Client, plan: Plan) -> Report:
+async def run(client: Client, procedure: Procedure) -> Report:
     """Make all checks. The client has said hello.
 
     Raises: UsageError while the logger is armed or recording, DataError when its firmware is too old, LinkError.
     """
     try:
-        return await _run(client, plan)
+        return await _run(client, procedure)
     except Refused as refused:
         if refused.error == Error.BAD_STATE:
             raise UsageError(BUSY) from refused
@@ -73,37 +73,37 @@ async def run(client: Client, plan: Plan) -> Report:
         ) from error
 
 
-async def _run(client: Client, plan: Plan) -> Report:
+async def _run(client: Client, procedure: Procedure) -> Report:
     assert client.identity is not None
     serial, boot = client.identity.serial, client.identity.boot
     await client.stream_status(True)
-    first = await _status(client, plan)
+    first = await _status(client, procedure)
     if first.state in (State.ARMED, State.RECORDING):
         raise UsageError(BUSY)
-    began = await _moment(client, plan)
-    plan.tell(f"looking at the cell for {LOOK_S} s: leave it alone")
-    await plan.pause(LOOK_S)
-    seen = await _samples(client, plan, LOOK_S)
-    ended = await _moment(client, plan)
+    began = await _moment(client, procedure)
+    procedure.tell(f"looking at the cell for {LOOK_S} s: leave it alone")
+    await procedure.pause(LOOK_S)
+    seen = await _samples(client, procedure, LOOK_S)
+    ended = await _moment(client, procedure)
     made = [
         checks.conversions(seen),
-        checks.rate(seen, slow_wanted=plan.slow),
+        checks.rate(seen, slow_wanted=procedure.slow),
         checks.stuck(seen),
         checks.noise(seen),
         checks.zero(seen, client.settings.capacity_counts if client.settings else 0),
         checks.pulses(seen),
         checks.missed(seen),
     ]
-    made += await _other_rate(client, plan)
-    if plan.shunt is not None:
-        made.append(await _shunt(client, plan, plan.shunt, seen))
-    made.append(await _press(client, plan, seen, made[0].verdict == Verdict.PASSED))
+    made += await _other_rate(client, procedure)
+    if procedure.shunt is not None:
+        made.append(await _shunt(client, procedure, procedure.shunt, seen))
+    made.append(await _press(client, procedure, seen, made[0].verdict == Verdict.PASSED))
     await client.stream_status(False)
-    plan.tell("measuring the link, the store")
-    made.append(checks.link(await _throughput(client, plan)))
+    procedure.tell("measuring the link, the store")
+    made.append(checks.link(await _throughput(client, procedure)))
     made.append(checks.store(await _store(client)))
     await client.stream_status(True)
-    last = await _status(client, plan)
+    last = await _status(client, procedure)
     await client.stream_status(False)
     again = await client.hello()
     restarted = again.boot != boot or last.now_s < first.now_s
@@ -125,18 +125,18 @@ async def _run(client: Client, plan: Plan) -> Report:
     return Report(serial.hex(), seen.rate_hz, checks.rate_name(seen.rate_hz), tuple(made))
 
 
-async def _status(client: Client, plan: Plan) -> Status:
+async def _status(client: Client, procedure: Procedure) -> Status:
     """A status from now on."""
     client.conversation.status = None
     for _ in range(100):
-        await plan.pause(0.1)
+        await procedure.pause(0.1)
         if client.status is not None:
             return client.status
     return await client.wait_for_status()
 
 
-async def _samples(client: Client, plan: Plan, seconds: int) -> Samples:
-    status = await _status(client, plan)
+async def _samples(client: Client, procedure: Procedure, seconds: int) -> Samples:
+    status = await _status(client, procedure)
     try:
         results = await client.ask(Command.SELF_TEST, seconds=seconds)
     except Refused as refused:
@@ -149,9 +149,9 @@ async def _samples(client: Client, plan: Plan, seconds: int) -> Samples:
     return Samples(**numbers, fault=status.fault)
 
 
-async def _other_rate(client: Client, plan: Plan) -> list[Check]:
+async def _other_rate(client: Client, procedure: Procedure) -> list[Check]:
     """The slow rate, where the RATE pin is wired to the board."""
-    if plan.slow:
+    if procedure.slow:
         return []
     name = "noise, slow rate"
     try:
@@ -162,55 +162,55 @@ async def _other_rate(client: Client, plan: Plan) -> list[Check]:
         return [left_out(name, "needs the key over this link (breakyard logger key), or a cable")]
     if not has_pin:
         return [left_out(name, RATE_IS_A_WIRE)]
-    plan.tell("the same at the slow rate")
+    procedure.tell("the same at the slow rate")
     try:
-        await plan.pause(SETTLE_S + SLOW_S)
-        seen = await _samples(client, plan, SLOW_S)
+        await procedure.pause(SETTLE_S + SLOW_S)
+        seen = await _samples(client, procedure, SLOW_S)
     finally:
         await client.ask(Command.TEST_RATE, slow_s=0)
-    await plan.pause(SETTLE_S)
+    await procedure.pause(SETTLE_S)
     slow = checks.rate(seen, slow_wanted=True)
     renamed = Check("rate, RATE low", slow.verdict, slow.found, slow.look, slow.numbers)
     return [renamed, checks.noise(seen, name)]
 
 
-async def _shunt(client: Client, plan: Plan, shunt: Shunt, rest: Samples) -> Check:
+async def _shunt(client: Client, procedure: Procedure, shunt: Shunt, rest: Samples) -> Check:
     """The count with the resistor on, and at rest again."""
-    if plan.hold is None:
+    if procedure.hold is None:
         return left_out("shunt", "nobody to ask: not on a terminal")
     looks = []
     for what in (HOLD_IT, TAKE_IT_OFF):
-        await plan.hold(what)
-        await plan.pause(SETTLE_S + SHUNT_S)
-        looks.append(await _samples(client, plan, SHUNT_S))
+        await procedure.hold(what)
+        await procedure.pause(SETTLE_S + SHUNT_S)
+        looks.append(await _samples(client, procedure, SHUNT_S))
     return checks.shunt(shunt, rest, *looks)
 
 
-async def _press(client: Client, plan: Plan, rest: Samples, converts: bool) -> Check:
-    if plan.press is None:
-        return checks.press(None, plan.why_not)
+async def _press(client: Client, procedure: Procedure, rest: Samples, converts: bool) -> Check:
+    if procedure.press is None:
+        return checks.press(None, procedure.why_not)
     if not converts:
         return checks.press(None, "no conversions to see it by")
-    plan.press()
+    procedure.press()
     limit = checks.noise_limit_counts(rest.rate_hz, rest.gain)
     return checks.press(
         await watch_press(
-            client, plan.pause, rest.mean_counts, max(rest.noise_counts, limit), plan.patience_s
+            client, procedure.pause, rest.mean_counts, max(rest.noise_counts, limit), procedure.patience_s
         ),
         "",
     )
 
 
-async def _throughput(client: Client, plan: Plan) -> float | None:
+async def _throughput(client: Client, procedure: Procedure) -> float | None:
     """Bytes of filler a second, or None when some did not come or were wrong."""
-    started = plan.now()
+    started = procedure.now()
     try:
         answers = await client.ask_many(Command.TEST_LINK, [{"size": MAX_FILLER}] * LINK_ASKS, AT_ONCE)
     except Refused:
         raise
     except LinkError:
         return None
-    taken_s = max(plan.now() - started, 1e-3)
+    taken_s = max(procedure.now() - started, 1e-3)
     if any(answer["filler"] != bytes(range(MAX_FILLER)) for answer in answers):
         return None
     return MAX_FILLER * LINK_ASKS / taken_s
@@ -226,13 +226,13 @@ async def _store(client: Client) -> Store:
     return Store(**{name: value for name, value in results.items() if isinstance(value, int)})
 
 
-async def _moment(client: Client, plan: Plan) -> tuple[float, float, float]:
+async def _moment(client: Client, procedure: Procedure) -> tuple[float, float, float]:
     """Device time, this computer's, and half the time there and back: of the quickest of five exchanges."""
     found = []
     for _ in range(5):
-        sent = plan.now()
+        sent = procedure.now()
         answer = await client.ask(Command.TIME)
-        half_s = (plan.now() - sent) / 2
+        half_s = (procedure.now() - sent) / 2
         assert isinstance(answer["now_s"], int)
         assert isinstance(answer["now_us"], int)
         found.append((half_s, answer["now_s"] + answer["now_us"] * 1e-6, sent + half_s))

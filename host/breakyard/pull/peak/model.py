@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.pull.peak.shape import Durations
-from breakyard.pull.peak.terms import LOOK_BACK, Fall, Surroundings, felt, seen
+from breakyard.pull.peak.terms import LOOK_BACK, FilteredFall, Surroundings, felt, seen
 
 Array = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ _ZOOM_DEVIATIONS: Final = 3.5
 class Solved:
     """For one filter order and one kind of duration; arrays of shape (sizes, middles)."""
 
-    fall: Fall
+    fall: FilteredFall
     sizes: Array
     """Bend size, ring size, and 1 for softening or 0; shape (sizes, 3)."""
     log_evidence: Array
@@ -129,7 +129,7 @@ class FallModel:
         """Evidence and peak for each row of sizes and each middle of a grid."""
         around = self.around
         middles = np.linspace(earliest, latest, count)
-        fall = Fall(order, durations, around.period_s, middles, self.local_slope)
+        fall = FilteredFall(order, durations, around.period_s, middles, self.local_slope)
         terms = seen(around, fall, around.time)
         look = felt(around, fall, terms.fixed.shape[-1])
         bend, ring, soft = (sizes[:, k, None, None] ** 2 for k in range(3))
@@ -185,7 +185,7 @@ class FallModel:
         row, column = np.unravel_index(int(np.argmax(part.log_evidence)), part.log_evidence.shape)
         middle, step = part.fall.middles[column], part.fall.step
         # Three middles with the step of the grid, so that the terms have the same sizes.
-        fall = Fall(
+        fall = FilteredFall(
             part.fall.order,
             part.fall.durations,
             around.period_s,
@@ -230,12 +230,12 @@ class FallModel:
             seen_n=columns @ factors + mean,
         )
 
-    def _curved(self, fall: Fall) -> Array:
+    def _curved(self, fall: FilteredFall) -> Array:
         """What a straight change with the middle leaves out between two of a row: (middles, times), in newtons."""
         inside = np.abs(self.around.time - fall.middles[:, None] - fall.lag) < 2.5 + 0.5 * fall.duration
         return np.where(inside, 0.05 * self.around.fall_n * fall.step**2, 0.0)
 
-    def _rough(self, fall: Fall) -> Array:
+    def _rough(self, fall: FilteredFall) -> Array:
         """What a shape with a few knots leaves out of a tear: (middles, times), in newtons."""
         u = self.around.time - fall.starts[:, None]
         lasts = 0.0 if fall.durations.sudden else fall.duration

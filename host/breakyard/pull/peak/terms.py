@@ -97,7 +97,7 @@ def look_around(time: Array, load: Array, falling: int, period_s: float, ring: R
 
 
 @dataclass(frozen=True, slots=True)
-class Fall:
+class FilteredFall:
     """Falls of one duration (and its like) around a row of middles, through a filter of one order."""
 
     order: int
@@ -148,7 +148,7 @@ class Terms:
     softening: Array
 
 
-def seen(around: Surroundings, fall: Fall, time: Array) -> Terms:
+def seen(around: Surroundings, fall: FilteredFall, time: Array) -> Terms:
     """What the filter shows of each term at these times."""
     order, slope = fall.order, around.slope
     u = time - fall.starts[:, None]
@@ -183,7 +183,7 @@ def seen(around: Surroundings, fall: Fall, time: Array) -> Terms:
     )
 
 
-def felt(around: Surroundings, fall: Fall, number: int, back: Array = LOOK_BACK) -> Terms:
+def felt(around: Surroundings, fall: FilteredFall, number: int, back: Array = LOOK_BACK) -> Terms:
     """The force itself at times from the start of the fall, in the terms of `seen` (whose `fixed` has so many).
 
     back: times up to the start of the fall, so none above zero. Three rows follow: how far the middle lies from
@@ -218,12 +218,12 @@ def felt(around: Surroundings, fall: Fall, number: int, back: Array = LOOK_BACK)
     )
 
 
-def _before(around: Surroundings, fall: Fall) -> NDArray[np.bool_]:
+def _before(around: Surroundings, fall: FilteredFall) -> NDArray[np.bool_]:
     """Which bends lie clearly before the fall, for each start of it."""
     return np.asarray(fall.starts[:, None] - around.bend_times > _LATEST_BEND)
 
 
-def _moved(around: Surroundings, fall: Fall, time: Array, shape: Array) -> list[Array]:
+def _moved(around: Surroundings, fall: FilteredFall, time: Array, shape: Array) -> list[Array]:
     """Change of the whole curve when the middle or the duration is one standard deviation higher."""
 
     low, high = fall.spread
@@ -239,7 +239,7 @@ def _moved(around: Surroundings, fall: Fall, time: Array, shape: Array) -> list[
     return [0.5 * (curves[0] - curves[1]), 0.5 * (curves[2] - curves[3])]
 
 
-def _main_ring(around: Surroundings, fall: Fall, after: Array) -> list[Array]:
+def _main_ring(around: Surroundings, fall: FilteredFall, after: Array) -> list[Array]:
     """The oscillation that the last samples show, and its change with frequency and decay."""
     ring = around.ring
     if ring is None:
@@ -268,7 +268,7 @@ def _main_ring(around: Surroundings, fall: Fall, after: Array) -> list[Array]:
     return [part for wave in waves for part in (wave.real, wave.imag)]
 
 
-def _other_rings(around: Surroundings, fall: Fall, after: Array) -> Array:
+def _other_rings(around: Surroundings, fall: FilteredFall, after: Array) -> Array:
     """Oscillations of any other frequency, as fractions of the fall."""
     since_end = around.time[around.falling] - fall.ends[:, None] - fall.lag
     share = np.exp(since_end / RING_DECAY) / np.sqrt(len(RING_CYCLES))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from breakyard.calibration import Calibration, Plateaus
+from breakyard.calibration import Calibration, CalibrationPlateaus
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
@@ -26,7 +26,7 @@ BLOCK_S = 0.5
 
 def plateau_figure(
     run: Run,
-    plateaus: Plateaus,
+    plateaus: CalibrationPlateaus,
     calibration: Calibration,
     *,
     unit: str = "N",

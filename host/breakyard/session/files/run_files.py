@@ -91,7 +91,7 @@ def add_recording(
     path = layout.original_file(name)
     _refuse_other_kind(layout.run_file(name), name)
     # Read as it will be read from now on, before anything is kept.
-    options = recording.reading.as_options()
+    options = recording.layout.as_options()
     parse_csv(data, name=name, options=options)
     imported = Imported(hashlib.sha256(data).hexdigest(), options, original_name, accuracy)
     new = write_once(path, data)

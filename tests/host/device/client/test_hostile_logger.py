@@ -12,7 +12,7 @@ from breakyard.device.client import download
 from breakyard.device.client.client import Client
 from breakyard.device.client.conversation import MAX_KEPT_LINES, MAX_KEPT_RECORDS, Conversation
 from breakyard.device.client.download import fetch
-from breakyard.device.client.reading import Reading
+from breakyard.device.client.read_window import ReadWindow
 from breakyard.device.link.memory import MemoryLink
 from breakyard.errors import DataError, LinkError
 from breakyard.wire.commands import pack_results, unpack_arguments
@@ -163,16 +163,16 @@ def test_a_run_without_an_end_does_not_fill_the_disk(tmp_path: Path, monkeypatch
 
 def test_two_reads_are_under_way_and_no_more() -> None:
     """The next one begins where the last one ends; a hole makes all of them anew from the record that is missing."""
-    reading = Reading(3, 10, 4, False)
+    window = ReadWindow(3, 10, 4, False)
     firsts = []
-    while (first := reading.next_first()) is not None:
+    while (first := window.next_first()) is not None:
         firsts.append(first)
-        reading.sent(len(firsts), first)
+        window.sent(len(firsts), first)
     assert firsts == [10, 14]
-    reading.answered(1, 14, False)
-    assert reading.next_first() == 10  # nothing came of it
+    window.answered(1, 14, False)
+    assert window.next_first() == 10  # nothing came of it
 
-    assert reading.waiting_for == ()
+    assert window.waiting_for == ()
 
 
 def test_a_part_of_another_run_is_never_continued(tmp_path: Path) -> None:

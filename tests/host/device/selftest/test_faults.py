@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from breakyard.device.client.client import Client
-from breakyard.device.selftest import Plan, Report, Verdict, run
+from breakyard.device.selftest import Procedure, Report, Verdict, run
 from breakyard.device.selftest.results import FAULTS
 from breakyard.device.selftest.shunt import Shunt
 from breakyard.errors import LinkLost, UsageError
@@ -42,7 +42,7 @@ def report(
     feed: Path,
     *options: str,
     before: Do | None = None,
-    plan: Plan | None = None,
+    procedure: Procedure | None = None,
     asked_s: list[float] | None = None,
 ) -> Report:
     """The self-test of a logger in front of that cell, after `before` was done to it.
@@ -73,7 +73,7 @@ def report(
                 assert asked_s is not None
                 asked_s.append(BEFORE_S + granted[0])
 
-            chosen = replace(plan or Plan(), pause=pause, now=lambda: granted[0])
+            chosen = replace(procedure or Procedure(), pause=pause, now=lambda: granted[0])
             if asked_s is not None:
                 chosen = replace(chosen, hold=hold)
             async with Client(link) as client:
@@ -225,10 +225,10 @@ def test_the_slow_rate(tmp_path: Path) -> None:
     found = report(feed, *slow)
     assert told(found, Verdict.FAILED) == {"rate": "B"}
     assert found.rate == "slow"
-    found = report(feed, *slow, plan=Plan(slow=True))
+    found = report(feed, *slow, procedure=Procedure(slow=True))
 
     assert told(found, Verdict.FAILED) == {}
-    assert told(report(cell(tmp_path), plan=Plan(slow=True)), Verdict.FAILED) == {"rate": "B"}
+    assert told(report(cell(tmp_path), procedure=Procedure(slow=True)), Verdict.FAILED) == {"rate": "B"}
 
 
 def test_both_rates_where_the_pin_is_wired(tmp_path: Path) -> None:
@@ -248,7 +248,7 @@ def test_both_rates_where_the_pin_is_wired(tmp_path: Path) -> None:
 def test_a_press_is_seen(tmp_path: Path, counts: float, verdict: Verdict) -> None:
     """An excursion of either sign and the return to zero; nothing, when nobody presses."""
     asked = []
-    found = report(cell(tmp_path, press=counts), plan=Plan(press=lambda: asked.append(1)))
+    found = report(cell(tmp_path, press=counts), procedure=Procedure(press=lambda: asked.append(1)))
     (seen,) = (one for one in found.checks if one.name == "answer to a press")
 
     assert asked == [1]
@@ -309,8 +309,8 @@ def test_power_that_goes_during_the_test(tmp_path: Path) -> None:
 )
 def test_a_resistor_across_one_arm(tmp_path: Path, shift: float, verdict: dict[str, str]) -> None:
     """100 kilohm across 350 ohm: the count moves as it must, or gain, wires and plug are named."""
-    resistor, asked_s = Plan(shunt=Shunt(100e3)), list[float]()
-    report(cell(tmp_path), plan=resistor, asked_s=asked_s)  # shows when the resistor is asked for
+    resistor, asked_s = Procedure(shunt=Shunt(100e3)), list[float]()
+    report(cell(tmp_path), procedure=resistor, asked_s=asked_s)  # shows when the resistor is asked for
     on_s, off_s = asked_s
     time_s = np.arange(1, int(120 / PERIOD_S)) * PERIOD_S
     counts = 20000.0 + np.random.default_rng(7).normal(0.0, NOISE, time_s.size)
@@ -318,7 +318,7 @@ def test_a_resistor_across_one_arm(tmp_path: Path, shift: float, verdict: dict[s
     feed = tmp_path / "shunt.feed"
     write_feed(feed, from_counts(time_s, np.rint(counts).astype(np.int32)))
 
-    found = report(feed, plan=resistor, asked_s=[])
+    found = report(feed, procedure=resistor, asked_s=[])
 
     assert told(found, Verdict.FAILED) == verdict
     (check,) = (one for one in found.checks if one.name == "shunt")
@@ -329,5 +329,5 @@ def test_nobody_to_hold_a_resistor(tmp_path: Path) -> None:
     """Left out, with the reason; without --shunt the check is not there at all."""
     assert (
         "not on a terminal"
-        in told(report(cell(tmp_path), plan=Plan(shunt=Shunt(100e3))), Verdict.LEFT_OUT)["shunt"]
+        in told(report(cell(tmp_path), procedure=Procedure(shunt=Shunt(100e3))), Verdict.LEFT_OUT)["shunt"]
     )

@@ -14,7 +14,7 @@ MAX_HOLES: Final = 64
 
 
 @dataclass
-class Reading:
+class ReadWindow:
     """The records of one run, wanted one after another from `wanted` on.
 
     Attributes:
