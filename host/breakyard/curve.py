@@ -43,6 +43,22 @@ GAP_STEPS: Final = 2.6
 """An imported recording has a gap where a step is longer than this many of the usual steps around it."""
 
 
+@dataclass(frozen=True, slots=True)
+class Unloaded:
+    """What a whole recording says of the zero to one of its parts: its lowest steady level, where others lie above it.
+
+    A pause between two pulls may be a pre-tension. `before` and `after` are how far what is quiet before and after
+    this part's pull is still to be trusted (a probability) if it lies above `level_n` by more than `near_n`.
+    """
+
+    level_n: float
+    standard_n: float
+    near_n: float
+    trust: float
+    before: float
+    after: float
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class LoadCurve:
     """Load over time. All arrays have the same length n and are read-only.
@@ -82,6 +98,8 @@ class LoadCurve:
     """Where a person says that the zero is; None: it is judged."""
     one_specimen: bool = False
     """Whether a person says that all of its pulls are of one specimen, so that it stays in one piece."""
+    unloaded: Unloaded | None = None
+    """For a part of a recording whose pauses are not all at one level; None: the part speaks for itself."""
 
     def __repr__(self) -> str:
         load = self.load_n[self.usable]

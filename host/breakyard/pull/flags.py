@@ -31,6 +31,7 @@ STILL_ON: Final = 0.15
 
 _WHERE: Final = {
     "after": "the unloaded part after the pull",
+    "recording": "the lowest steady level of the whole recording",
     "instrument": "the instrument itself",
     "calibration": "the calibration, which need not hold for another mounting",
 }
@@ -125,13 +126,15 @@ def _of_zero(zero: ZeroLine, peak: Peak) -> list[tuple[str, str]]:
     if zero.before_n is not None and abs(zero.before_n) > least:
         sentence = (
             "What looked like quiet before the pull was a load (a preload or a hold): the zero is that of "
-            f"{_WHERE.get(zero.heard[-1], 'nothing') if zero.heard else 'nothing'}."
+            f"{_WHERE.get(_best(zero.heard), 'nothing')}."
         )
         found.append(("preload", sentence))
     if not zero.quiet:
         if not zero.heard:
             sentence = "Nothing unloaded was recorded: the zero is not known, and the peak is a lower bound."
             found.append(("no_zero", sentence))
+        elif "recording" in zero.heard:
+            pass  # the part is one of a recording that knows its zero; "preload" tells it
         elif "after" in zero.heard:
             sentence = "The recording begins under load: its zero is that after the pull."
             found.append(("zero_after", sentence))
@@ -139,6 +142,11 @@ def _of_zero(zero: ZeroLine, peak: Peak) -> list[tuple[str, str]]:
             sentence = f"Nothing unloaded was recorded: the zero is that of {_WHERE[zero.heard[0]]}."
             found.append(("no_zero", sentence))
     return found
+
+
+def _best(heard: tuple[str, ...]) -> str:
+    """The believed witness that is named to people."""
+    return next((name for name in ("recording", "after") if name in heard), heard[-1] if heard else "")
 
 
 def _of_capacity(curve: LoadCurve, peak: Peak) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.curve import LoadCurve
+from breakyard.pull.pauses import unloaded_of
 from breakyard.pull.polarity import upright
 from breakyard.pull.witnesses import prior_of
 
@@ -67,14 +68,18 @@ def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCu
     stretches = _stretches(blocks, time, width, low, high)
     if len(stretches) < 2:
         return (curve,)
-    if _let_out(stretches[:-1], time, load, width, low):
+    broke = _let_go_at_once(stretches, time, load, width)
+    if not any(broke[:-1]):
         curve = replace(curve, flags=(*curve.flags, CYCLES))
     cuts = [0]
     for before, after in pairwise(stretches):
         cuts.append(int(good[(before.past + after.first) * width // 2]))
     cuts.append(len(curve.time_s))
+    spans = [(float(time[s.first * width]), float(time[s.past * width - 1])) for s in stretches]
+    known = unloaded_of(time, load, spans, broke)
     return tuple(
-        _part(curve, begin, end, f"{curve.name}#{i}") for i, (begin, end) in enumerate(pairwise(cuts), 1)
+        replace(_part(curve, begin, end, f"{curve.name}#{i}"), unloaded=unloaded)
+        for i, ((begin, end), unloaded) in enumerate(zip(pairwise(cuts), known, strict=True), 1)
     )
 
 
@@ -105,17 +110,21 @@ def _stretches(blocks: Array, time: Array, width: int, low: float, high: float) 
     return found
 
 
-def _let_out(stretches: Sequence[_Stretch], time: Array, load: Array, width: int, low: float) -> bool:
-    """Whether in all of these the load was let out slowly, so that nothing need have broken."""
-    for stretch in stretches:
-        part = slice(stretch.first * width, min((stretch.past + 1) * width, len(load)))
-        t, y = time[part], load[part] - low
-        above = np.flatnonzero(y > 0.5 * y.max())
-        last = int(above[-1])
+def _let_go_at_once(stretches: Sequence[_Stretch], time: Array, load: Array, width: int) -> list[bool]:
+    """Of each stretch, whether its load went at once, so that something broke, or was let out by a hand.
+
+    The fall is judged down to what lay in the pause after it, which may be a pre-tension.
+    """
+    found = []
+    ends = [*(stretch.first * width for stretch in stretches[1:]), len(load)]
+    for stretch, end in zip(stretches, ends, strict=True):
+        part = slice(stretch.first * width, end)
+        pause = load[min(stretch.past * width, end - 1) : end]
+        t, y = time[part], load[part] - float(np.median(pause))
+        last = int(np.flatnonzero(y > 0.5 * y.max())[-1])
         below = np.flatnonzero(y[last:] < 0.1 * y.max())
-        if not len(below) or t[last + int(below[0])] - t[last] < AT_ONCE_S:
-            return False
-    return True
+        found.append(not len(below) or bool(t[last + int(below[0])] - t[last] < AT_ONCE_S))
+    return found
 
 
 def _without_spikes(load: Array) -> Array:

@@ -82,7 +82,7 @@ def summarize(
         raise NoPull(f"{curve.name}: only {len(used)} usable samples; at least {MINIMUM_SAMPLES} are needed")
     time, load = curve.time_s[used], curve.load_n[used]
     try:
-        zero = find_zero(time, load, prior=prior_of(curve), stated=curve.zero_at)
+        zero = find_zero(time, load, prior=prior_of(curve), stated=curve.zero_at, unloaded=curve.unloaded)
     except NoPull as problem:
         raise NoPull(f"{curve.name}: {problem}") from None
     load = load - zero.load_n(time)

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from breakyard.calibration.terms import Table
 from breakyard.converter.noise import STEADY, noise_of
-from breakyard.curve import LARGEST_N, ZeroAt
+from breakyard.curve import LARGEST_N, Unloaded, ZeroAt
 from breakyard.errors import NoPull
 from breakyard.pull.witnesses import Prior, Weighed, Witness, weigh
 
@@ -77,7 +77,8 @@ class ZeroLine:
     quiet: bool
     """False when nothing unloaded was recorded before the pull, or what was is not believed."""
     heard: tuple[str, ...] = ("before",)
-    """The witnesses that are believed: "before", "after", "instrument", "calibration"; none: no zero is known."""
+    """The witnesses that are believed: "before", "after", "recording", "instrument", "calibration"; none: no zero is
+    known."""
     doubt: Table | None = None
     """True zero less this line at the peak, where that is no Gaussian; else the standard uncertainties hold."""
     shift_n: float | None = None
@@ -105,17 +106,22 @@ class ZeroLine:
 
 
 def find_zero(
-    time: Array, load: Array, *, prior: Prior | None = None, stated: ZeroAt | None = None
+    time: Array,
+    load: Array,
+    *,
+    prior: Prior | None = None,
+    stated: ZeroAt | None = None,
+    unloaded: Unloaded | None = None,
 ) -> ZeroLine:
     """Find the zero line, the noise and the onset of the pull whose largest sample is the recording's largest.
 
     time, load: usable samples without glitches, shape (n,). prior: what is known of the zero beforehand. stated:
-    where a person says it is; the others are then not heard.
+    where a person says it is; the others are then not heard. unloaded: what the rest of the recording says.
     Raises: NoPull if nothing rises above the noise, or what was stated is not there.
     """
     top = int(np.argmax(load))
     noise = noise_of(load)
-    blocks = _Blocks.of(time, load)
+    blocks = Blocks.of(time, load)
     lowest = blocks.lowest
     height = float(load[top]) - lowest
     if not height < LARGEST_N:
@@ -148,12 +154,35 @@ def find_zero(
             where = {"start": "before the pull", "end": "after the pull", "instrument": "by the instrument"}
             raise NoPull(f"the zero was stated to be {where[stated]}, but there is nothing steady there")
         witnesses = [Witness(one.name, one.level_n, one.standard_n, 1.0) for one in witnesses[:1]]
+    elif unloaded is not None:
+        witnesses = _with_the_rest(witnesses, unloaded)
     weighed = weigh(witnesses, height, lowest)
     return _as_line(weighed, line, after, time, load, top, noise, height)
 
 
+def _with_the_rest(witnesses: list[Witness], unloaded: Unloaded) -> list[Witness]:
+    """The witnesses, where the whole recording was lower than what is quiet beside this pull.
+
+    Two pauses at one level do not confirm each other: a pre-tension is set again on purpose. So one of them is heard.
+    """
+    trusts = {"before": unloaded.before, "after": unloaded.after}
+    above = [
+        one
+        for one in witnesses
+        if one.name in trusts
+        and trusts[one.name] < one.trust
+        and one.level_n > unloaded.level_n + unloaded.near_n
+    ]
+    if not above:
+        return witnesses
+    doubted = dataclasses.replace(above[0], trust=min(trusts[one.name] for one in above))
+    rest = [one for one in witnesses if one not in above]
+    heard = Witness("recording", unloaded.level_n, unloaded.standard_n, unloaded.trust)
+    return [doubted, heard, *rest]
+
+
 @dataclass(frozen=True, slots=True)
-class _Blocks:
+class Blocks:
     """Medians over short times: `width` samples each, in order; what does not fill a block at the end is left out."""
 
     width: int
@@ -162,7 +191,7 @@ class _Blocks:
     end_s: Array
 
     @classmethod
-    def of(cls, time: Array, load: Array) -> "_Blocks":
+    def of(cls, time: Array, load: Array) -> "Blocks":
         steps = np.diff(time)
         usual = float(np.median(steps)) if len(steps) else BLOCK_S
         width = max(FEWEST_IN_BLOCK, round(BLOCK_S / max(usual, 1e-9)))
@@ -214,7 +243,7 @@ class _Blocks:
         return abs(slope) > creep and abs(slope) > 4.0 * sure
 
 
-def _near(blocks: _Blocks, noise: float, height: float) -> tuple[float, float]:
+def _near(blocks: Blocks, noise: float, height: float) -> tuple[float, float]:
     """How far a block may lie from the level of a quiet stretch: as tight as the recording allows, and at most."""
     sway = noise_of(blocks.medians)
     loose = max(6.0 * noise, 0.01 * height)
@@ -222,7 +251,7 @@ def _near(blocks: _Blocks, noise: float, height: float) -> tuple[float, float]:
 
 
 def _before(
-    blocks: _Blocks, time: Array, load: Array, top: int, noise: float, height: float
+    blocks: Blocks, time: Array, load: Array, top: int, noise: float, height: float
 ) -> tuple[ZeroLine, float] | None:
     """The zero line through the quiet part before the pull, and how far it is to be trusted; None if there is none."""
     past = min(top // blocks.width, len(blocks.medians))
@@ -287,7 +316,7 @@ class _After:
     trust: float
 
 
-def _after(blocks: _Blocks, time: Array, load: Array, top: int, noise: float, height: float) -> _After | None:
+def _after(blocks: Blocks, time: Array, load: Array, top: int, noise: float, height: float) -> _After | None:
     """The unloaded part after the pull; None if nothing steady and low was recorded after it."""
     first = top // blocks.width + 1
     count = len(blocks.medians)
