@@ -4,6 +4,7 @@ from typing import Annotated, Final
 
 import typer
 
+from breakyard.cli.by_stage import Staged
 from breakyard.cli.output import guarded, steady_streams
 from breakyard.version import VERSION
 
@@ -14,6 +15,7 @@ CAUTION: Final = (
 
 app = typer.Typer(
     name="breakyard",
+    cls=Staged,
     help="Find out what load a part really carries: calibrate, read pulls, and give each peak its interval.",
     epilog=CAUTION,
     no_args_is_help=True,

@@ -21,7 +21,9 @@ def arm(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Let the logger wait for the pull and record it by itself; this computer may go away.
+    """Let the logger wait for the pull and record it by itself.
+
+    This computer may go away meanwhile.
 
     Example: breakyard logger arm --link ble:9f3c
     """

@@ -76,7 +76,7 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Weigh one known mass before the day's pulls, and see whether the calibration still holds.
+    """Weigh one known mass: does the calibration still hold today?
 
     The mass's load is compared with what the calibration shows. The difference may be as large as the calibration's own
     interval there; beyond, the status is 1 and it is time to calibrate again. Each check is added to a table per

@@ -1,6 +1,7 @@
 """The list of commands: one module each, with a function `command` whose docstring is its help."""
 
 from collections.abc import Callable
+from types import ModuleType
 from typing import Final
 
 import typer
@@ -31,23 +32,19 @@ from breakyard.cli import (
 )
 from breakyard.cli import range as range_
 
-MODULES: Final = {
-    "demo": demo,
-    "range": range_,
-    "rig": rig,
-    "design": design,
-    "calibrate": calibrate,
-    "record": record,
-    "field": field,
-    "check": check,
-    "step": step,
-    "summarize": summarize,
-    "plot": plot,
-    "compare": compare,
-    "report": report,
-    "import": import_,
-    "export": export,
+STAGES: Final[dict[str, dict[str, ModuleType]]] = {
+    "To see what it does": {"demo": demo},
+    "Before the day": {"range": range_, "rig": rig, "design": design},
+    "Cell and logger": {"calibrate": calibrate, "check": check, "step": step},
+    "At the pull": {"record": record, "field": field},
+    "What the pulls say": {"summarize": summarize, "plot": plot, "compare": compare, "report": report},
+    "Files in and out": {"import": import_, "export": export},
 }
+"""The commands by stage of the job, in its order; `--help` shows them so, each in one line of 80 columns."""
+
+MODULES: Final = {name: module for stage in STAGES.values() for name, module in stage.items()}
+
+LOGGER_STAGE: Final = "Cell and logger"
 
 LOGGER: Final[dict[str, Callable[..., None]]] = {
     "find": logger.find,
@@ -70,13 +67,19 @@ LOGGER: Final[dict[str, Callable[..., None]]] = {
 
 def register(app: typer.Typer) -> None:
     """Add every command to the application, in the order of the work."""
-    for name, module in MODULES.items():
-        app.command(name)(module.command)
+    for stage, modules in STAGES.items():
+        for name, module in modules.items():
+            app.command(name, rich_help_panel=stage)(module.command)
+        if stage == LOGGER_STAGE:
+            app.add_typer(_after_logger(), name="logger", rich_help_panel=stage)
+
+
+def _after_logger() -> typer.Typer:
     after_logger = typer.Typer(
-        help="Find a logger, see what it holds, fetch its runs, install it.",
+        help="Find a logger, read what it holds, set it, install it.",
         no_args_is_help=True,
         rich_markup_mode=None,
     )
     for name, function in LOGGER.items():
         after_logger.command(name)(function)
-    app.add_typer(after_logger, name="logger")
+    return after_logger

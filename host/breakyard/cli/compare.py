@@ -62,7 +62,9 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Compare groups of specimens: what each carries, what the next ones may bear, and a verdict for each pair.
+    """Compare groups of specimens, with a verdict for each pair.
+
+    Told are what each carries, what the next ones may bear, and what each difference really says.
 
     Pulls that did not break or went off scale count as "at least". Outliers and doubtful pulls are named, never
     dropped. With too few specimens it says what would have to be true, instead of ranking.

@@ -62,7 +62,9 @@ def command(
     ] = 1,
     as_json: JsonOption = False,
 ) -> None:
-    """Plan a comparison: specimens per group, what fewer can and can't show, and a random pulling order.
+    """Plan a comparison: how many specimens, in which order.
+
+    Told are the specimens per group, what fewer can and can't show, and a random pulling order.
 
     With a session, the order is written into its specimens.csv (which gets one row per specimen if it has none yet);
     an order that is already there is never replaced.

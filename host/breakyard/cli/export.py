@@ -60,7 +60,7 @@ def command(
     temperature: TemperatureOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write each pull's curve as CSV, with units in the headers, and one table of all results.
+    """Write curves and one table of all results, for other programs.
 
     The load of a curve counts from the pull's own zero where one was found. Existing files are replaced. JSON and
     Parquet hold newtons and seconds, whatever unit is shown elsewhere. An archive also keeps every file of each

@@ -20,7 +20,7 @@ def fetch(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Fetch runs from the logger's store, going on where an earlier attempt stopped.
+    """Fetch runs from the logger, going on where it stopped.
 
     If the link breaks it connects again by itself. Ctrl-C loses nothing: the same command goes on.
 

@@ -31,9 +31,10 @@ def command(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show the pulls on phones: talk to the logger, keep and read its runs, serve the field page on this network.
+    """Show the pulls on phones in this network, live and read.
 
-    Watching is free; commanding needs the pairing code shown here. Ctrl-C ends it; the logger goes on by itself.
+    Talks to the logger, keeps and reads its runs, and serves the field page on this network. Watching is free;
+    commanding needs the pairing code shown here. Ctrl-C ends it; the logger goes on by itself.
 
     Example: breakyard field slipway --link ble
     """

@@ -102,11 +102,11 @@ def command(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring in recordings of any other instrument, several at once if they are written alike.
+    """Bring in recordings of any other instrument (CSV), or a backup.
 
-    Separator, decimal mark, header rows, columns and units are found where the file tells them; what it leaves open is
-    asked for. What was not taken as it stood (times that repeat, rows without a load) is told. The originals are kept
-    as they are, each with a note of how it was read.
+    Several files at once if they are written alike. Separator, decimal mark, header rows, columns and units are found
+    where the file tells them; what it leaves open is asked for. What was not taken as it stood (times that repeat, rows
+    without a load) is told. The originals are kept as they are, each with a note of how it was read.
 
     What the field page passes on (its .run file and its table) is taken in one go: each run with what was said of it.
 

@@ -50,7 +50,7 @@ def command(
     press: Annotated[bool, typer.Option(help="Ask for a press on the cell in that test.")] = True,
     as_json: JsonOption = False,
 ) -> None:
-    """Put the firmware onto a board with MicroPython; its runs, settings and key stay.
+    """Put the firmware onto a board; runs, settings and key stay.
 
     The board must show its prompt. A new one does; on one that runs a logger, connect the prompt pin to ground while
     powering up (GP22 on a Pico). Each file is checked by its hash, the board starts anew, the logger gets a key

@@ -32,7 +32,7 @@ def find(
     seconds: Annotated[float, typer.Option(help="How long to listen for radio.", min=0.2, max=60)] = 5.0,
     as_json: JsonOption = False,
 ) -> None:
-    """Look for loggers by radio, and for ports that may lead to one.
+    """Look for loggers by radio, and for ports that may be one.
 
     Example: breakyard logger find
     """
@@ -167,7 +167,9 @@ def erase(
     link: LinkOption = "ble",
     as_json: JsonOption = False,
 ) -> None:
-    """Erase from the logger what lies complete on this computer, and nothing else.
+    """Erase from the logger what lies complete on this computer.
+
+    Nothing else is erased.
 
     Example: breakyard logger erase runs/*.run --link usb
     """
@@ -267,7 +269,9 @@ def key(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Give the logger a new key over the cable, and keep it on this computer.
+    """Give the logger a new key, over the cable.
+
+    It is kept on this computer.
 
     By radio, whoever has the key may arm, stop, set, store and erase; others only what --access says.
 

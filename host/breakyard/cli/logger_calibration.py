@@ -21,7 +21,7 @@ def command(
     link: LinkOption = "ble",
     as_json: JsonOption = False,
 ) -> None:
-    """Read the logger's copy of a calibration, or give it one, so that a telephone can show force.
+    """Read or write its copy of a calibration, for telephones.
 
     The copy names the whole calibration by its hash; forces are still computed from counts and the calibration
     file.

@@ -81,9 +81,10 @@ def command(
     speed: PullSpeedOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw a pull with its zero, onset, first peak, peak and interval, settled load and break.
+    """Draw a pull, the moment of its break, or all pulls together.
 
-    A recording of several pulls shows the first one; --pull 2 the second.
+    The pull is drawn with zero, onset, first peak, peak and interval, settled load and break. A recording of several
+    pulls shows the first one; --pull 2 the second.
 
     Example: breakyard plot 2026-05-03-slipway/runs/S1.run --view break --shade dark
     """

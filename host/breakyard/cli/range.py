@@ -46,7 +46,7 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Check that cell, gain and rate fit the expected load, before anything is pulled.
+    """Check that cell, gain and rate fit the expected load.
 
     Says what clips or is overloaded first and at what load, the smallest step and the noise, the shortest event and the
     fastest loading, and recommends gain and cell. Ends with status 1 if the expected load does not fit.

@@ -42,7 +42,7 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Record one pull with live numbers, and keep it for the next specimen.
+    """Record one pull with live numbers, for the next specimen.
 
     Ctrl-C ends the run, never loses it. If the link breaks the logger records on; the run is fetched when it is back.
 

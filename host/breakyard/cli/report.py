@@ -48,10 +48,11 @@ def command(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write one page that tells the session: curves, strengths, doubts, comparison, calibration, rig, hashes.
+    """Write one page that tells the whole session, to show or print.
 
-    The page needs no network and no other file, prints well, and can be read on a phone. It holds whatever people
-    wrote in the session's files: look at it before you publish it.
+    It tells curves, strengths, doubts, comparison, calibration, rig and hashes. The page needs no network and no other
+    file, prints well, and can be read on a phone. It holds whatever people wrote in the session's files: look at it
+    before you publish it.
 
     Example: breakyard report 2026-05-03-slipway --unit kgf --markdown
     """

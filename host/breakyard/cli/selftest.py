@@ -25,10 +25,10 @@ def command(
     bridge: Annotated[float, typer.Option(help="Ohms of the cell from A+ to A-, for --shunt.")] = 350.0,
     as_json: JsonOption = False,
 ) -> None:
-    """Test a logger: converter, wires, cell, link, flash, supply; with what to check where it fails.
+    """Test converter, wires, cell, link, flash and supply.
 
-    Leave the cell alone while it looks. Nothing is recorded, no run is touched. The latest result at each of the
-    converter's two rates is kept on this computer. Status 1 if a check failed.
+    What fails comes with what to check. Leave the cell alone while it looks. Nothing is recorded, no run is touched.
+    The latest result at each of the converter's two rates is kept on this computer. Status 1 if a check failed.
 
     Example: breakyard logger selftest --link usb
     """

@@ -41,7 +41,7 @@ def command(
     speed: PullSpeedOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Give each pull its peak with an interval, the way it broke, and the doubts.
+    """Give each pull its peak with an interval, and how it broke.
 
     In a session the results are written to results/ beside the runs; a pull whose recording and calibration have not
     changed is not computed again. A single pull is described line by line, with its uncertainty budget. A recording of

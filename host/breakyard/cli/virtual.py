@@ -25,10 +25,10 @@ def command(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Run the virtual logger for your own client, one at a time; Enter pulls its cell, Ctrl-C ends it.
+    """Run the virtual logger on this computer, for any client.
 
-    It is the firmware itself, in a real interpreter, with a cable's bytes; time follows the clock. protocol/README.md
-    tells how to try a client against it.
+    One client at a time; Enter pulls its cell, Ctrl-C ends it. It is the firmware itself, in a real interpreter, with a
+    cable's bytes; time follows the clock. protocol/README.md tells how to try a client against it.
     """
     if (tcp is None) != pty:
         raise UsageError("say --tcp PORT or --pty, one of them")
