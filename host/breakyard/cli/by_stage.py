@@ -2,17 +2,16 @@
 
 from typing import Any
 
-from typer import Context
 from typer.core import TyperGroup
 
 
 class Staged(TyperGroup):
     """Lists the commands under the stage that each was registered with (as its help panel).
 
-    The formatter's class lies elsewhere in each version of typer, so it has no type here.
+    Context and formatter are of other classes in each version of typer, so they have no types here.
     """
 
-    def format_commands(self, ctx: Context, formatter: Any) -> None:
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
         """Write a section for each stage, in the order of the job; all descriptions begin in one column."""
         shown = {
             name: self.commands[name] for name in self.list_commands(ctx) if not self.commands[name].hidden
