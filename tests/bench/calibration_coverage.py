@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from breakyard.calibration import Calibration, Plate, calibrate, gravity_at, parse_loads, points_from_run
 from breakyard.calibration.gravity import normal_gravity
-from breakyard.calibration.plateaus import Recording
+from breakyard.calibration.plateaus import CountsRecording
 from breakyard.run import run_from_columns
 from breakyard.simulate.cell import Cell, draw_cell
 from breakyard.simulate.chain import measure
@@ -106,7 +106,7 @@ def make_case(seed: int, cells: str = "bought") -> Case:
     return Case(cell, measure(truth, moved, converter, seed=seed), stated())
 
 
-def calibrated(run: Recording, case: Case) -> Calibration:
+def calibrated(run: CountsRecording, case: Case) -> Calibration:
     """What a user gets who states the masses, the plate and the latitude."""
     points, _ = points_from_run(run, parse_loads(case.stated))
     plate = Plate(CAPACITY_N, 2.0, nonlinearity=NONLINEARITY, hysteresis=0.0002)

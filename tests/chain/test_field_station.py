@@ -13,7 +13,7 @@ import pytest
 from breakyard.errors import LinkError, UsageError
 from breakyard.field.messages import Request
 from breakyard.field.station import Station
-from breakyard.field.watchers import Watcher, Watchers
+from breakyard.field.watchers import PageWatcher, Watchers
 from breakyard.run import read_run
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
@@ -59,7 +59,7 @@ class Seat:
 
     async def hears(self, kind: str, **wanted: Any) -> dict[str, Any]:
         """The next message of that kind with those values."""
-        watcher: Watcher = self.watcher
+        watcher: PageWatcher = self.watcher
         async with asyncio.timeout(60):
             while True:
                 message = await watcher.waiting.get()

@@ -21,7 +21,7 @@ from breakyard.cli.output import Output
 from breakyard.device.selftest import Report, checks
 from breakyard.device.selftest.measure import RATE_IS_A_WIRE
 from breakyard.device.selftest.results import left_out
-from breakyard.device.selftest.seen import Clock, Press, Samples, Store, Supply
+from breakyard.device.selftest.seen import Clock, Press, SelfTestResults, Store, Supply
 from breakyard.plan.describe import rig_from_table
 from breakyard.plan.elements import Element, check_element
 from breakyard.plan.ranges import counts_per_mv_v, rail_mv_v
@@ -442,7 +442,7 @@ def test_three_cells_feed_no_linear_regulator(board: str) -> None:
 
 def made_up() -> Report:
     """What a good logger's measurements are made into."""
-    rest = Samples(920, 9990, 0, 0, 0, 0, 0, 20498, 20332, 20661, 57800, 1, 71344)
+    rest = SelfTestResults(920, 9990, 0, 0, 0, 0, 0, 20498, 20332, 20661, 57800, 1, 71344)
     power = Supply(False, ResetCause.POWER, 0, 0, 1070)
     made = (
         checks.conversions(rest),

@@ -10,7 +10,7 @@ import hypothesis.strategies as st
 from firmware_support import Logger, command, split_frames
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
-from breakyard.device.client.auth import Session
+from breakyard.device.client.auth import SealedSession
 from breakyard.wire.commands import pack_arguments
 from breakyard.wire.layout import Command
 from logger.core import layout
@@ -161,7 +161,7 @@ def machine(auth, commands):
             """However many strangers were there before: after the longest wait he gets in at once."""
             self.link_breaks()
             self.pass_time(LONGEST_WAIT_MS)
-            session = Session(KEY)
+            session = SealedSession(KEY)
             frame, answer = self.challenge(session.host_nonce)
             assert answer is not None
             self.overheard.append(frame)

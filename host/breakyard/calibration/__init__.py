@@ -27,8 +27,8 @@ from breakyard.calibration.plateaus import (
 )
 from breakyard.calibration.points import Point, mass_point
 from breakyard.calibration.propagate import coverage_interval
-from breakyard.calibration.quality import E74, Quality
-from breakyard.calibration.sanity import Finding, check_sanity
+from breakyard.calibration.quality import E74, CalibrationQuality
+from breakyard.calibration.sanity import CalibrationFinding, check_sanity
 from breakyard.calibration.terms import Combined, Term, combine, coverage_factor, limits
 from breakyard.calibration.transfer import transfer_points, transferred_load
 
@@ -37,19 +37,19 @@ __all__ = [
     "Air",
     "Band",
     "Calibration",
+    "CalibrationFinding",
     "CalibrationPlateau",
     "CalibrationPlateaus",
+    "CalibrationQuality",
     "Combined",
     "DeviceCopy",
     "Drawn",
-    "Finding",
     "Gravity",
     "KnownLoad",
     "LackOfFit",
     "LoadInterval",
     "Plate",
     "Point",
-    "Quality",
     "Suspect",
     "Term",
     "air_at_height",

@@ -68,7 +68,7 @@ class CheckCounts:
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class CheckWeighing:
     """One check weighing, in newtons. `allowed_n` is the 95 % half-width for the difference shown - known."""
 
     when_utc_s: float
@@ -118,7 +118,7 @@ class Drift:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class CheckVerdict:
     """What the checks say: `recalibrate` now, or not; sentences for people, codes for programs."""
 
     recalibrate: bool
@@ -141,7 +141,7 @@ def weigh(
     known: Force | None = None,
     logger: str = "",
     source: str = "",
-) -> Check:
+) -> CheckWeighing:
     """Compare what the calibration shows under a known load with that load.
 
     `known` is the load's force where gravity or air differ from the calibration's; then `same_place` is False, and
@@ -172,7 +172,7 @@ def weigh(
         raise CalibrationError(
             f'"{load.text}" is too light for a check: the calibration itself is unsure by {allowed:.3g} N there'
         )
-    return Check(
+    return CheckWeighing(
         when_utc_s=when_utc_s,
         text=load.text,
         known_n=force.newtons,
@@ -242,7 +242,7 @@ def _gradient(calibration: Calibration, reading: CheckCounts) -> np.ndarray[tupl
     return np.array([z**k - z_zero**k for k in range(calibration.degree + 1)])
 
 
-def judge(calibration: Calibration, checks: Sequence[Check]) -> Verdict:
+def judge(calibration: Calibration, checks: Sequence[CheckWeighing]) -> CheckVerdict:
     """What the checks of one calibration say together; the latest decides whether to calibrate again.
 
     Checks of other calibrations are left out. Raises: CalibrationError without any check.
@@ -273,12 +273,12 @@ def judge(calibration: Calibration, checks: Sequence[Check]) -> Verdict:
             f"It drifts: at this pace it leaves its interval in {days:.0f} days. Calibrate again before then."
         )
     codes_zero, said_zero = _zero(calibration, latest)
-    return Verdict(not latest.holds, drift, (*codes, *codes_zero), (*said, *said_zero))
+    return CheckVerdict(not latest.holds, drift, (*codes, *codes_zero), (*said, *said_zero))
 
 
-def find_drift(checks: Sequence[Check]) -> Drift | None:
+def find_drift(checks: Sequence[CheckWeighing]) -> Drift | None:
     """A least-squares line through the days' mean shares; None for fewer than FEW days or a shorter TIME_BASE_DAYS."""
-    by_day: dict[int, list[Check]] = {}
+    by_day: dict[int, list[CheckWeighing]] = {}
     for check in checks:
         by_day.setdefault(math.floor(check.when_utc_s / DAY_S), []).append(check)
     days = [by_day[day] for day in sorted(by_day)]
@@ -306,7 +306,7 @@ def find_drift(checks: Sequence[Check]) -> Drift | None:
     return Drift(len(checks), pace, standard, significant, due)
 
 
-def _zero(calibration: Calibration, latest: Check) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _zero(calibration: Calibration, latest: CheckWeighing) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The zero against that of the calibration, as a gauge of overload; only where the capacity is known."""
     if calibration.plate is None:
         return (), ()

@@ -39,7 +39,7 @@ class Remounts:
 
 
 @dataclass(frozen=True, slots=True)
-class Hold:
+class CreepHold:
     """By which share of the load the reading crept, without its sign and with its own doubt added; how long it hung."""
 
     share: float
@@ -67,7 +67,7 @@ def remounts(calibration: Calibration, points: Sequence[Point]) -> Remounts:
     return Remounts(math.sqrt(math.fsum(x * x for x in shares) / (number - 1)), number - 1, shares)
 
 
-def hold(time_s: Floats, counts: Floats) -> Hold:
+def hold(time_s: Floats, counts: Floats) -> CreepHold:
     """Creep from one recording: empty for some seconds, the mass for half an hour, better empty again.
 
     time_s, counts: (n,). Share = |late - early| / (early - empty), each a mean over LOOK_S, the empty reading's own
@@ -108,4 +108,4 @@ def hold(time_s: Floats, counts: Floats) -> Hold:
     pace = (again - empty) / (again_s - empty_s) if math.isfinite(again) else 0.0
     crept = (late - early - pace * (late_s - early_s)) / (early - empty)
     doubt = 2.0 * math.hypot(empty_standard, early_standard, late_standard) / abs(early - empty)
-    return Hold(abs(crept) + doubt, end - start)
+    return CreepHold(abs(crept) + doubt, end - start)

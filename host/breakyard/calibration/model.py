@@ -26,9 +26,9 @@ from breakyard.calibration.loops import loops
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
 from breakyard.calibration.propagate import coverage_interval
-from breakyard.calibration.quality import CREEP_SEEN_S, Quality, assess
+from breakyard.calibration.quality import CREEP_SEEN_S, CalibrationQuality, assess
 from breakyard.calibration.shape import departure, errors_of_fit, scale_of, shapes
-from breakyard.calibration.terms import Shape, Table, Term, combine, limits, tabulated, together
+from breakyard.calibration.terms import Distribution, Shape, Term, combine, limits, tabulated, together
 from breakyard.document import hash_of
 from breakyard.errors import CalibrationError
 from breakyard.shown import Form, Mode, Picture, notebook
@@ -208,7 +208,7 @@ class Calibration:
         square, cube = (float(gradient @ np.asarray(vector)) for vector in self.curvature)
         bow, s_curve = errors_of_fit(load, square, cube, capacity)
         bends = self.bends(capacity, bound)
-        table = Table(bound * (bow * bends.bow + s_curve * bends.s_curve), bends.weights)
+        table = Distribution(bound * (bow * bends.bow + s_curve * bends.s_curve), bends.weights)
         beyond = self.extrapolation(load) > 1.01  # the highest mass itself reads a little high at times
         unseen = limits("departure", bound * departure(load, capacity, self.highest_known_n))
         return together("extrapolation" if beyond else "non-linearity", [tabulated("bend", table), unseen])
@@ -302,7 +302,7 @@ class Calibration:
         """
         return cls(**read(document))
 
-    def quality(self) -> Quality:
+    def quality(self) -> CalibrationQuality:
         """The terms and classes of ISO 376, ISO 7500-1 and ASTM E74 for these points, in their order."""
         loads = [point.load.force(self.gravity, self.air).newtons for point in self.points]
         counts = [point.counts for point in self.points]

@@ -34,7 +34,7 @@ SAME_LEVEL: Final = 0.01
 """Of the span: neighbouring steady stretches closer than this are one plateau, interrupted."""
 
 
-class Recording(Protocol):
+class CountsRecording(Protocol):
     """What is needed of a run."""
 
     @property
@@ -138,7 +138,7 @@ def find_plateaus(
 
 
 def points_from_run(
-    run: Recording, loads: Sequence[KnownLoad]
+    run: CountsRecording, loads: Sequence[KnownLoad]
 ) -> tuple[tuple[Point, ...], CalibrationPlateaus]:
     """Find the plateaus of a calibration run and pair them with the loads in the order they were hung.
 

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from breakyard.calibration.terms import Table, Term, coverage_factor
+from breakyard.calibration.terms import Distribution, Term, coverage_factor
 
 Floats = NDArray[np.float64]
 
@@ -78,14 +78,14 @@ def half_width_n(terms: Iterable[Term], coverage: float = 0.95) -> float:
     return max(-low, high)
 
 
-def mixture_table(weights: Floats, means_n: Floats, standards_n: Floats, cells: int = 1024) -> Table:
+def mixture_table(weights: Floats, means_n: Floats, standards_n: Floats, cells: int = 1024) -> Distribution:
     """A mixture of Gaussians as a table, evenly spaced. Arrays (n,), weights summing to 1."""
     kept = weights > 1e-9
     weights, means, standards = weights[kept] / weights[kept].sum(), means_n[kept], standards_n[kept]
     reach = 6.5 * standards
     low, high = float(np.min(means - reach)), float(np.max(means + reach))
     if high - low <= max(1e-12 * max(abs(low), abs(high)), SMALLEST):
-        return Table(np.array([float(weights @ means)]), np.ones(1))
+        return Distribution(np.array([float(weights @ means)]), np.ones(1))
     step = (high - low) / (cells - 1)
     turn = 2.0 * np.pi * np.fft.rfftfreq(2 * cells)
     spectrum = np.zeros(turn.size, dtype=np.complex128)
@@ -97,16 +97,16 @@ def mixture_table(weights: Floats, means_n: Floats, standards_n: Floats, cells: 
         spread = _placed(means[here] - low, weights[here], step, 2 * cells)
         spectrum += np.fft.rfft(spread) * np.exp(-0.5 * turn**2 * variance)
     found = np.maximum(np.fft.irfft(spectrum, 2 * cells)[:cells], 0.0)
-    return Table(np.asarray(low + step * np.arange(cells)), np.asarray(found / found.sum()))
+    return Distribution(np.asarray(low + step * np.arange(cells)), np.asarray(found / found.sum()))
 
 
-def lopsided_table(below_n: float, above_n: float, cells: int = 4096) -> Table:
+def lopsided_table(below_n: float, above_n: float, cells: int = 4096) -> Distribution:
     """Half a Gaussian of standard deviation below_n on the lower side, half one of above_n on the upper."""
     from scipy.special import ndtri
 
     deviates = ndtri((np.arange(cells) + 0.5) / cells)
     values = deviates * np.where(deviates < 0.0, below_n, above_n)
-    return Table(np.asarray(values), np.full(cells, 1.0 / cells))
+    return Distribution(np.asarray(values), np.full(cells, 1.0 / cells))
 
 
 def _is_normal(term: Term) -> bool:

@@ -78,7 +78,7 @@ class E74:
 
 
 @dataclass(frozen=True, slots=True)
-class Quality:
+class CalibrationQuality:
     """Largest values over the calibration, in percent; None where the readings do not show it.
 
     reversibility: down less up, of the load's own reading. hysteresis_span: the same, of the whole span.
@@ -148,7 +148,7 @@ def assess(
     creep_counts: float | None = None,
     resolution_counts: float = 1.0,
     loads_within: float = 0.0,
-) -> Quality:
+) -> CalibrationQuality:
     """Judge a calibration from its points in the order they were taken (loads in newtons, counts).
 
     `creep_counts` is the drift on a long plateau at the highest load, if there was one. `loads_within` is the relative
@@ -188,7 +188,7 @@ def assess(
     missing = tuple(name for name in judged if values[name] is None)
     withheld = 100.0 * loads_within > LOADS_FOR_A_CLASS
     iso_376, iso_7500 = (None if withheld else _class(classes, table) for classes in (ISO_376, ISO_7500))
-    return Quality(
+    return CalibrationQuality(
         e74=limits,
         iso_376=iso_376,
         iso_7500=iso_7500,

@@ -98,7 +98,7 @@ MISTAKES: Final[tuple[tuple[float, str, str], ...]] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class CalibrationFinding:
     """One thing that looks wrong: `code` for programs, `message` says what was seen and what to check.
 
     `serious` means: do not use this calibration before it is settled.
@@ -119,7 +119,7 @@ def check_sanity(
     noise_counts: float | None = None,
     rate_hz: float | None = None,
     previous: Calibration | None = None,
-) -> tuple[Finding, ...]:
+) -> tuple[CalibrationFinding, ...]:
     """Look at a calibration for usual mistakes; nothing found is an empty tuple.
 
     `noise_counts` is the standard deviation of single samples on a plateau, `rate_hz` their rate,
@@ -142,7 +142,7 @@ def output_ratio(calibration: Calibration) -> float | None:
     return 1.0 / float(calibration.slope_n_per_count(calibration.zero_counts)) / promised
 
 
-def _fit(calibration: Calibration) -> list[Finding]:
+def _fit(calibration: Calibration) -> list[CalibrationFinding]:
     """Whether the points agree with one another at all."""
     highest = calibration.highest_known_n
     missed = max(map(abs, calibration.residuals_n)) / highest
@@ -152,7 +152,7 @@ def _fit(calibration: Calibration) -> list[Finding]:
     if math.isfinite(counts) and max(missed, unsure) <= POOR_FIT:
         return []
     return [
-        Finding(
+        CalibrationFinding(
             "poor_fit",
             f"the points miss their own line by up to {missed:.1%} of the highest known load and leave it unsure by "
             f"{unsure:.1%}: check that each load is understood as it was meant, the order in which they hung, and that "
@@ -161,13 +161,13 @@ def _fit(calibration: Calibration) -> list[Finding]:
     ]
 
 
-def _slope(calibration: Calibration) -> list[Finding]:
+def _slope(calibration: Calibration) -> list[CalibrationFinding]:
     slope = float(calibration.slope_n_per_count(calibration.zero_counts))
     ratio = output_ratio(calibration)
     findings = []
     if slope < 0.0 and (ratio is None or ratio < 0.0):
         findings.append(
-            Finding(
+            CalibrationFinding(
                 "swapped_wires",
                 "counts fall when load is added: the two signal wires are swapped or the cell is pressed instead of "
                 "pulled; check the wiring (the calibration itself accounts for the sign)",
@@ -191,16 +191,16 @@ def _slope(calibration: Calibration) -> list[Finding]:
         if abs(math.log(size / factor)) <= NAMED_WITHIN
     ]
     for _, code, advice in sorted(near):
-        findings.append(Finding(code, f"{seen}: {advice}"))
+        findings.append(CalibrationFinding(code, f"{seen}: {advice}"))
     if not near:
         advice = (
             "check capacity and mV/V on the plate, the stated loads and their unit, the gain and the wiring"
         )
-        findings.append(Finding("slope_off_plate", f"{seen}: {advice}"))
+        findings.append(CalibrationFinding("slope_off_plate", f"{seen}: {advice}"))
     return findings
 
 
-def _zero(calibration: Calibration) -> list[Finding]:
+def _zero(calibration: Calibration) -> list[CalibrationFinding]:
     empty = [point.counts for point in calibration.points if point.load.nothing]
     if len(empty) < 2:
         return []
@@ -214,7 +214,7 @@ def _zero(calibration: Calibration) -> list[Finding]:
     if shift <= min(limits):
         return []
     return [
-        Finding(
+        CalibrationFinding(
             "zero_not_returning",
             f"the empty cell came back {shift:.3g} N off its first reading ({shown}): check that nothing was left "
             "hanging or jammed, let the cell warm up for 10 min; if it stays, suspect an overload",
@@ -223,11 +223,11 @@ def _zero(calibration: Calibration) -> list[Finding]:
     ]
 
 
-def _rails(calibration: Calibration) -> list[Finding]:
+def _rails(calibration: Calibration) -> list[CalibrationFinding]:
     findings = []
     if any(abs(point.counts) >= NEAR_RAIL * RAIL for point in calibration.points):
         findings.append(
-            Finding(
+            CalibrationFinding(
                 "near_rail",
                 "a calibration point lies within 5 % of the converter's rail: check the wiring for an open or swapped "
                 "wire, and use a lower gain",
@@ -241,7 +241,7 @@ def _rails(calibration: Calibration) -> list[Finding]:
             sign = 1.0 if at_capacity >= 0.0 else -1.0
             reach = abs(sign * RAIL - calibration.zero_counts) * slope
             findings.append(
-                Finding(
+                CalibrationFinding(
                     "clips_below_capacity",
                     f"the converter will clip at {reach:.4g} N, below the cell's capacity of {plate.capacity_n:.4g} N: "
                     "pull less than that or use gain 64",
@@ -256,24 +256,24 @@ def noise_counts_at(nanovolts: float, supply_v: float = SUPPLY_V, gain: int = 12
     return nanovolts * 1e-6 / supply_v * gain * COUNTS_PER_MV_V_AT_GAIN_1
 
 
-def _noise(noise_counts: float, rate_hz: float | None, gain: int | None) -> list[Finding]:
+def _noise(noise_counts: float, rate_hz: float | None, gain: int | None) -> list[CalibrationFinding]:
     usual = noise_counts_at(NOISE_NV["slow" if rate_hz is not None and rate_hz < 30.0 else "fast"])
     shown = noise_counts / (gain or 1) / COUNTS_PER_MV_V_AT_GAIN_1 * SUPPLY_V * 1e6
     nanovolts = "" if gain is None else f" ({shown:.0f} nV at {SUPPLY_V:g} V)"
     seen = f"the counts scatter by {noise_counts:.3g}{nanovolts}, the converter's data sheet says about {usual:.0f}"
     if noise_counts > NOISE_FACTOR * usual:
         advice = "check the cable's screen and ground (E- to GND), the supply, and that the load hung still"
-        return [Finding("noisy", f"{seen}: {advice}", serious=False)]
+        return [CalibrationFinding("noisy", f"{seen}: {advice}", serious=False)]
     if noise_counts < usual / NOISE_FACTOR:
         return [
-            Finding(
+            CalibrationFinding(
                 "too_quiet", f"{seen}: check that these are raw counts of a live cell, not filtered or stuck"
             )
         ]
     return []
 
 
-def _moved(calibration: Calibration, previous: Calibration) -> list[Finding]:
+def _moved(calibration: Calibration, previous: Calibration) -> list[CalibrationFinding]:
     new = float(calibration.slope_n_per_count(calibration.zero_counts))
     old = float(previous.slope_n_per_count(previous.zero_counts))
     change = new / old - 1.0
@@ -284,7 +284,7 @@ def _moved(calibration: Calibration, previous: Calibration) -> list[Finding]:
     if abs(change) <= max(MOVED, 2.0 * doubt):
         return []
     return [
-        Finding(
+        CalibrationFinding(
             "slope_moved",
             f"the slope moved by {change:+.2%} since the calibration {_called(previous)}, more than both allow "
             f"({2.0 * doubt:.2%}): check for the same cell, cable, gain and masses, and for an overload in between",

@@ -36,7 +36,7 @@ class Term:
     degrees_of_freedom: float = math.inf
     kind: Literal["A", "B"] = "B"
     shape: Shape = "normal"
-    table: "Table | None" = field(default=None, compare=False, repr=False)
+    table: "Distribution | None" = field(default=None, compare=False, repr=False)
     parts: tuple["Term", ...] = ()
 
     def to_json(self) -> dict[str, object]:
@@ -52,7 +52,7 @@ class Term:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Table:
+class Distribution:
     """A distribution of true value less estimate: newtons and their weights, both (n,), weights summing to 1."""
 
     values_n: NDArray[np.float64]
@@ -69,7 +69,7 @@ def limits(source: str, half_n: float, kind: Literal["A", "B"] = "B") -> Term:
     return Term(source, abs(half_n) / math.sqrt(3.0), kind=kind, shape="rectangular")
 
 
-def tabulated(source: str, table: Table, kind: Literal["A", "B"] = "B") -> Term:
+def tabulated(source: str, table: Distribution, kind: Literal["A", "B"] = "B") -> Term:
     """A term with the distribution of a table."""
     return Term(source, table.standard_n, kind=kind, shape="tabulated", table=table)
 

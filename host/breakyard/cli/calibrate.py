@@ -12,7 +12,7 @@ from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
 from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, Drawn, Finding
+    from breakyard.calibration import Calibration, CalibrationFinding, Drawn
     from breakyard.session.known_loads import Known
 
 _LOADS = "Known loads"
@@ -318,7 +318,7 @@ def _draw(
 
 def _document(
     made: "Calibration",
-    findings: "Sequence[Finding]",
+    findings: "Sequence[CalibrationFinding]",
     path: Path | None,
     pictures: Sequence[Path],
     earlier: "Calibration | None",

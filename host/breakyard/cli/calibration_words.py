@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 from breakyard.cli.output import Output
 
 if TYPE_CHECKING:
-    from breakyard.calibration import Calibration, CalibrationPlateaus, Drawn, Finding, KnownLoad
+    from breakyard.calibration import Calibration, CalibrationFinding, CalibrationPlateaus, Drawn, KnownLoad
 
 DOUBTFUL: Final = "Doubtful when it was made: "
 """Begins a sentence that a serious finding leaves in the calibration."""
@@ -64,7 +64,7 @@ def show(
         out.say(sentence)
 
 
-def show_findings(out: Output, findings: "Sequence[Finding]") -> None:
+def show_findings(out: Output, findings: "Sequence[CalibrationFinding]") -> None:
     """Print what looks wrong, the serious first, or that nothing does."""
     if not findings:
         out.say("\nNo usual mistake was found.")

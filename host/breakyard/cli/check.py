@@ -13,7 +13,7 @@ from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration, KnownLoad
-    from breakyard.calibration.check_weighing import Check, CheckCounts, Verdict
+    from breakyard.calibration.check_weighing import CheckCounts, CheckVerdict, CheckWeighing
     from breakyard.calibration.known_loads import Force
     from breakyard.run import Run
     from breakyard.session.session import Session
@@ -276,7 +276,12 @@ def _place(
 
 
 def _show(
-    out: Output, made: "Calibration", check: "Check", own: "Sequence[Check]", verdict: "Verdict", unit: str
+    out: Output,
+    made: "Calibration",
+    check: "CheckWeighing",
+    own: "Sequence[CheckWeighing]",
+    verdict: "CheckVerdict",
+    unit: str,
 ) -> None:
     from breakyard.report.words.values import load_text
     from breakyard.units import from_newtons
@@ -296,7 +301,7 @@ def _show(
         out.say(sentence)
 
 
-def chart(checks: "Sequence[Check]") -> list[str]:
+def chart(checks: "Sequence[CheckWeighing]") -> list[str]:
     """One line per check: the day, the difference, and where it lies in what is allowed (between the brackets).
 
     Letters only, so that every terminal shows it.
@@ -316,9 +321,9 @@ def chart(checks: "Sequence[Check]") -> list[str]:
 
 def _document(
     made: "Calibration",
-    check: "Check",
-    own: "Sequence[Check]",
-    verdict: "Verdict",
+    check: "CheckWeighing",
+    own: "Sequence[CheckWeighing]",
+    verdict: "CheckVerdict",
     table: Path,
     picture: Path | None,
 ) -> dict[str, object]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from breakyard.plan.rig import RigCheck
     from breakyard.session.reading import PullResult
     from breakyard.session.session import Session
-    from breakyard.simulate.scenario import Recording, Scenario
+    from breakyard.simulate.scenario import Scenario, SimulatedRecording
 
 CALIBRATION: Final = "weights"
 """Name of the demo's calibration, named in session.toml so that others beside it change nothing."""
@@ -130,7 +130,7 @@ class _Verdict:
     """A pull's summary beside the model's truth."""
 
     result: "PullResult"
-    recording: "Recording"
+    recording: "SimulatedRecording"
     holds: bool
 
     def document(self) -> dict[str, Any]:
@@ -148,7 +148,7 @@ class _Verdict:
         }
 
 
-def _verdict(result: "PullResult", recording: "Recording") -> _Verdict:
+def _verdict(result: "PullResult", recording: "SimulatedRecording") -> _Verdict:
     assert result.summary is not None
     peak, truth_n = result.summary.peak, recording.truth.peak_n
     return _Verdict(
@@ -257,7 +257,7 @@ async def _record_all(
             return logger.interpreter_version
 
 
-async def _fetch(client: Any, run: int, session: "Session", recording: "Recording") -> None:
+async def _fetch(client: Any, run: int, session: "Session", recording: "SimulatedRecording") -> None:
     """Fetch a run, keep it and its notes, and only then let the logger erase it."""
     from breakyard.device.client.download import PART, fetch
     from breakyard.session.files.notes import RunNotes

@@ -12,7 +12,7 @@ from breakyard.cli.output import JsonOption, Output
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
-    from breakyard.plan.few import Scatter, Shows, SinglePull
+    from breakyard.plan.few import PastScatter, Shows, SinglePull
     from breakyard.plan.order import PlannedPull
     from breakyard.plan.specimens import Plan
     from breakyard.session.files.specimens import Specimen
@@ -135,7 +135,7 @@ def command(
         out.say(f"The order is in {written}.")
 
 
-def _say_scatter(out: Output, cv: float, seen: "Scatter | None", *, assumed: bool) -> None:
+def _say_scatter(out: Output, cv: float, seen: "PastScatter | None", *, assumed: bool) -> None:
     if seen is not None:
         out.say(
             f"Scatter in the past sessions: {100 * seen.cv:.1f} % ({seen.degrees_of_freedom} degrees of freedom); "
@@ -203,7 +203,7 @@ def _names(groups: str | None, have: "Sequence[Specimen]") -> tuple[str, ...]:
     return names
 
 
-def _past_scatter(past: Sequence[Path], out: Output) -> "Scatter":
+def _past_scatter(past: Sequence[Path], out: Output) -> "PastScatter":
     """Scatter within the groups of past sessions. Raises: UsageError, DataError."""
     from breakyard.plan.few import cautious_scatter
     from breakyard.session.comparing import compare_results

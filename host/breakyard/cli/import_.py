@@ -163,7 +163,7 @@ def command(
             except (UsageError, ValueError) as error:
                 if len(recordings) == 1:
                     raise
-                refused.append(importing.Refused(one.path, f"{one.path.name}: {error}"))
+                refused.append(importing.RefusedFile(one.path, f"{one.path.name}: {error}"))
                 continue
             documents.append(importing.document(one, path, stated))
             _tell(out, one, path, kept_in.info.unit, several=len(recordings) > 1)

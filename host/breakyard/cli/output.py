@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn, Protocol, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
 
@@ -20,6 +20,8 @@ from breakyard.units import force_unit
 if TYPE_CHECKING:
     from rich.progress import Progress
     from rich.table import Table
+
+    from breakyard.device.fetching import Advance
 
 _T = TypeVar("_T")
 
@@ -69,12 +71,6 @@ def steady_streams() -> None:
             stream.reconfigure(encoding=None if stream.isatty() else "utf-8", errors="replace")
 
 
-class Step(Protocol):
-    """Tells a progress bar what was finished; `by` 0 only shows the words."""
-
-    def __call__(self, piece: str, by: int = 1) -> None: ...
-
-
 @dataclass(frozen=True, slots=True)
 class Output:
     """Where a command's results go."""
@@ -109,7 +105,7 @@ class Output:
         console.print(_table(title, headings, rows))
 
     @contextmanager
-    def progress(self, label: str, total: int) -> "Iterator[Step]":
+    def progress(self, label: str, total: int) -> "Iterator[Advance]":
         """Show a progress bar on standard error; the value is called once per finished piece, with its name."""
         from rich.console import Console
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn

@@ -19,7 +19,7 @@ from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
 from breakyard.report.words.printable import printable
 
 
-class Kind(StrEnum):
+class PictureKind(StrEnum):
     """How pictures are written."""
 
     PNG = "png"
@@ -44,7 +44,8 @@ def command(
         bool, typer.Option("--markdown", help="Also write a summary in Markdown, beside the page.")
     ] = False,
     pictures: Annotated[
-        Kind | None, typer.Option(help="Also write each picture as a file of this kind, beside the page.")
+        PictureKind | None,
+        typer.Option(help="Also write each picture as a file of this kind, beside the page."),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -95,7 +96,7 @@ def command(
 
         for name, picture in draw(content).items():
             written.append(page.with_name(f"{name}.{pictures.value}"))
-            write_atomically(written[-1], picture.png() if pictures is Kind.PNG else picture.svg())
+            write_atomically(written[-1], picture.png() if pictures is PictureKind.PNG else picture.svg())
     out.document(
         {
             "schema": "breakyard.report/1",

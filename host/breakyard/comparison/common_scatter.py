@@ -74,7 +74,7 @@ class Contrast:
 
 
 @dataclass(frozen=True, slots=True)
-class Scatter:
+class CommonScatter:
     """What all groups show of their scatter together."""
 
     families: tuple[FamilyFit, ...]
@@ -133,7 +133,7 @@ class Model:
         relative = math.sqrt(sum((p.own_n / p.value_n) ** 2 for p in pulls) / len(pulls))
         return relative / LOG_SD[family]
 
-    def _scatter(self) -> Scatter | None:
+    def _scatter(self) -> CommonScatter | None:
         if self.freedom < 1:
             return None
         found = []
@@ -149,7 +149,7 @@ class Model:
         found.sort(key=lambda one: -one.log_likelihood)
         plausible = tuple(one for one in found if one.log_likelihood > found[0].log_likelihood - IMPLAUSIBLE)
         p = plausible[0].p_alike
-        return Scatter(plausible, self.breaks, self.freedom, p is None or p > UNALIKE)
+        return CommonScatter(plausible, self.breaks, self.freedom, p is None or p > UNALIKE)
 
     def _alike(self, family: Family, height: float) -> float | None:
         """Probability of so different scatters between groups that scatter alike; simulated."""

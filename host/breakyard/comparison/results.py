@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from breakyard.comparison.anova import WelchF
-from breakyard.comparison.common_scatter import Scatter
+from breakyard.comparison.common_scatter import CommonScatter
 from breakyard.comparison.groups import Group
 from breakyard.comparison.verdict import Pair
 from breakyard.document import to_plain
@@ -50,7 +50,7 @@ class Comparison:
     pooled_cv: float | None
     """Scatter within the groups taken together, relative; for planning the next session."""
     pooled_df: int
-    scatter: Scatter | None
+    scatter: CommonScatter | None
     """The one scatter that the verdicts take for all groups; None where nothing shows any."""
     left_out: tuple[str, ...]
     """Sentences: which pulls are not in here, and why."""

@@ -108,7 +108,7 @@ def pair_of(
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
+class CautiousRatio:
     """Two groups' ratio by everything that applies, the most cautious of it: widest interval, largest probability."""
 
     method: Method
@@ -120,7 +120,7 @@ class Weighed:
     common: tuple[Contrast, ...]
 
 
-def weigh(model: Model, first: int, second: int, among: ManyPairs) -> Weighed:
+def weigh(model: Model, first: int, second: int, among: ManyPairs) -> CautiousRatio:
     """Weigh two groups of a model, by their numbers in it."""
     pulls = model.groups[first], model.groups[second]
     instrument = ratio_standard(*pulls)
@@ -139,11 +139,11 @@ def weigh(model: Model, first: int, second: int, among: ManyPairs) -> Weighed:
     if own is not None:
         found.append(own)
     if not found:
-        return Weighed("none", None, None, None, None, None, ())
+        return CautiousRatio("none", None, None, None, None, None, ())
     method: Method = "common_scatter" if alike and common else "own_scatter"
     if found[0].ratio is None:
         method = "survivors"
-    return Weighed(
+    return CautiousRatio(
         method=method,
         p=max(one.p for one in found),
         ratio=found[0].ratio,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from breakyard.converter.cuts import Cut
 from breakyard.converter.fit import CANDIDATES, STAMP_S, Fit, fit_orders
 from breakyard.converter.response import filtered_power
-from breakyard.converter.step import FitsVerdict, Quality, StepResponse, StepSource
+from breakyard.converter.step import FitsVerdict, StepQuality, StepResponse, StepSource
 from breakyard.errors import DataError
 
 Array = NDArray[np.float64]
@@ -131,7 +131,7 @@ def _quality(
     fits: Sequence[Fit],
     order: int,
     shape: tuple[Array, Array, Array],
-) -> Quality:
+) -> StepQuality:
     phases = np.sort([(cut.phase + fit.half_way) % 1.0 for cut, fit in zip(used, fits, strict=True)])
     gaps = np.diff(np.append(phases, phases[0] + 1.0)) if len(phases) else np.ones(1)
     at, left, standard = shape
@@ -141,7 +141,7 @@ def _quality(
     def middle(values: Sequence[float]) -> float:
         return float(np.median(values)) if len(values) else 0.0
 
-    return Quality(
+    return StepQuality(
         found=len(found),
         used=len(used),
         with_missing=len(found) - len(used),
@@ -168,7 +168,7 @@ class _Doubt:
     sentence: str
 
 
-def _judge(quality: Quality, weights: Array, best: int) -> tuple[FitsVerdict, tuple[str, ...]]:
+def _judge(quality: StepQuality, weights: Array, best: int) -> tuple[FitsVerdict, tuple[str, ...]]:
     """The verdict, and sentences for people: what is in the way, or what was found."""
     doubts = (
         _Doubt(

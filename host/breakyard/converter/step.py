@@ -33,7 +33,7 @@ class StepSource:
 
 
 @dataclass(frozen=True, slots=True)
-class Quality:
+class StepQuality:
     """Whether the data are good enough. Durations and times are in conversions."""
 
     found: int
@@ -73,7 +73,7 @@ class StepResponse:
     """Time since the cut, in conversions, as far as the best order tells when the fall began."""
     left: tuple[float, ...]
     standard: tuple[float, ...]
-    quality: Quality
+    quality: StepQuality
     sentences: tuple[str, ...]
     sources: tuple[StepSource, ...]
 
@@ -154,7 +154,7 @@ class StepResponse:
                 at=tuple(map(float, content["response"]["at_conversions"])),
                 left=tuple(map(float, content["response"]["left"])),
                 standard=tuple(map(float, content["response"]["standard"])),
-                quality=Quality(**content["quality"]),
+                quality=StepQuality(**content["quality"]),
                 sentences=tuple(map(str, content["sentences"])),
                 sources=tuple(StepSource(**source) for source in content["sources"]),
             )

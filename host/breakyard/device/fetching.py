@@ -18,13 +18,13 @@ TRIES: Final = 6
 """Attempts in a row that bring nothing, before it gives up: about a minute by radio."""
 
 
-class Step(Protocol):
-    """Told of each piece that was finished; `by` 0 only says something."""
+class Advance(Protocol):
+    """Advances a progress bar by the pieces that are finished, and names the last; `by` 0 only shows the words."""
 
     def __call__(self, piece: str, by: int = 1) -> None: ...
 
 
-Progress = Callable[[str, int], AbstractContextManager[Step]]
+Progress = Callable[[str, int], AbstractContextManager[Advance]]
 """Shows how far a piece of work has come: takes its label and the number of its steps."""
 
 
@@ -84,7 +84,7 @@ async def _begin(client: Client, job: FetchJob) -> None:
     job.wanted = [stored[number] for number in job.numbers or sorted(stored)]
 
 
-async def _go_on(link: Link, job: FetchJob, step: Step) -> None:
+async def _go_on(link: Link, job: FetchJob, step: Advance) -> None:
     """One connection: fetch what is not here yet. Raises: LinkError when it breaks, DataError."""
     async with reach(link) as client:
         assert client.identity is not None

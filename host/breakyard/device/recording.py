@@ -25,8 +25,8 @@ from breakyard.wire.layout import SETTING_LIMITS, Setting, State
 from breakyard.wire.records import Status
 
 
-class Watcher(Protocol):
-    """Told what happens while a pull is recorded."""
+class RecordingObserver(Protocol):
+    """Shows what happens while a pull is recorded."""
 
     def say(self, text: str) -> None:
         """Something to know."""
@@ -69,7 +69,7 @@ class RecordJob:
     specimen: str
     now: bool
     seconds: float | None
-    watcher: Watcher
+    observer: RecordingObserver
     run: int = 0
     name: str = ""
     stop_wanted: bool = False
@@ -82,9 +82,9 @@ class RecordJob:
         """Say how long the store will take samples; and whether that is little."""
         said, self.warning = room_lines(self.keeper.session, status)
         self.seconds_left = status.seconds_left
-        self.watcher.say(said)
+        self.observer.say(said)
         if self.warning:
-            self.watcher.warn(self.warning)
+            self.observer.warn(self.warning)
 
     @property
     def should_stop(self) -> bool:
@@ -109,7 +109,7 @@ async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
             except LinkError as error:
                 if not job.run or isinstance(error, LinkGone):
                     raise
-                job.watcher.line(f"link lost, the logger records on: {error}")
+                job.observer.line(f"link lost, the logger records on: {error}")
                 await asyncio.sleep(pause_s(attempt))
                 attempt += 1
 
@@ -142,7 +142,7 @@ async def _watch(client: Client, job: RecordJob) -> bool:
     try:
         while True:
             status = await client.wait_for_status()
-            job.watcher.status(status)
+            job.observer.status(status)
             if status.state == State.RECORDING and follow is None:
                 job.began_s = job.began_s or time.monotonic()
                 job.name = await job.keeper.place(client, job.run, job.name)
@@ -177,7 +177,7 @@ async def _set_alarm(client: Client, job: RecordJob) -> None:
     try:
         counts, said = alarm_counts(session)
     except BreakyardError as error:
-        job.watcher.warn(f"the logger's alarm is not set: {error}")
+        job.observer.warn(f"the logger's alarm is not set: {error}")
         return
     lowest, _, highest = SETTING_LIMITS[Setting.CAPACITY_COUNTS]
     if not max(lowest, 1) <= counts <= highest:
@@ -185,6 +185,6 @@ async def _set_alarm(client: Client, job: RecordJob) -> None:
     try:
         await client.set(Setting.CAPACITY_COUNTS, counts)
     except Refused as refused:
-        job.watcher.warn(f"the logger's alarm is not set: {refused}")
+        job.observer.warn(f"the logger's alarm is not set: {refused}")
         return
-    job.watcher.say(f"the logger's alarm is set to the stop load, {said}")
+    job.observer.say(f"the logger's alarm is set to the stop load, {said}")

@@ -23,7 +23,7 @@ from websockets.http11 import Response
 from breakyard.errors import BreakyardError, LinkError
 from breakyard.field.code import PairingCode
 from breakyard.field.messages import MAX_REQUEST, Request, request_of, told
-from breakyard.field.watchers import Watcher, Watchers
+from breakyard.field.watchers import PageWatcher, Watchers
 
 SOCKET_PATH: Final = "/socket"
 MAX_CONNECTIONS: Final = 60
@@ -185,7 +185,7 @@ class Door:
                 if watcher.behind.is_set():
                     connection.transport.abort()
 
-    async def _send(self, connection: ServerConnection, watcher: Watcher) -> None:
+    async def _send(self, connection: ServerConnection, watcher: PageWatcher) -> None:
         try:
             while True:
                 try:
@@ -196,7 +196,7 @@ class Door:
         except ConnectionClosed:
             return
 
-    async def _hear(self, connection: ServerConnection, watcher: Watcher) -> None:
+    async def _hear(self, connection: ServerConnection, watcher: PageWatcher) -> None:
         try:
             async for message in connection:
                 watcher.put(await self._done(message))

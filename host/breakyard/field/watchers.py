@@ -9,7 +9,7 @@ BACKLOG: Final = 100
 """Messages that may wait for one page: ten seconds of numbers. A page that is further behind shows nothing of use."""
 
 
-class Watcher:
+class PageWatcher:
     """One page: what it has not been sent yet. `behind` is set once it did not keep up."""
 
     def __init__(self) -> None:
@@ -28,15 +28,15 @@ class Watchers:
     """All pages that watch now."""
 
     def __init__(self) -> None:
-        self._all: set[Watcher] = set()
+        self._all: set[PageWatcher] = set()
 
     def __len__(self) -> int:
         return len(self._all)
 
     @contextmanager
-    def joined(self, first: str) -> Iterator[Watcher]:
+    def joined(self, first: str) -> Iterator[PageWatcher]:
         """A new watcher, which hears `first` and then everything that is told until it leaves."""
-        watcher = Watcher()
+        watcher = PageWatcher()
         watcher.put(first)
         self._all.add(watcher)
         try:

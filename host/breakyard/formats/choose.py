@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import DataError, UnitError, UsageError
-from breakyard.formats.columns import Header, is_force, is_mass, split_unit
+from breakyard.formats.columns import ColumnHeader, is_force, is_mass, split_unit
 from breakyard.formats.recording import (
     CLOCK,
     COUNTS,
@@ -46,7 +46,7 @@ class Chosen:
 
 
 def choose_columns(
-    headers: Sequence[Header],
+    headers: Sequence[ColumnHeader],
     numeric: Sequence[bool],
     options: CsvOptions,
     where: str,
@@ -97,19 +97,21 @@ def choose_columns(
     )
 
 
-def _listed(headers: Sequence[Header]) -> str:
+def _listed(headers: Sequence[ColumnHeader]) -> str:
     if not any(header.text for header in headers):
         return f"columns 1 to {len(headers)}, without names"
     shown = ", ".join(str(header) for header in headers[:8])
     return shown + (f" and {len(headers) - 8} more" if len(headers) > 8 else "")
 
 
-def _named(headers: Sequence[Header], wanted: str | int | None, option: str, where: str) -> Header | None:
+def _named(
+    headers: Sequence[ColumnHeader], wanted: str | int | None, option: str, where: str
+) -> ColumnHeader | None:
     if wanted is None:
         return None
     if isinstance(wanted, str):
         key = wanted.strip().casefold()
-        tests: tuple[Callable[[Header], str], ...] = (
+        tests: tuple[Callable[[ColumnHeader], str], ...] = (
             lambda header: header.text,
             lambda header: header.name,
             lambda header: split_unit(header.text)[0],
@@ -132,13 +134,13 @@ def _named(headers: Sequence[Header], wanted: str | int | None, option: str, whe
 
 
 def _choose_time(
-    free: Sequence[Header],
-    moments: Sequence[Header],
-    headers: Sequence[Header],
+    free: Sequence[ColumnHeader],
+    moments: Sequence[ColumnHeader],
+    headers: Sequence[ColumnHeader],
     numeric: int,
     load_known: bool,
     where: str,
-) -> list[Header]:
+) -> list[ColumnHeader]:
     found = [header for header in free if header.is_time]
     if len(found) > 1:
         # "Time [s]" beside "Pause [s]": the name decides, if it can.
@@ -162,10 +164,10 @@ def _choose_time(
 
 
 def _choose_load(
-    free: Sequence[Header], headers: Sequence[Header], notes: list[str], where: str
-) -> list[Header]:
+    free: Sequence[ColumnHeader], headers: Sequence[ColumnHeader], notes: list[str], where: str
+) -> list[ColumnHeader]:
     # From the surest to the least sure; the first kind that occurs at all decides.
-    kinds: tuple[Callable[[Header], bool], ...] = (
+    kinds: tuple[Callable[[ColumnHeader], bool], ...] = (
         lambda header: header.is_load and (is_force(header.unit) or header.bare_force is not None),
         lambda header: header.is_counts,
         lambda header: is_mass(header.unit) and not header.is_time,
@@ -189,7 +191,7 @@ def _choose_load(
     )
 
 
-def _several(found: Sequence[Header | Column], role: str) -> str:
+def _several(found: Sequence[ColumnHeader | Column], role: str) -> str:
     both = " and ".join(str(one) for one in found)
     return f"columns {both} can all be the {role}"
 
@@ -216,7 +218,7 @@ def _finest(values: NDArray[np.float64]) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
-def _choose_extension(free: Sequence[Header], notes: list[str]) -> Header | None:
+def _choose_extension(free: Sequence[ColumnHeader], notes: list[str]) -> ColumnHeader | None:
     found = [header for header in free if header.is_extension]
     if len(found) > 1:
         names = " and ".join(map(str, found))
@@ -230,7 +232,7 @@ def _choose_extension(free: Sequence[Header], notes: list[str]) -> Header | None
     return found[0] if found else None
 
 
-def _refuse_other(header: Header, said: str | None, wanted: str, option: str, where: str) -> None:
+def _refuse_other(header: ColumnHeader, said: str | None, wanted: str, option: str, where: str) -> None:
     """Refuse an option that contradicts the header: one of them hides a factor."""
     if said is not None and said != wanted:
         raise UnitError(
@@ -239,14 +241,14 @@ def _refuse_other(header: Header, said: str | None, wanted: str, option: str, wh
         )
 
 
-def _said_load(header: Header) -> str | None:
+def _said_load(header: ColumnHeader) -> str | None:
     """The unit of force that the header tells, or counts; None for a mass, which a person may set right."""
     if means_counts(header.unit):
         return COUNTS
     return find_force_unit(header.unit) if header.unit else header.bare_force
 
 
-def _time_unit(header: Header, is_clock: bool, options: CsvOptions, where: str) -> str:
+def _time_unit(header: ColumnHeader, is_clock: bool, options: CsvOptions, where: str) -> str:
     if is_clock:
         if options.time_unit not in (None, CLOCK):
             raise UnitError(
@@ -274,7 +276,7 @@ def no_time_unit(column: Column, where: str) -> UnitError:
     )
 
 
-def _load_unit(header: Header, options: CsvOptions, where: str) -> str:
+def _load_unit(header: ColumnHeader, options: CsvOptions, where: str) -> str:
     if options.unit is not None:
         wanted = load_unit(options.unit)
         # A mass in a header is a slip that the person sets right; another force would be a hidden factor.
@@ -294,7 +296,7 @@ def _load_unit(header: Header, options: CsvOptions, where: str) -> str:
         raise UnitError(f"{where}, column {header}: {error} (with --load-unit)") from None
 
 
-def _length_unit(header: Header, options: CsvOptions, where: str) -> str:
+def _length_unit(header: ColumnHeader, options: CsvOptions, where: str) -> str:
     if options.extension_unit is not None:
         _refuse_other(
             header, find_length_unit(header.unit), options.extension_unit, "--extension-unit", where

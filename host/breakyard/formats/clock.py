@@ -193,7 +193,7 @@ def to_seconds(values: Floats | NDArray[np.int64], unit: str) -> Floats:
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class RisingTimes:
     """Times that rise strictly, in the order that makes them do so, and what was done to them."""
 
     time_s: Floats
@@ -204,7 +204,7 @@ class Settled:
     """Place of the first row that goes back too far to be put in order; nothing was settled then."""
 
 
-def settle(time_s: Floats, unit: str) -> Settled:
+def settle(time_s: Floats, unit: str) -> RisingTimes:
     """Unwrap counters, put rows that are a little out of order into order, spread times that are repeated."""
     notes: list[str] = []
     time_s = _unwrapped(time_s, unit, notes)
@@ -214,11 +214,11 @@ def settle(time_s: Floats, unit: str) -> Settled:
         order = np.argsort(time_s, kind="stable")
         moved = int(np.abs(order - np.arange(order.size)).max())
         if moved > SWAPPED_ROWS or back.size > SWAPPED_SHARE * time_s.size:
-            return Settled(time_s, None, (), int(back[0]) + 1)
+            return RisingTimes(time_s, None, (), int(back[0]) + 1)
         time_s = time_s[order]
         rows = f"{back.size} row{'s' if back.size > 1 else ''}"
         notes.append(f"{rows} came before an earlier time; the rows were put in order of time")
-    return Settled(_spread(time_s, notes), order, tuple(notes))
+    return RisingTimes(_spread(time_s, notes), order, tuple(notes))
 
 
 def _unwrapped(time_s: Floats, unit: str, notes: list[str]) -> Floats:

@@ -81,7 +81,7 @@ def split_unit(text: str) -> tuple[str, str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Header:
+class ColumnHeader:
     """What stands above one column."""
 
     number: int
@@ -148,7 +148,7 @@ class Header:
         return f'"{self.text}"' if self.text else f"{self.number}"
 
 
-def read_headers(rows: Sequence[Sequence[str]], columns: int) -> tuple[Header, ...]:
+def read_headers(rows: Sequence[Sequence[str]], columns: int) -> tuple[ColumnHeader, ...]:
     """Read what stands above `columns` columns; `rows` are the header rows, split into fields.
 
     The names are in the lowest row that names a time or a load, else in the lowest row of the right
@@ -172,7 +172,7 @@ def read_headers(rows: Sequence[Sequence[str]], columns: int) -> tuple[Header, .
         if unit_below:
             name, unit = text, unit_below
             text = f"{text} [{unit_below}]"
-        headers.append(Header(number=number, text=text.strip(), name=name, unit=unit))
+        headers.append(ColumnHeader(number=number, text=text.strip(), name=name, unit=unit))
     return tuple(headers)
 
 
@@ -182,5 +182,5 @@ def _only_units(row: Sequence[str]) -> bool:
 
 
 def _speaks(text: str) -> bool:
-    header = Header(number=1, text=text, name=split_unit(text)[0], unit=split_unit(text)[1])
+    header = ColumnHeader(number=1, text=text, name=split_unit(text)[0], unit=split_unit(text)[1])
     return bool(text.strip()) and (header.is_time or header.is_load or header.is_extension)

@@ -25,7 +25,7 @@ from breakyard.formats.recording import (
     Recording,
 )
 from breakyard.formats.sniff import Dialect, sniff
-from breakyard.formats.table import Array, Table, read_table
+from breakyard.formats.table import Array, ColumnTable, read_table
 from breakyard.formats.text import Lines, decode, split_fields, split_header
 
 _T = TypeVar("_T", bound=np.generic)
@@ -116,7 +116,9 @@ def parse_csv(
     return Recording(name, settled.time_s, load_n, counts, extension_m, layout)
 
 
-def _time(chosen: Chosen, table: Table, notes: list[str], where: str) -> tuple[Column, NDArray[np.float64]]:
+def _time(
+    chosen: Chosen, table: ColumnTable, notes: list[str], where: str
+) -> tuple[Column, NDArray[np.float64]]:
     """The column of times with its unit settled, and its seconds."""
     columns = chosen.times
     values = [table.columns[0], *table.columns[2 : 1 + len(columns)]]
@@ -142,7 +144,7 @@ def _time(chosen: Chosen, table: Table, notes: list[str], where: str) -> tuple[C
     return column, to_seconds(found, column.unit)
 
 
-def _load(chosen: Chosen, table: Table, notes: list[str], where: str) -> tuple[Column, Array]:
+def _load(chosen: Chosen, table: ColumnTable, notes: list[str], where: str) -> tuple[Column, Array]:
     columns = chosen.loads
     if len(columns) == 1:
         return columns[0], table.columns[1]
@@ -155,7 +157,7 @@ def _load(chosen: Chosen, table: Table, notes: list[str], where: str) -> tuple[C
     return columns[at], values[at]
 
 
-def _left_out(table: Table) -> list[str]:
+def _left_out(table: ColumnTable) -> list[str]:
     """Sentences on the rows that are not in the recording."""
     notes = []
     if table.remarks:
@@ -182,7 +184,7 @@ def _ordered(values: NDArray[_T], order: NDArray[np.intp] | None) -> NDArray[_T]
 def _refuse_falls(
     time_s: NDArray[np.float64],
     index: int,
-    table: Table,
+    table: ColumnTable,
     lines: Lines,
     dialect: Dialect,
     column: Column,
@@ -198,7 +200,7 @@ def _refuse_falls(
     )
 
 
-def _newtons(values: Array, table: Table, column: Column, where: str) -> NDArray[np.float64]:
+def _newtons(values: Array, table: ColumnTable, column: Column, where: str) -> NDArray[np.float64]:
     load_n = np.asarray(values * FILE_FORCES[column.unit], dtype=np.float64)
     size = np.abs(load_n)
     if not np.isfinite(load_n).all() or size.max() > LARGEST_N:
@@ -215,7 +217,9 @@ def _newtons(values: Array, table: Table, column: Column, where: str) -> NDArray
     return load_n
 
 
-def _whole(values: Array, table: Table, column: Column, notes: list[str], where: str) -> NDArray[np.int32]:
+def _whole(
+    values: Array, table: ColumnTable, column: Column, notes: list[str], where: str
+) -> NDArray[np.int32]:
     bad = np.flatnonzero((values != np.rint(values)) | (np.abs(values) >= _COUNT_LIMIT))
     if bad.size:
         raise DataError(

@@ -31,7 +31,7 @@ Array = NDArray[np.float64] | NDArray[np.int64]
 
 
 @dataclass(slots=True)
-class Table:
+class ColumnTable:
     """Columns as read (float64; int64 nanoseconds for clocks), shape (n,) each, and what was left out on the way."""
 
     columns: list[Array]
@@ -66,13 +66,13 @@ class _Block:
     rows: NDArray[np.int64]
 
 
-def read_table(lines: Lines, dialect: Dialect, wanted: Sequence[Column], where: str) -> Table:
+def read_table(lines: Lines, dialect: Dialect, wanted: Sequence[Column], where: str) -> ColumnTable:
     """Read the wanted columns, time first and load second, of all rows below the header.
 
     Raises: DataError with row and column for what is no value.
     """
     last = lines.without_blank_end()
-    table = Table([], [])
+    table = ColumnTable([], [])
     blocks = []
     for first in range(dialect.first_row, last, BLOCK_ROWS):
         past = min(first + BLOCK_ROWS, last)
@@ -185,7 +185,7 @@ def _strict(
     dialect: Dialect,
     wanted: Sequence[Column],
     where: str,
-    table: Table,
+    table: ColumnTable,
 ) -> _Block:
     """One value at a time; what is left out goes into the table."""
     reader = NumberReader(dialect.decimal, dialect.grouping)

@@ -24,7 +24,7 @@ WIDEST_LEG_DEG: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class ElementKind:
     """A kind of part: range of design factors with the rule behind it, and the ends assumed where none are stated."""
 
     name: str
@@ -33,27 +33,27 @@ class Kind:
     ends: str = "none"
 
 
-KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
+KINDS: Final[Mapping[str, ElementKind]] = MappingProxyType(
     {
         kind.name: kind
         for kind in (
-            Kind("shackle", (4.0, 5.0), rules.METAL_PART),
-            Kind("hook", (4.0, 5.0), rules.METAL_PART),
-            Kind("ring", (4.0, 5.0), rules.METAL_PART),
-            Kind("eyebolt", (4.0, 5.0), rules.METAL_PART),
-            Kind("rod end", (2.0, 2.0), rules.ROD_END),
-            Kind("swivel", (4.0, 5.0), rules.METAL_PART),
-            Kind("turnbuckle", (4.0, 5.0), rules.METAL_PART),
-            Kind("block", (4.0, 5.0), rules.METAL_PART),
-            Kind("chain", (4.0, 4.0), rules.CHAIN),
-            Kind("wire rope", (5.0, 5.0), rules.WIRE_ROPE),
-            Kind("webbing sling", (5.0, 7.0), rules.TEXTILE),
-            Kind("round sling", (5.0, 7.0), rules.TEXTILE),
-            Kind("rope", (5.0, 7.0), rules.TEXTILE, ends="knot"),
-            Kind("cell", (3.0, 3.0), rules.CELL_LIMITS),
-            Kind("winch", None, None),
-            Kind("anchor", None, None),
-            Kind("other", None, None),
+            ElementKind("shackle", (4.0, 5.0), rules.METAL_PART),
+            ElementKind("hook", (4.0, 5.0), rules.METAL_PART),
+            ElementKind("ring", (4.0, 5.0), rules.METAL_PART),
+            ElementKind("eyebolt", (4.0, 5.0), rules.METAL_PART),
+            ElementKind("rod end", (2.0, 2.0), rules.ROD_END),
+            ElementKind("swivel", (4.0, 5.0), rules.METAL_PART),
+            ElementKind("turnbuckle", (4.0, 5.0), rules.METAL_PART),
+            ElementKind("block", (4.0, 5.0), rules.METAL_PART),
+            ElementKind("chain", (4.0, 4.0), rules.CHAIN),
+            ElementKind("wire rope", (5.0, 5.0), rules.WIRE_ROPE),
+            ElementKind("webbing sling", (5.0, 7.0), rules.TEXTILE),
+            ElementKind("round sling", (5.0, 7.0), rules.TEXTILE),
+            ElementKind("rope", (5.0, 7.0), rules.TEXTILE, ends="knot"),
+            ElementKind("cell", (3.0, 3.0), rules.CELL_LIMITS),
+            ElementKind("winch", None, None),
+            ElementKind("anchor", None, None),
+            ElementKind("other", None, None),
         )
     }
 )
@@ -250,7 +250,7 @@ def turned_load(turn_deg: float) -> float:
     return 2.0 * math.sin(math.radians(turn_deg) / 2.0) if turn_deg else 1.0
 
 
-def _efficiency(element: Element, kind: Kind, used: list[Rule]) -> tuple[float, float]:
+def _efficiency(element: Element, kind: ElementKind, used: list[Rule]) -> tuple[float, float]:
     if element.efficiency is not None:
         low, high = element.efficiency
         used.append(rules.GIVEN)

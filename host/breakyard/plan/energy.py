@@ -69,7 +69,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Energy:
+class StoredEnergy:
     """Energy stored at the peak, in joules, as a range; `fitting_m_per_s` is what the upper end gives to 1 kg."""
 
     low_j: float
@@ -92,7 +92,7 @@ class Energy:
         }
 
 
-def stored_energy(lines: Iterable[Line], load_n: float) -> Energy | None:
+def stored_energy(lines: Iterable[Line], load_n: float) -> StoredEnergy | None:
     """Energy in the stretches of a line under `load_n`; None without a line. Upper ends are upper figures."""
     parts = [(_one(line, load_n), line) for line in lines]
     if not parts:
@@ -102,7 +102,7 @@ def stored_energy(lines: Iterable[Line], load_n: float) -> Energy | None:
         rules.GIVEN if line.stretch or line.stiffness_n_per_m else MATERIALS[line.material][1]
         for _, line in parts
     ]
-    return Energy(low, high, short, long, speed_m_per_s(high, FITTING_KG), tuple(dict.fromkeys(named)))
+    return StoredEnergy(low, high, short, long, speed_m_per_s(high, FITTING_KG), tuple(dict.fromkeys(named)))
 
 
 def speed_m_per_s(energy_j: float, mass_kg: float) -> float:

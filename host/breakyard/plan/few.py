@@ -73,7 +73,7 @@ def single_pull(cv: float, *, confidence: float = 0.95) -> SinglePull:
 
 
 @dataclass(frozen=True, slots=True)
-class Scatter:
+class PastScatter:
     """A scatter from past sessions: as seen, and the one to plan with."""
 
     cv: float
@@ -81,7 +81,7 @@ class Scatter:
     cautious_cv: float
 
 
-def cautious_scatter(cv: float, degrees_of_freedom: int) -> Scatter:
+def cautious_scatter(cv: float, degrees_of_freedom: int) -> PastScatter:
     """The upper 80 % limit of a scatter that was itself seen in few specimens.
 
     Planning with the scatter as seen ends with too little power half of the time (Browne, Statistics in Medicine 14,
@@ -92,4 +92,4 @@ def cautious_scatter(cv: float, degrees_of_freedom: int) -> Scatter:
     from scipy import stats
 
     lowest = float(stats.chi2.ppf(0.2, degrees_of_freedom))
-    return Scatter(cv, degrees_of_freedom, cv * math.sqrt(degrees_of_freedom / lowest))
+    return PastScatter(cv, degrees_of_freedom, cv * math.sqrt(degrees_of_freedom / lowest))

@@ -11,7 +11,7 @@ from breakyard.errors import UsageError
 from breakyard.plan import rules
 from breakyard.plan.anchors import Anchor, AnchorCheck, check_anchor
 from breakyard.plan.elements import Element, ElementCheck, check_element
-from breakyard.plan.energy import Energy, Line, stored_energy
+from breakyard.plan.energy import Line, StoredEnergy, stored_energy
 from breakyard.plan.quantities import Finding
 from breakyard.plan.rig_findings import rig_findings
 from breakyard.plan.rules import DEFAULT_MARGIN, LOADINGS, Loading, Rule
@@ -81,7 +81,7 @@ class RigCheck:
     rig: Rig
     elements: tuple[ElementCheck, ...]
     anchors: tuple[AnchorCheck, ...]
-    energy: Energy | None
+    energy: StoredEnergy | None
     distances: StandOff | None
     specimen_is_weakest: bool | None
     """By the margin; None where a part has no rating, so that it cannot be shown."""

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from breakyard.calibration.propagate import coverage_interval
-from breakyard.calibration.terms import Table, Term, tabulated
+from breakyard.calibration.terms import Distribution, Term, tabulated
 from breakyard.curve import UNSTATED_ACCURACY, LoadCurve
 from breakyard.pull.in_use import (
     InUse,
@@ -85,7 +85,7 @@ def _zero(zero: ZeroLine, time_s: float) -> Term:
     """What the witnesses of the zero leave open: a load is too high by as much as its zero is too low."""
     if zero.doubt is None:
         return Term("zero", zero.standard_at_n(time_s), kind="A")
-    return tabulated("zero", Table(-zero.doubt.values_n, zero.doubt.weights), "A")
+    return tabulated("zero", Distribution(-zero.doubt.values_n, zero.doubt.weights), "A")
 
 
 def _own(reading: Reading, noise_n: float, coverage: float) -> Term:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from breakyard.calibration import Point
 from breakyard.calibration.propagate import mixture_table
-from breakyard.calibration.terms import Table
+from breakyard.calibration.terms import Distribution
 from breakyard.curve import LoadCurve
 
 Array = NDArray[np.float64]
@@ -76,12 +76,12 @@ class Witness:
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
+class WeighedZero:
     """What the witnesses say together."""
 
     level_n: float
     standard_n: float
-    table: Table | None
+    table: Distribution | None
     """True zero less `level_n`, where more than one explanation counts; else it is a Gaussian."""
     heard: tuple[str, ...]
     """Names of the witnesses that the likeliest explanation believes."""
@@ -122,7 +122,7 @@ def _normal(d: float, standard: float) -> float:
     return math.exp(-0.5 * min((d / standard) ** 2, 1400.0)) / (standard * math.sqrt(2.0 * math.pi))
 
 
-def weigh(witnesses: Sequence[Witness], height_n: float, lowest_n: float) -> Weighed:
+def weigh(witnesses: Sequence[Witness], height_n: float, lowest_n: float) -> WeighedZero:
     """Hear all witnesses together (Bayes): every way to believe some of them and not the others is an explanation.
 
     With z the zero at the peak, a believed witness says N(z, standard). One that is not believed had a load on it
@@ -184,16 +184,16 @@ def _moved(
 
 def _told(
     found: Sequence[tuple[float, tuple[str, ...], float, float, float]], h: float, lowest: float
-) -> Weighed:
+) -> WeighedZero:
     """The likeliest explanation's zero, and what all that count leave open."""
     total = sum(one[0] for one in found)
     if not found or total <= 0.0:
-        return Weighed(lowest, 0.0, None, (), False)
+        return WeighedZero(lowest, 0.0, None, (), False)
     kept = [(one[0] / total, *one[1:]) for one in found if one[0] >= _LEFT_OUT * total]
     best = max(kept, key=lambda one: one[0])
     level = best[2]
     if len(kept) == 1 and best[1] and not best[4]:
-        return Weighed(level, best[3], None, best[1], False)
+        return WeighedZero(level, best[3], None, best[1], False)
     values, weights = [], []
     for weight, heard, mean, standard, width in kept:
         if not heard:
@@ -207,12 +207,12 @@ def _told(
         values.append(part.values_n - level)
         weights.append(weight * part.weights)
     joined = np.concatenate(weights)
-    table = Table(np.concatenate(values), joined / joined.sum())
-    return Weighed(level, table.standard_n, table, best[1], bool(best[4]))
+    table = Distribution(np.concatenate(values), joined / joined.sum())
+    return WeighedZero(level, table.standard_n, table, best[1], bool(best[4]))
 
 
-def _below(lowest: float, h: float) -> Table:
+def _below(lowest: float, h: float) -> Distribution:
     """Where the zero lies if no witness is believed: somewhere below all that was recorded."""
     down = h * np.linspace(0.0, 1.0, 512)
     weight = np.array([_load_density(float(d), h) for d in down])
-    return Table(lowest - down, weight / weight.sum())
+    return Distribution(lowest - down, weight / weight.sum())

@@ -19,11 +19,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from breakyard.calibration.terms import Table
+from breakyard.calibration.terms import Distribution
 from breakyard.converter.noise import STEADY, noise_of
 from breakyard.curve import LARGEST_N, Unloaded, ZeroAt
 from breakyard.errors import NoPull
-from breakyard.pull.witnesses import Prior, Weighed, Witness, weigh
+from breakyard.pull.witnesses import Prior, WeighedZero, Witness, weigh
 
 Array = NDArray[np.float64]
 
@@ -79,7 +79,7 @@ class ZeroLine:
     heard: tuple[str, ...] = ("before",)
     """The witnesses that are believed: "before", "after", "recording", "instrument", "calibration"; none: no zero is
     known."""
-    doubt: Table | None = None
+    doubt: Distribution | None = None
     """True zero less this line at the peak, where that is no Gaussian; else the standard uncertainties hold."""
     shift_n: float | None = None
     """The unloaded reading after the pull less this line; None where nothing unloaded was recorded after it."""
@@ -359,7 +359,7 @@ def _let_go_at_once(time: Array, load: Array, top: int, level: float) -> bool:
 
 
 def _as_line(
-    weighed: Weighed,
+    weighed: WeighedZero,
     before: ZeroLine | None,
     after: _After | None,
     time: Array,

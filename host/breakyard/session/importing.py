@@ -33,7 +33,7 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
-class Refused:
+class RefusedFile:
     """A file that was not read, and why."""
 
     path: Path
@@ -42,7 +42,7 @@ class Refused:
 
 def read_files(
     paths: Sequence[Path], options: CsvOptions, *, name: str = "", calibration: bool = False
-) -> tuple[list[Found], list[Refused]]:
+) -> tuple[list[Found], list[RefusedFile]]:
     """Read files one by one; one that cannot be read does not stop the others.
 
     Raises: the one file's own error where there is only one; UsageError for a name that would stand for several.
@@ -50,7 +50,7 @@ def read_files(
     if name and len(paths) > 1:
         raise UsageError("--name is for one recording: leave it out, then each is called as its file is")
     found: list[Found] = []
-    refused: list[Refused] = []
+    refused: list[RefusedFile] = []
     for path in paths:
         try:
             found.append(_read(path, options, name, calibration))
@@ -58,7 +58,7 @@ def read_files(
             if len(paths) == 1:
                 raise
             known = isinstance(error, BreakyardError)
-            refused.append(Refused(path, str(error) if known else f"{path}: cannot be read ({error})"))
+            refused.append(RefusedFile(path, str(error) if known else f"{path}: cannot be read ({error})"))
     return found, refused
 
 

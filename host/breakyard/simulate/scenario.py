@@ -28,7 +28,7 @@ GROUPS: Final = ("bonded", "screwed", "riveted", "through-bolted")
 
 
 @dataclass(frozen=True, slots=True)
-class Recording:
+class SimulatedRecording:
     """One recording of the day, as a feed for the virtual logger, with its truth."""
 
     id: str
@@ -49,9 +49,9 @@ class Recording:
 class Scenario:
     """The day at the yard."""
 
-    pulls: tuple[Recording, ...]
+    pulls: tuple[SimulatedRecording, ...]
     """Twelve, in the order in which they were made."""
-    calibration: Recording
+    calibration: SimulatedRecording
     """Begun and ended by command: its first step is the empty hook. Its truth's `holds` are the steps."""
     weights: Weights
     """What the user states of the masses and the place, and the truth."""
@@ -61,7 +61,7 @@ class Scenario:
     invented: str = INVENTED
 
     @property
-    def recordings(self) -> tuple[Recording, ...]:
+    def recordings(self) -> tuple[SimulatedRecording, ...]:
         """All thirteen, the calibration first."""
         return (self.calibration, *self.pulls)
 
@@ -184,10 +184,12 @@ def boatyard() -> Scenario:
     return Scenario(tuple(pulls), calibration, weights, _CELL, _CONVERTER, "slipway (invented)")
 
 
-def _record(name: str, group: str, order: int, phases: list[Phase], notes: str, spoilt: str) -> Recording:
+def _record(
+    name: str, group: str, order: int, phases: list[Phase], notes: str, spoilt: str
+) -> SimulatedRecording:
     seed = SEED + order
     truth = pull(phases, seed=seed, clear=spoilt != "snatch")
     # The zero wanders between pulls by a few millionths of the rated output.
     cell = replace(_CELL, zero_mv_v=_CELL.zero_mv_v + 2e-5 * ((order * 7) % 10 - 5))
     conversions = measure(truth, cell, _CONVERTER, seed=seed)
-    return Recording(name, group, order, conversions, truth, cell, notes, spoilt)
+    return SimulatedRecording(name, group, order, conversions, truth, cell, notes, spoilt)

@@ -18,8 +18,8 @@ from breakyard.calibration import (
 from breakyard.calibration.check_weighing import (
     DAY_S,
     FEW,
-    Check,
     CheckCounts,
+    CheckWeighing,
     as_calibrated,
     find_drift,
     judge,
@@ -46,8 +46,8 @@ def counts_of(kilograms: np.ndarray, *, gravity: float = HERE.value, output: flo
 NOMINAL = np.array([0.0, 20, 40, 60, 40, 20, 0])
 
 
-def checked(day: float, share: float) -> Check:
-    return Check(day * DAY_S, "40 kg", 400.0, 400.0 + share, 1.0, ZERO, 2e5, "h")
+def checked(day: float, share: float) -> CheckWeighing:
+    return CheckWeighing(day * DAY_S, "40 kg", 400.0, 400.0 + share, 1.0, ZERO, 2e5, "h")
 
 
 def test_a_cell_that_did_not_change_is_rarely_accused() -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from breakyard.calibration import Term, coverage_interval, limits
 from breakyard.calibration.propagate import half_width_n, lopsided_table, mixture_table
-from breakyard.calibration.terms import Table, tabulated, together
+from breakyard.calibration.terms import Distribution, tabulated, together
 from breakyard.errors import UsageError
 
 
@@ -24,7 +24,7 @@ def test_agrees_with_drawing() -> None:
     is that of all but the one-sided term."""
     rng = np.random.default_rng(1)
     values = np.array([-2.0, 0.5, 4.0])
-    table = Table(values, np.array([0.2, 0.7, 0.1]))
+    table = Distribution(values, np.array([0.2, 0.7, 0.1]))
     terms = [
         Term("t", 0.7, 4.0),
         Term("normal", 0.5),

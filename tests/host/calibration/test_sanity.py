@@ -6,7 +6,7 @@ import pytest
 
 from breakyard.calibration import (
     Calibration,
-    Finding,
+    CalibrationFinding,
     Plate,
     Point,
     calibrate,
@@ -46,7 +46,7 @@ def make(
     return calibrate(made, plate=plate, gain=told_gain, gravity=HERE)
 
 
-def codes(findings: tuple[Finding, ...]) -> list[str]:
+def codes(findings: tuple[CalibrationFinding, ...]) -> list[str]:
     return [finding.code for finding in findings]
 
 

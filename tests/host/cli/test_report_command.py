@@ -58,7 +58,7 @@ def test_a_session_becomes_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     """The page goes into results/, with Markdown and every picture beside it when asked for."""
     session = make_session(tmp_path / "yard")
 
-    found = run(capsys, session.root, markdown=True, pictures=report.Kind.SVG)
+    found = run(capsys, session.root, markdown=True, pictures=report.PictureKind.SVG)
 
     page = session.root / "results" / "report.html"
     assert found["schema"] == "breakyard.report/1"

@@ -84,7 +84,7 @@ def test_the_fast_reader_never_differs_from_the_strict_one(fields: list[str], de
 
     assume(fast is not None)
     assert fast is not None
-    table = module.Table([], [])
+    table = module.ColumnTable([], [])
     strict = module._strict(lines[0:], 0, True, dialect, wanted, "x", table)
     assert (table.blank, table.missing, table.remarks, table.cut) == ([], [], [], None)
     assert [list(one) for one in fast.values] == [list(one) for one in strict.values]

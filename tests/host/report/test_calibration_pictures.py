@@ -15,7 +15,7 @@ from breakyard.calibration import (
     parse_loads,
     points_from_run,
 )
-from breakyard.calibration.check_weighing import DAY_S, Check, judge
+from breakyard.calibration.check_weighing import DAY_S, CheckWeighing, judge
 from breakyard.errors import UnitError
 from breakyard.report.figures.calibration_figure import calibration_figure
 from breakyard.report.figures.check_figure import check_figure
@@ -89,7 +89,9 @@ def test_checks_show_band_failures_and_drift() -> None:
     """Checks within the band and beyond it have different signs; a drift has a line with its day."""
     _, _, calibration = made()
     checks = [
-        Check(n * 7 * DAY_S, "40 kg", 392.6, 392.6 + 0.02 * n, 0.15, 4.3e4, 2.1e5, calibration.content_hash)
+        CheckWeighing(
+            n * 7 * DAY_S, "40 kg", 392.6, 392.6 + 0.02 * n, 0.15, 4.3e4, 2.1e5, calibration.content_hash
+        )
         for n in range(6)
     ]
     drifting = check_figure(checks, judge(calibration, checks))
@@ -106,7 +108,7 @@ def test_checks_show_band_failures_and_drift() -> None:
 def test_a_single_check_can_be_drawn() -> None:
     """The first check has a picture too."""
     _, _, calibration = made()
-    only = Check(0.0, "40 kg", 392.6, 392.61, 0.15, 4.3e4, 2.1e5, calibration.content_hash)
+    only = CheckWeighing(0.0, "40 kg", 392.6, 392.61, 0.15, 4.3e4, 2.1e5, calibration.content_hash)
 
     picture = check_figure([only], judge(calibration, [only]))
     assert picture.svg().startswith(b"<?xml")

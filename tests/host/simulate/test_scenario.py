@@ -7,7 +7,7 @@ import pytest
 
 from breakyard.simulate.converter import RAIL_HIGH, counts_per_mv_v
 from breakyard.simulate.feed import feed_bytes
-from breakyard.simulate.scenario import GROUPS, Recording, Scenario, boatyard
+from breakyard.simulate.scenario import GROUPS, Scenario, SimulatedRecording, boatyard
 
 KGF = 9.80665
 TRIGGER_COUNTS = 20_000
@@ -65,7 +65,7 @@ def test_the_snatch_is_far_too_short_and_reads_low(yard: Scenario) -> None:
     assert not snatch.truth.clear
 
 
-def _above_trigger(recording: Recording) -> np.ndarray:
+def _above_trigger(recording: SimulatedRecording) -> np.ndarray:
     counts = recording.conversions.counts
     return np.abs(counts - counts[:20].mean()) > TRIGGER_COUNTS
 

@@ -42,7 +42,7 @@ def checked_key(key: bytes) -> bytes:
 
 
 @dataclass
-class Session:
+class SealedSession:
     """One session: begun with the logger's nonce and proof, it seals commands with a counter that only grows."""
 
     key: bytes

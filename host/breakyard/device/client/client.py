@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from breakyard.device.client.auth import Session, checked_key, key_id
+from breakyard.device.client.auth import SealedSession, checked_key, key_id
 from breakyard.device.client.conversation import Conversation
 from breakyard.device.client.exchange import Exchange, number, silent
 from breakyard.device.client.read_window import ReadWindow
@@ -140,7 +140,7 @@ class Client:
         Waits while the logger does so after a wrong seal. Raises: WrongLogger, LinkError.
         """
         for wait_s in (*UNLOCK_WAITS_S, None):
-            session = Session(checked_key(key))
+            session = SealedSession(checked_key(key))
             self._exchange.seal = session.seal
             try:
                 answer = await self._exchange.ask(Command.CHALLENGE, host_nonce=session.host_nonce)

@@ -9,7 +9,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Final
 
-from breakyard.device.client.auth import KEY_SIZE, NO_KEY, Session, checked_key, new_key
+from breakyard.device.client.auth import KEY_SIZE, NO_KEY, SealedSession, checked_key, new_key
 from breakyard.device.client.client import Client, Refused
 from breakyard.errors import DataError, UsageError, WrongLogger
 from breakyard.wire.layout import Access, Command, Error
@@ -65,7 +65,7 @@ def wanted_key(choice: str) -> bytes | None:
 async def settle_key(client: Client, wanted: bytes | None, known: bytes | None, access: Access) -> KeyOutcome:
     """Give the logger the key that is wanted; with None keep the one it has, or draw one. Raises: LinkError."""
     if wanted is None:
-        session = Session(known if known is not None else new_key())
+        session = SealedSession(known if known is not None else new_key())
         try:
             answer = await client.ask(Command.CHALLENGE, host_nonce=session.host_nonce)
         except Refused as refused:

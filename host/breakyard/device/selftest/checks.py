@@ -3,7 +3,7 @@
 from typing import Final
 
 from breakyard.device.selftest.results import Check, left_out, verdict
-from breakyard.device.selftest.seen import Clock, Press, Samples, Store, Supply
+from breakyard.device.selftest.seen import Clock, Press, SelfTestResults, Store, Supply
 from breakyard.device.selftest.shunt import Shunt
 from breakyard.plan.ranges import counts_per_mv_v, noise_nv
 from breakyard.wire.layout import Fault, ResetCause, StoreTest
@@ -63,7 +63,7 @@ def noise_limit_counts(rate_hz: float, gain: int) -> float:
     return noise_nv(nominal, gain) * 1e-6 / SUPPLY_V * counts_per_mv_v(gain)
 
 
-def conversions(seen: Samples) -> Check:
+def conversions(seen: SelfTestResults) -> Check:
     """Whether enough good ones came in the time, and what the logger calls it when not."""
     good = seen.usable - seen.on_rail
     said, look, letter = f"{good} good ones in {seen.span_ms / 1000:.1f} s", "power, wires", "A"
@@ -73,7 +73,7 @@ def conversions(seen: Samples) -> Check:
     return verdict("conversions", good >= FEWEST_SAMPLES, said, look, letter, usable=good, fault=seen.fault)
 
 
-def rate(seen: Samples, *, slow_wanted: bool) -> Check:
+def rate(seen: SelfTestResults, *, slow_wanted: bool) -> Check:
     """The measured rate, and what it says of the RATE pin."""
     hz = seen.rate_hz
     # At a wrong rate the logger doubts every sample; without good ones for another reason there is no rate.
@@ -91,7 +91,7 @@ def rate(seen: Samples, *, slow_wanted: bool) -> Check:
     return verdict("rate", name == wanted, said, look, letters, rate_hz=hz)
 
 
-def stuck(seen: Samples) -> Check:
+def stuck(seen: SelfTestResults) -> Check:
     """Whether the count changes and keeps off the rails."""
     if seen.usable < FEWEST_SAMPLES:
         return left_out("off the rails", "too few conversions to tell")
@@ -105,7 +105,7 @@ def stuck(seen: Samples) -> Check:
     return verdict("off the rails", good, said, look, "D", on_rail=seen.on_rail)
 
 
-def noise(seen: Samples, name: str = "noise") -> Check:
+def noise(seen: SelfTestResults, name: str = "noise") -> Check:
     """Against the data sheet, with the cell at rest."""
     if seen.usable < FEWEST_SAMPLES or not seen.noise_millicounts:
         return left_out(name, "no count that changes")
@@ -124,7 +124,7 @@ def noise(seen: Samples, name: str = "noise") -> Check:
     )
 
 
-def zero(seen: Samples, capacity_counts: int) -> Check:
+def zero(seen: SelfTestResults, capacity_counts: int) -> Check:
     """Without load: within a tenth of the cell's range, which is that of a 2 mV/V cell when it is not set."""
     if seen.usable < FEWEST_SAMPLES or seen.on_rail >= seen.usable:
         return left_out("zero", "too few conversions to tell")
@@ -137,7 +137,7 @@ def zero(seen: Samples, capacity_counts: int) -> Check:
     )
 
 
-def pulses(seen: Samples) -> Check:
+def pulses(seen: SelfTestResults) -> Check:
     """The extra clock pulses, which choose the gain, are read too and must be ones."""
     if not seen.samples:
         return left_out("extra clock pulses", "no conversions")
@@ -149,11 +149,11 @@ def pulses(seen: Samples) -> Check:
     )
 
 
-def _n(seen: Samples) -> dict[str, int]:
+def _n(seen: SelfTestResults) -> dict[str, int]:
     return {"out_of_step": seen.out_of_step, "samples": seen.samples}
 
 
-def missed(seen: Samples) -> Check:
+def missed(seen: SelfTestResults) -> Check:
     """Nothing missed, nothing late."""
     if not seen.samples:
         return left_out("nothing missed or late", "no conversions")
@@ -165,7 +165,7 @@ def missed(seen: Samples) -> Check:
     )
 
 
-def _s(seen: Samples) -> float:
+def _s(seen: SelfTestResults) -> float:
     return seen.span_ms / 1000.0
 
 
@@ -187,7 +187,7 @@ def press(seen: Press | None, why_not: str) -> Check:
     )
 
 
-def shunt(shunt: Shunt, before: Samples, on: Samples, after: Samples) -> Check:
+def shunt(shunt: Shunt, before: SelfTestResults, on: SelfTestResults, after: SelfTestResults) -> Check:
     """The shift by a resistor across one arm, against what it must be; the cell at rest before and after."""
     if min(seen.usable - seen.on_rail for seen in (before, on, after)) < FEWEST_SAMPLES:
         return left_out("shunt", "too few conversions to tell")
@@ -276,7 +276,7 @@ def supply(seen: Supply) -> Check:
     )
 
 
-def memory(seen: Samples) -> Check:
+def memory(seen: SelfTestResults) -> Check:
     """Enough left for the links."""
     if not seen.free_memory:
         return left_out("free memory", "this board does not tell")

@@ -10,7 +10,7 @@ from breakyard.device.client.client import Client, Refused
 from breakyard.device.selftest import checks
 from breakyard.device.selftest.press import watch_press
 from breakyard.device.selftest.results import FAULTS, Check, Report, Verdict, left_out
-from breakyard.device.selftest.seen import Clock, Samples, Store, Supply
+from breakyard.device.selftest.seen import Clock, SelfTestResults, Store, Supply
 from breakyard.device.selftest.shunt import Shunt
 from breakyard.errors import DataError, LinkError, LinkLost, LinkTimeout, UsageError
 from breakyard.wire.layout import MAX_FILLER, Command, Error, State
@@ -135,7 +135,7 @@ async def _status(client: Client, procedure: Procedure) -> Status:
     return await client.wait_for_status()
 
 
-async def _samples(client: Client, procedure: Procedure, seconds: int) -> Samples:
+async def _samples(client: Client, procedure: Procedure, seconds: int) -> SelfTestResults:
     status = await _status(client, procedure)
     try:
         results = await client.ask(Command.SELF_TEST, seconds=seconds)
@@ -146,7 +146,7 @@ async def _samples(client: Client, procedure: Procedure, seconds: int) -> Sample
             ) from refused
         raise
     numbers = {name: value for name, value in results.items() if isinstance(value, int)}
-    return Samples(**numbers, fault=status.fault)
+    return SelfTestResults(**numbers, fault=status.fault)
 
 
 async def _other_rate(client: Client, procedure: Procedure) -> list[Check]:
@@ -174,7 +174,7 @@ async def _other_rate(client: Client, procedure: Procedure) -> list[Check]:
     return [renamed, checks.noise(seen, name)]
 
 
-async def _shunt(client: Client, procedure: Procedure, shunt: Shunt, rest: Samples) -> Check:
+async def _shunt(client: Client, procedure: Procedure, shunt: Shunt, rest: SelfTestResults) -> Check:
     """The count with the resistor on, and at rest again."""
     if procedure.hold is None:
         return left_out("shunt", "nobody to ask: not on a terminal")
@@ -186,7 +186,7 @@ async def _shunt(client: Client, procedure: Procedure, shunt: Shunt, rest: Sampl
     return checks.shunt(shunt, rest, *looks)
 
 
-async def _press(client: Client, procedure: Procedure, rest: Samples, converts: bool) -> Check:
+async def _press(client: Client, procedure: Procedure, rest: SelfTestResults, converts: bool) -> Check:
     if procedure.press is None:
         return checks.press(None, procedure.why_not)
     if not converts:

@@ -12,7 +12,7 @@ IN_A_ROW: Final = 2
 BACK_IN_A_ROW: Final = 5
 
 
-class Watcher:
+class PressDetector:
     """Judges counts one after another; pure."""
 
     def __init__(self, zero_counts: int, noise_counts: float) -> None:
@@ -54,7 +54,7 @@ async def watch_press(
     patience_s: float,
 ) -> Press:
     """Wait for a press and for its end, each at most `patience_s`. Raises: LinkError."""
-    watcher = Watcher(zero_counts, noise_counts)
+    detector = PressDetector(zero_counts, noise_counts)
     ticks_left = round(patience_s / TICK_S)
     was_pressed = False
     while ticks_left > 0:
@@ -64,9 +64,9 @@ async def watch_press(
         status = client.status
         if status is None:
             continue
-        if watcher.take(status.counts):
+        if detector.take(status.counts):
             break
-        if watcher.pressed and not was_pressed:
+        if detector.pressed and not was_pressed:
             was_pressed = True
             ticks_left = round(patience_s / TICK_S)
-    return watcher.seen
+    return detector.seen

@@ -6,7 +6,7 @@ from breakyard.wire.layout import GAINS, Input
 
 
 @dataclass(frozen=True, slots=True)
-class Samples:
+class SelfTestResults:
     """The results of SELF_TEST, by the names of the protocol's table, and the logger's fault at the time."""
 
     samples: int

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.calibration.propagate import coverage_interval, lopsided_table, mixture_table
-from breakyard.calibration.terms import Table, coverage_factor, tabulated
+from breakyard.calibration.terms import Distribution, coverage_factor, tabulated
 from breakyard.pull.peak.recovery import Recovered
 from breakyard.pull.results import Bound, Regime
 
@@ -38,7 +38,7 @@ class Reading:
     reason: str
     smoothed: bool = False
     """Whether noise was averaged out, so that the largest sample may lie above the peak."""
-    table: Table | None = None
+    table: Distribution | None = None
     """Peak less estimate, where it is none of a Gaussian, two halves of Gaussians and the recovery's mixture."""
     holed: bool = False
     """Whether it is a lower bound because conversions are missing, not because the event was short."""
@@ -73,7 +73,7 @@ FLOOR: Final = 3.0
 """The peak is not below the largest sample less so many times the noise of one."""
 
 
-def distribution(reading: Reading, noise_n: float, coverage: float) -> Table | None:
+def distribution(reading: Reading, noise_n: float, coverage: float) -> Distribution | None:
     """Peak less estimate, as far as samples and filter tell; None for a plain Gaussian of the standard uncertainty."""
     if reading.table is not None:
         return reading.table
@@ -88,16 +88,16 @@ def distribution(reading: Reading, noise_n: float, coverage: float) -> Table | N
         return None
     else:
         table = lopsided_table(reading.below_n / factor, reading.above_n / factor)
-    return Table(np.maximum(table.values_n, floor), table.weights)
+    return Distribution(np.maximum(table.values_n, floor), table.weights)
 
 
-def _as_wide_as(table: Table, reading: Reading, coverage: float) -> Table:
+def _as_wide_as(table: Distribution, reading: Reading, coverage: float) -> Distribution:
     """The recovered peak's distribution, stretched on either side where the reading claims less than it."""
     low, high = coverage_interval([tabulated("recovery", table)], coverage)
     below = max(reading.below_n / -low, 1.0) if low < 0.0 else 1.0
     above = max(reading.above_n / high, 1.0) if high > 0.0 else 1.0
     values = table.values_n * np.where(table.values_n < 0.0, below, above)
-    return Table(np.asarray(values), table.weights)
+    return Distribution(np.asarray(values), table.weights)
 
 
 def higher_of(first: Reading, second: Reading, noise_n: float, coverage: float) -> Reading:
@@ -123,7 +123,7 @@ def higher_of(first: Reading, second: Reading, noise_n: float, coverage: float) 
     both = np.sort(np.maximum(ours[:, None], theirs[None, :]), axis=None)
     estimate = float(both.mean())
     values = both.reshape(256, 256).mean(axis=1) - estimate
-    table = Table(values, np.full(256, 1.0 / 256))
+    table = Distribution(values, np.full(256, 1.0 / 256))
     tail = 0.5 * (1.0 - coverage)
     low, high = np.quantile(both, [tail, 1.0 - tail]) - estimate
     return replace(

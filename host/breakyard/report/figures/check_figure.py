@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from breakyard.calibration.check_weighing import DAY_S, Check, Verdict
+from breakyard.calibration.check_weighing import DAY_S, CheckVerdict, CheckWeighing
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
@@ -23,8 +23,8 @@ from breakyard.report.trace import limits
 
 
 def check_figure(
-    checks: Sequence[Check],
-    verdict: Verdict,
+    checks: Sequence[CheckWeighing],
+    verdict: CheckVerdict,
     *,
     title: str = "",
     mode: Mode = "light",

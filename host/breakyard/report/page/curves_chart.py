@@ -30,7 +30,7 @@ MOST_IN_WORDS: Final = 30
 
 
 @dataclass(frozen=True, slots=True)
-class Curves:
+class ChartCurves:
     """The curves of a report, ready to be drawn. All times count from each pull's onset."""
 
     unit: str
@@ -52,7 +52,7 @@ class Curves:
         return (peak.low_n if peak.high_n is None else peak.estimate_n) / FORCE_UNITS[self.unit]
 
 
-def make_curves(entries: Sequence[Entry], unit: str) -> Curves:
+def make_curves(entries: Sequence[Entry], unit: str) -> ChartCurves:
     """Prepare pulls for the page's charts. Raises: UnitError."""
     unit = force_unit(unit)
     traces = tuple(make_trace(entry.curve, entry.summary, unit) for entry in entries)
@@ -61,7 +61,7 @@ def make_curves(entries: Sequence[Entry], unit: str) -> Curves:
     groups = tuple(dict.fromkeys(entry.group for entry in entries))
     doubtful = [entry.name for entry in entries if entry.doubtful]
     doubts = {name: at for at, name in enumerate(doubtful, start=1)}
-    return Curves(unit, tuple(entries), traces, groups, top, doubts)
+    return ChartCurves(unit, tuple(entries), traces, groups, top, doubts)
 
 
 def shape_of(group_number: int) -> str:
@@ -69,7 +69,7 @@ def shape_of(group_number: int) -> str:
     return SHAPES[group_number % len(SHAPES)]
 
 
-def store_curves(curves: Curves) -> Markup:
+def store_curves(curves: ChartCurves) -> Markup:
     """The curves themselves, out of sight; the charts refer to them by number."""
     points = budget_of_points(len(curves.entries))
     paths = [
@@ -80,12 +80,12 @@ def store_curves(curves: Curves) -> Markup:
     return element("svg", hidden, tag("defs", *paths))
 
 
-def overlay_charts(curves: Curves) -> tuple[Markup, Markup]:
+def overlay_charts(curves: ChartCurves) -> tuple[Markup, Markup]:
     """All pulls in one chart, for wide screens and paper, and for a phone."""
     return _overlay(curves, narrow=False), _overlay(curves, narrow=True)
 
 
-def _overlay(curves: Curves, *, narrow: bool) -> Markup:
+def _overlay(curves: ChartCurves, *, narrow: bool) -> Markup:
     times = [
         (trace.start_s - entry.summary.onset_s, trace.end_s - entry.summary.onset_s)
         for entry, trace in zip(curves.entries, curves.traces, strict=True)
@@ -138,7 +138,7 @@ def _pull(entry: Entry) -> DrawnPull:
     return DrawnPull(entry.curve, entry.summary, entry.label, entry.group)
 
 
-def pull_chart(curves: Curves, at: int) -> Markup:
+def pull_chart(curves: ChartCurves, at: int) -> Markup:
     """One pull by itself, with its peak, its interval where that can be seen, its first peak and its break."""
     entry, trace = curves.entries[at], curves.traces[at]
     summary, factor = entry.summary, trace.factor

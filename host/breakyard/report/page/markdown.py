@@ -16,7 +16,7 @@ from breakyard.report.words.group_words import (
     group_cells,
     group_headings,
 )
-from breakyard.report.words.table import Table
+from breakyard.report.words.table import ResultsTable
 from breakyard.report.words.wording import doubts, shared_flags
 
 
@@ -35,7 +35,7 @@ def make_markdown(content: Content) -> str:
     lines += ["", *(literal(line) for line in content.notes.splitlines() if line.strip())]
     lines += ["", "## In short", "", *(f"- {literal(line)}" for line in in_short(content))]
     lines += ["", "## The pulls", ""]
-    lines += _table(words.headings, [Table.cells(row) for row in words.rows])
+    lines += _table(words.headings, [ResultsTable.cells(row) for row in words.rows])
     lines += ["", *(f"All pulls: {literal(sentence)}" for sentence in words.shared)]
     lines += [literal(sentence) for sentence in words.advice]
     lines += [f"- {literal(name)} was not read: {literal(why)}" for name, why in content.unread]

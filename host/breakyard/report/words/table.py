@@ -37,7 +37,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class ResultsTable:
     """Rows with their headings; `headings` belong to `cells(row)`."""
 
     unit: str
@@ -93,7 +93,7 @@ def make_table(
     unit: str = "N",
     specimens: Iterable[str] | None = None,
     groups: Iterable[str] | None = None,
-) -> Table:
+) -> ResultsTable:
     """Put summaries into words, in the order given; `specimens` and `groups` go along with them.
 
     Raises: UnitError.
@@ -106,7 +106,7 @@ def make_table(
         make_row(summary, unit=unit, specimen=name, group=group, without=common)
         for summary, name, group in zip(summaries, names, kinds, strict=True)
     )
-    return Table(
+    return ResultsTable(
         unit=unit,
         coverage=summaries[0].peak.coverage if summaries else 0.95,
         rows=rows,

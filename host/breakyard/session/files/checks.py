@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from breakyard.calibration.check_weighing import Check
+from breakyard.calibration.check_weighing import CheckWeighing
 from breakyard.errors import DataError
 from breakyard.formats.text import unicode_text
 from breakyard.session.files.atomic import write_atomically
@@ -42,7 +42,7 @@ def check_file(folder: Path, logger: str) -> Path:
     return folder / FOLDER / f"{name_from(logger or 'unknown')}.csv"
 
 
-def add_check(path: Path, check: Check) -> tuple[Check, ...]:
+def add_check(path: Path, check: CheckWeighing) -> tuple[CheckWeighing, ...]:
     """Add a check to a table and return all of it; the same source and calibration replaces its earlier row.
 
     Raises: DataError (a row cannot be read, the disk refuses).
@@ -53,7 +53,7 @@ def add_check(path: Path, check: Check) -> tuple[Check, ...]:
     return tuple(checks)
 
 
-def read_checks(path: Path) -> tuple[Check, ...]:
+def read_checks(path: Path) -> tuple[CheckWeighing, ...]:
     """Read a table; no file is an empty table. Raises: DataError with the row."""
     if not path.exists():
         return ()
@@ -65,7 +65,7 @@ def read_checks(path: Path) -> tuple[Check, ...]:
         raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
     separator = separator_of(next((line for line in text.splitlines() if line.strip()), ""))
     reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True)
-    found: list[Check] = []
+    found: list[CheckWeighing] = []
     try:
         missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
         if missing:
@@ -78,7 +78,7 @@ def read_checks(path: Path) -> tuple[Check, ...]:
     return tuple(found)
 
 
-def history(own: Path) -> tuple[tuple[Check, ...], tuple[str, ...]]:
+def history(own: Path) -> tuple[tuple[CheckWeighing, ...], tuple[str, ...]]:
     """All checks of a table and of its namesakes in the sessions beside its own, in order of time.
 
     Returns them with what could not be read, for people. Raises: DataError when the table itself is damaged.
@@ -99,7 +99,7 @@ def history(own: Path) -> tuple[tuple[Check, ...], tuple[str, ...]]:
     return tuple(sorted(once.values(), key=lambda one: one.when_utc_s)), tuple(problems)
 
 
-def checks_text(checks: Iterable[Check]) -> str:
+def checks_text(checks: Iterable[CheckWeighing]) -> str:
     """The table as text."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
@@ -124,7 +124,7 @@ def checks_text(checks: Iterable[Check]) -> str:
     return out.getvalue()
 
 
-def _same(one: Check, other: Check) -> bool:
+def _same(one: CheckWeighing, other: CheckWeighing) -> bool:
     return bool(one.source) and (one.source, one.calibration_hash, int(one.when_utc_s)) == (
         other.source,
         other.calibration_hash,
@@ -132,7 +132,7 @@ def _same(one: Check, other: Check) -> bool:
     )
 
 
-def _check(row: Mapping[str, str | None], place: str) -> Check:
+def _check(row: Mapping[str, str | None], place: str) -> CheckWeighing:
     def number(name: str) -> float:
         text = (row[name] or "").strip()
         try:
@@ -153,7 +153,7 @@ def _check(row: Mapping[str, str | None], place: str) -> Check:
     allowed = number("allowed_n")
     if not allowed > 0.0:
         raise DataError(f"{place}: allowed_n must be above zero")
-    return Check(
+    return CheckWeighing(
         when_utc_s=moment.timestamp(),
         text=(row["hung"] or "").strip(),
         known_n=number("known_n"),

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from breakyard.device.client.auth import NO_KEY, Session, checked_key, key_id, new_key
+from breakyard.device.client.auth import NO_KEY, SealedSession, checked_key, key_id, new_key
 from breakyard.errors import UsageError, WrongLogger
 from breakyard.wire.layout import Command
 from breakyard.wire.records import CommandRecord, build
@@ -15,7 +15,7 @@ def test_seals_of_the_golden_vectors(root: Path) -> None:
     """Same session, same counter, same command: the same bytes as the vectors, which the standard library made."""
     cases = json.loads((root / "protocol" / "vectors" / "seals.json").read_text())["cases"]
     for case in cases:
-        session = Session(bytes.fromhex(case["key"]), bytes.fromhex(case["host_nonce"]))
+        session = SealedSession(bytes.fromhex(case["key"]), bytes.fromhex(case["host_nonce"]))
         session.begin(bytes.fromhex(case["nonce"]), bytes.fromhex(case["proof"]))
         session.counter = case["counter"] - 1
         sealed = bytes.fromhex(case["sealed"])
@@ -30,7 +30,7 @@ def test_seals_of_the_golden_vectors(root: Path) -> None:
 def test_each_seal_has_a_counter_of_its_own(root: Path) -> None:
     """Never the same bytes twice; what is open without a key is never sealed."""
     case = json.loads((root / "protocol" / "vectors" / "seals.json").read_text())["cases"][0]
-    session = Session(bytes.fromhex(case["key"]), bytes.fromhex(case["host_nonce"]))
+    session = SealedSession(bytes.fromhex(case["key"]), bytes.fromhex(case["host_nonce"]))
     session.begin(bytes.fromhex(case["nonce"]), bytes.fromhex(case["proof"]))
 
     assert len({session.seal(Command.STOP, b"") for _ in range(100)}) == 100
@@ -40,7 +40,7 @@ def test_each_seal_has_a_counter_of_its_own(root: Path) -> None:
 
 def test_a_logger_without_the_key_is_found_out() -> None:
     """Its proof does not fit, and nothing is ever sealed for it, nor said to it in the open."""
-    session = Session(new_key())
+    session = SealedSession(new_key())
 
     with pytest.raises(WrongLogger, match="another key"):
         session.begin(bytes(32), bytes(32))

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from breakyard.device.selftest import Verdict, checks
-from breakyard.device.selftest.press import Watcher
+from breakyard.device.selftest.press import PressDetector
 from breakyard.device.selftest.results import FAULTS, Check
-from breakyard.device.selftest.seen import Clock, Press, Samples, Store, Supply
+from breakyard.device.selftest.seen import Clock, Press, SelfTestResults, Store, Supply
 from breakyard.device.selftest.shunt import Shunt, parse_ohm
 from breakyard.errors import UsageError
 from breakyard.wire.layout import Fault, ResetCause, StoreTest
 
 ROOT = Path(__file__).parents[4]
-SOUND = Samples(920, 9989, 0, 0, 0, 0, 0, 20000, 19800, 20200, 59000, 1, 60000)
+SOUND = SelfTestResults(920, 9989, 0, 0, 0, 0, 0, 20000, 19800, 20200, 59000, 1, 60000)
 POWERED = Supply(False, ResetCause.POWER, 4900, 4850, 1500)
 
 
@@ -64,7 +64,7 @@ def test_each_limit_on_both_sides() -> None:
 
 def test_what_cannot_be_told_is_left_out() -> None:
     """Never a verdict without a measurement."""
-    nothing = Samples(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, Fault.SILENT_HIGH)
+    nothing = SelfTestResults(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, Fault.SILENT_HIGH)
     for check in (
         checks.rate(nothing, slow_wanted=False),
         checks.stuck(nothing),
@@ -111,18 +111,18 @@ def test_letters_are_headings_of_the_page() -> None:
 
 def test_a_press_that_stays() -> None:
     """A cell that keeps a part of the load is not let pass; noise alone is no press."""
-    watcher = Watcher(1000, 60.0)
+    detector = PressDetector(1000, 60.0)
     for counts in [1000, 1100, 900] * 20:
-        assert not watcher.take(counts)
-    assert not watcher.seen.pressed
+        assert not detector.take(counts)
+    assert not detector.seen.pressed
     for counts in [3000, 40_000, 40_000] + [5000] * 50:
-        assert not watcher.take(counts)
-    seen = watcher.seen
+        assert not detector.take(counts)
+    seen = detector.seen
 
     assert (seen.pressed, seen.returned, seen.largest, seen.left) == (True, False, 39_000, 4000)
     assert failed(checks.press(seen, ""))
-    assert [watcher.take(1000) for _ in range(5)] == [False] * 4 + [True]
-    assert not failed(checks.press(watcher.seen, ""))
+    assert [detector.take(1000) for _ in range(5)] == [False] * 4 + [True]
+    assert not failed(checks.press(detector.seen, ""))
     assert failed(checks.press(Press(500, False, False, 0), ""))
 
 

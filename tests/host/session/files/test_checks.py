@@ -7,11 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from breakyard.calibration.check_weighing import Check
+from breakyard.calibration.check_weighing import CheckWeighing
 from breakyard.errors import DataError
 from breakyard.session.files.checks import COLUMNS, add_check, check_file, checks_text, history, read_checks
 
-ONE = Check(1_777_800_000.0, "20 kg [A]", 196.2, 196.25, 0.2, 43_000.5, 128_900.0, "abc", "0123", "check.run")
+ONE = CheckWeighing(
+    1_777_800_000.0, "20 kg [A]", 196.2, 196.25, 0.2, 43_000.5, 128_900.0, "abc", "0123", "check.run"
+)
 NUMBERS = st.floats(-1e6, 1e6, allow_nan=False)
 
 

@@ -9,7 +9,7 @@ from breakyard.report.page.chart import sign
 from breakyard.report.page.content import Content, Entry
 from breakyard.report.page.curves_chart import (
     COLOURS,
-    Curves,
+    ChartCurves,
     overlay_charts,
     pull_chart,
     shape_of,
@@ -19,7 +19,7 @@ from breakyard.report.page.inline import both_widths, figure
 from breakyard.report.page.markup import Child, Markup, element, items, join, table, tag
 from breakyard.report.words.account import story
 from breakyard.report.words.budget_rows import budget_rows
-from breakyard.report.words.table import Table, make_table
+from breakyard.report.words.table import ResultsTable, make_table
 from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS, doubts, shared_flags
 
@@ -27,7 +27,7 @@ STRENGTH: Final = 3
 """Which cell of a row tells what the specimen bears."""
 
 
-def words_of(content: Content) -> Table:
+def words_of(content: Content) -> ResultsTable:
     """The table's texts."""
     return make_table(
         [entry.summary for entry in content.entries],
@@ -37,12 +37,12 @@ def words_of(content: Content) -> Table:
     )
 
 
-def pulls_table(content: Content, curves: Curves) -> Markup:
+def pulls_table(content: Content, curves: ChartCurves) -> Markup:
     """All pulls in the order of the day."""
     words = words_of(content)
     rows, classes = [], []
     for at, (entry, row) in enumerate(zip(content.entries, words.rows, strict=True)):
-        cells = list(Table.cells(row))
+        cells = list(ResultsTable.cells(row))
         if cells[STRENGTH] == row.peak:
             cells[STRENGTH] = "same"
         name = tag("a", cells[0], href=f"#pull-{at}", dir="auto")
@@ -74,7 +74,7 @@ def pulls_table(content: Content, curves: Curves) -> Markup:
     )
 
 
-def curves_section(curves: Curves) -> Markup:
+def curves_section(curves: ChartCurves) -> Markup:
     """All curves over one another, with switches for the groups that work without scripts."""
     switches = []
     for at, group in enumerate(curves.groups):
@@ -104,7 +104,7 @@ def curves_section(curves: Curves) -> Markup:
     )
 
 
-def switch_rules(curves: Curves) -> Markup:
+def switch_rules(curves: ChartCurves) -> Markup:
     """The style rules by which the switches hide their groups."""
     return Markup(
         "".join(
@@ -162,7 +162,7 @@ def how_they_broke(content: Content) -> Markup:
 MOST_NAMED: Final = 12
 
 
-def doubts_section(content: Content, curves: Curves) -> Markup:
+def doubts_section(content: Content, curves: ChartCurves) -> Markup:
     """Doubtful pulls and bounds, each with the reason; then notes on ordinary ones."""
     shared = shared_flags([entry.summary for entry in content.entries])
     lines = []
@@ -198,13 +198,13 @@ def doubts_section(content: Content, curves: Curves) -> Markup:
     return join(start, more)
 
 
-def each_pull(content: Content, curves: Curves) -> Markup:
+def each_pull(content: Content, curves: ChartCurves) -> Markup:
     """A folded block for each pull: its curve, its story, its budget, what people wrote."""
     shared = shared_flags([entry.summary for entry in content.entries])
     return join(*(_one(content, curves, at, shared) for at in range(len(content.entries))))
 
 
-def _one(content: Content, curves: Curves, at: int, shared: Sequence[str]) -> Markup:
+def _one(content: Content, curves: ChartCurves, at: int, shared: Sequence[str]) -> Markup:
     entry = content.entries[at]
     row = strength_text(entry.summary, content.unit)
     head = [
