@@ -169,11 +169,11 @@ class LoadCurve:
         unit: str = "N",
         title: str = "",
         mode: Mode = "light",
-        shape: Form = "wide",
+        form: Form = "wide",
     ) -> Picture:
         """Summarize the pull and draw it, or the moment of its break. Raises: NoPull, UnitError, UsageError."""
         picture: Picture = notebook().curve_picture(
-            self, view=view, unit=unit, title=title, mode=mode, shape=shape
+            self, view=view, unit=unit, title=title, mode=mode, form=form
         )
         return picture
 

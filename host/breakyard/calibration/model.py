@@ -111,9 +111,9 @@ class Calibration:
         html: str = notebook().calibration_html(self)
         return html
 
-    def plot(self, *, unit: str = "N", mode: Mode = "light", shape: Form = "wide") -> Picture:
+    def plot(self, *, unit: str = "N", mode: Mode = "light", form: Form = "wide") -> Picture:
         """Draw line, interval and residuals. Raises: UnitError."""
-        picture: Picture = notebook().calibration_picture(self, unit=unit, mode=mode, shape=shape)
+        picture: Picture = notebook().calibration_picture(self, unit=unit, mode=mode, form=form)
         return picture
 
     @property

@@ -113,7 +113,7 @@ def command(
     if view is View.SESSION:
         with Output(as_json).progress("reading pulls", len(pulls)) as step:
             results = read_pulls(pulls, options, step, processes=None)
-        picture = session_picture(results, options, chosen, mode=shade.value, shape=form.value)
+        picture = session_picture(results, options, chosen, mode=shade.value, form=form.value)
     elif view is View.CALIBRATION:
         picture = _calibration(pulls[0], options, chosen, shade, form)
     elif view is View.PLATEAUS:
@@ -144,7 +144,7 @@ def _pull(
         raise DataError(result.problem)
     title = " ".join(part for part in (result.label, result.pull.group) if part)
     draw = break_figure if view is View.BREAK else pull_figure
-    picture = draw(curve, result.summary, unit=unit, title=title, mode=shade.value, shape=form.value)
+    picture = draw(curve, result.summary, unit=unit, title=title, mode=shade.value, form=form.value)
     return picture, result.pull, {"pull": number or 1, "pulls": len(found)}
 
 
@@ -153,7 +153,7 @@ def _calibration(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, 
     from breakyard.session.in_force import load_calibration
 
     made = load_calibration(options.calibration, pull.session, pull.name)
-    return calibration_figure(made, unit=unit, mode=shade.value, shape=form.value)
+    return calibration_figure(made, unit=unit, mode=shade.value, form=form.value)
 
 
 def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, form: Form) -> "Picture":
@@ -166,7 +166,7 @@ def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, for
     made = load_calibration(options.calibration, pull.session, pull.name)
     run = load_counts(pull.path)
     _, plateaus = points_from_run(run, [point.load for point in made.points])
-    return plateau_figure(run, plateaus, made, unit=unit, mode=shade.value, shape=form.value)
+    return plateau_figure(run, plateaus, made, unit=unit, mode=shade.value, form=form.value)
 
 
 def _write(picture: "Picture", pull: "Pull", view: View, output: Path | None) -> Path:

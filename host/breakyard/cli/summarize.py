@@ -78,7 +78,7 @@ def command(
         out.document(table_document(results))
     show(out, results, chosen)
     if len(results) == 1 and results[0].summary is not None:
-        tell(out, results[0].summary, chosen)
+        print_summary(out, results[0].summary, chosen)
         show_budget(out, results[0].summary, chosen)
     else:
         say_parts(out, results)
@@ -91,7 +91,7 @@ def command(
         raise typer.Exit(STATUS_NO)
 
 
-def tell(out: Output, summary: "Summary", unit: str) -> None:
+def print_summary(out: Output, summary: "Summary", unit: str) -> None:
     """Print one pull's story, line by line."""
     if out.as_json:
         return

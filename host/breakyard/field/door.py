@@ -22,7 +22,7 @@ from websockets.http11 import Response
 
 from breakyard.errors import BreakyardError, LinkError
 from breakyard.field.code import PairingCode
-from breakyard.field.messages import MAX_REQUEST, Request, request_of, told
+from breakyard.field.messages import MAX_REQUEST, Request, message_of, request_of
 from breakyard.field.watchers import PageWatcher, Watchers
 
 SOCKET_PATH: Final = "/socket"
@@ -191,7 +191,7 @@ class Door:
                 try:
                     message = await asyncio.wait_for(watcher.waiting.get(), SAY_S)
                 except TimeoutError:
-                    message = told("logger")
+                    message = message_of("logger")
                 await connection.send(message)
         except ConnectionClosed:
             return
@@ -212,8 +212,8 @@ class Door:
             if request.do != "pair":
                 await self._carry_out(request)
         except BreakyardError as error:
-            return told("answer", id=number, ok=False, error=str(error))
-        return told("answer", id=number, ok=True)
+            return message_of("answer", id=number, ok=False, error=str(error))
+        return message_of("answer", id=number, ok=True)
 
 
 def _response(status: HTTPStatus, kind: str, body: bytes) -> Response:

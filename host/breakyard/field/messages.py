@@ -46,19 +46,19 @@ def request_of(message: str | bytes) -> Request:
     if isinstance(message, bytes):
         raise UsageError("a request is text")
     try:
-        told = json.loads(message)
+        request = json.loads(message)
     except (ValueError, RecursionError):
         raise UsageError("a request is JSON") from None
-    if not isinstance(told, dict) or told.get("do") not in DOES:
+    if not isinstance(request, dict) or request.get("do") not in DOES:
         raise UsageError("that cannot be asked here")
-    number, code = told.get("id"), told.get("code", "")
+    number, code = request.get("id"), request.get("code", "")
     if not isinstance(number, int) or isinstance(number, bool) or not isinstance(code, str):
         raise UsageError("a request has a number, and its code is text")
     texts = {}
-    for name in DOES[told["do"]]:
-        if name in told:
-            texts[name] = _clean(told[name], name)
-    return Request(number, told["do"], code, texts)
+    for name in DOES[request["do"]]:
+        if name in request:
+            texts[name] = _clean(request[name], name)
+    return Request(number, request["do"], code, texts)
 
 
 def _clean(value: object, name: str) -> str:
@@ -72,6 +72,6 @@ def _clean(value: object, name: str) -> str:
     return text
 
 
-def told(kind: str, **values: Any) -> str:
+def message_of(kind: str, **values: Any) -> str:
     """A message to the pages."""
     return json.dumps({"type": kind, **values}, allow_nan=False, separators=(",", ":"))

@@ -20,7 +20,7 @@ from breakyard.device.keeping import Keeper
 from breakyard.device.link.base import Link
 from breakyard.device.reach import pause_s, reach
 from breakyard.errors import BreakyardError, DataError, LinkError, UsageError
-from breakyard.field.messages import Request, told
+from breakyard.field.messages import Request, message_of
 from breakyard.field.reading import read_for_pages
 from breakyard.field.watchers import Watchers
 from breakyard.session.files.layout import run_name, safe_name
@@ -77,7 +77,7 @@ class Station:
                 "highest_known_n": device.highest_known_n,
                 **{f"c{k}_n": value for k, value in enumerate(coefficients)},
             }
-        return told(
+        return message_of(
             "hello",
             session=self._session_words(),
             calibration=copy,
@@ -99,7 +99,7 @@ class Station:
 
     def _changed(self, **changes: Any) -> None:
         self._logger |= changes
-        self.watchers.tell(told("logger", **changes))
+        self.watchers.tell(message_of("logger", **changes))
 
     async def run(self) -> None:
         """Follow the logger until cancelled; a broken link is made again."""
@@ -202,7 +202,7 @@ class Station:
             return
         for reading in found:
             self.readings[reading["name"]] = reading
-            self.watchers.tell(told("reading", **reading))
+            self.watchers.tell(message_of("reading", **reading))
 
     async def carry_out(self, request: Request) -> None:
         """Do what a page that has the code asks. Raises: BreakyardError with the reason why not."""

@@ -126,7 +126,7 @@ def peak_with_interval(
     )
 
 
-def told(terms: tuple[Term, ...]) -> tuple[BudgetLine, ...]:
+def budget_lines(terms: tuple[Term, ...]) -> tuple[BudgetLine, ...]:
     """The terms as they stand in the result."""
     return tuple(
         BudgetLine(

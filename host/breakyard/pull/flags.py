@@ -116,7 +116,7 @@ def _of_zero(zero: ZeroLine, peak: Peak) -> list[tuple[str, str]]:
     found: list[tuple[str, str]] = []
     least = SHIFT_FRACTION * peak.estimate_n
     shift = zero.shift_n
-    differs = shift is not None and "before" in zero.heard and abs(shift) > least
+    differs = shift is not None and "before" in zero.believed and abs(shift) > least
     if differs and (zero.moved or abs(shift or 0.0) < STILL_ON * peak.estimate_n):
         sentence = (
             "The unloaded reading after the pull is not that before it: the zero moved, or something still hung on "
@@ -126,20 +126,20 @@ def _of_zero(zero: ZeroLine, peak: Peak) -> list[tuple[str, str]]:
     if zero.before_n is not None and abs(zero.before_n) > least:
         sentence = (
             "What looked like quiet before the pull was a load (a preload or a hold): the zero is that of "
-            f"{_WHERE.get(_best(zero.heard), 'nothing')}."
+            f"{_WHERE.get(_best(zero.believed), 'nothing')}."
         )
         found.append(("preload", sentence))
     if not zero.quiet:
-        if not zero.heard:
+        if not zero.believed:
             sentence = "Nothing unloaded was recorded: the zero is not known, and the peak is a lower bound."
             found.append(("no_zero", sentence))
-        elif "recording" in zero.heard:
+        elif "recording" in zero.believed:
             pass  # the part is one of a recording that knows its zero; "preload" tells it
-        elif "after" in zero.heard:
+        elif "after" in zero.believed:
             sentence = "The recording begins under load: its zero is that after the pull."
             found.append(("zero_after", sentence))
         else:
-            sentence = f"Nothing unloaded was recorded: the zero is that of {_WHERE[zero.heard[0]]}."
+            sentence = f"Nothing unloaded was recorded: the zero is that of {_WHERE[zero.believed[0]]}."
             found.append(("no_zero", sentence))
     return found
 

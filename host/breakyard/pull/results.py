@@ -313,7 +313,7 @@ class Summary:
         unit: str = "N",
         title: str = "",
         mode: Mode = "light",
-        shape: Form = "wide",
+        form: Form = "wide",
     ) -> Picture:
         """Draw the pull with what was read of it, or the moment of its break.
 
@@ -323,7 +323,7 @@ class Summary:
         Raises: UsageError (no curve), UnitError.
         """
         picture: Picture = notebook().summary_picture(
-            self, curve or self.curve, view=view, unit=unit, title=title, mode=mode, shape=shape
+            self, curve or self.curve, view=view, unit=unit, title=title, mode=mode, form=form
         )
         return picture
 

@@ -12,7 +12,7 @@ from breakyard.converter.noise import noise_of
 from breakyard.converter.response import delay
 from breakyard.curve import MINIMUM_SAMPLES, STORE_FULL, LoadCurve
 from breakyard.errors import NoPull, UsageError
-from breakyard.pull.budget import assumptions, budget_terms, peak_with_interval, told
+from breakyard.pull.budget import assumptions, budget_lines, budget_terms, peak_with_interval
 from breakyard.pull.events import PullSamples, find_events, work
 from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
@@ -100,7 +100,7 @@ def summarize(
         zero.noise_n,
         filtered,
         orders,
-        load[(time >= zero.start_s) & (time <= zero.end_s)] if zero.heard else load[:0],
+        load[(time >= zero.start_s) & (time <= zero.end_s)] if zero.believed else load[:0],
     )
     rail_n = _rail(curve, rails, zero, float(load[top]))
     if rail_n is None:
@@ -159,7 +159,7 @@ def summarize(
         drops=events.drops,
         energy=energy,
         flags=flags,
-        budget=told(terms),
+        budget=budget_lines(terms),
         zero=Zero(
             zero.at_n(peak.time_s),
             zero.standard_at_n(peak.time_s),

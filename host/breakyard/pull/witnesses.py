@@ -83,7 +83,7 @@ class WeighedZero:
     standard_n: float
     table: Distribution | None
     """True zero less `level_n`, where more than one explanation counts; else it is a Gaussian."""
-    heard: tuple[str, ...]
+    believed: tuple[str, ...]
     """Names of the witnesses that the likeliest explanation believes."""
     moved: bool
     """Whether the likeliest explanation is that the zero moved between before and after."""
@@ -157,7 +157,7 @@ def weigh(witnesses: Sequence[Witness], height_n: float, lowest_n: float) -> Wei
         found.append((chance, tuple(one.name for one in heard), mean, math.sqrt(variance), 0.0))
     if len(unloaded) == 2:
         found += _moved(unloaded["before"], unloaded["after"], witnesses, h)
-    return _told(found, h, lowest_n)
+    return _combined(found, h, lowest_n)
 
 
 def _moved(
@@ -182,7 +182,7 @@ def _moved(
     ]
 
 
-def _told(
+def _combined(
     found: Sequence[tuple[float, tuple[str, ...], float, float, float]], h: float, lowest: float
 ) -> WeighedZero:
     """The likeliest explanation's zero, and what all that count leave open."""

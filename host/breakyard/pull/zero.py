@@ -76,7 +76,7 @@ class ZeroLine:
     end_s: float
     quiet: bool
     """False when nothing unloaded was recorded before the pull, or what was is not believed."""
-    heard: tuple[str, ...] = ("before",)
+    believed: tuple[str, ...] = ("before",)
     """The witnesses that are believed: "before", "after", "recording", "instrument", "calibration"; none: no zero is
     known."""
     doubt: Distribution | None = None
@@ -90,7 +90,7 @@ class ZeroLine:
     @property
     def known(self) -> bool:
         """Whether any witness is believed."""
-        return bool(self.heard)
+        return bool(self.believed)
 
     def load_n(self, time_s: Array) -> Array:
         """The zero at these times."""
@@ -370,9 +370,9 @@ def _as_line(
 ) -> ZeroLine:
     """The zero line that goes through what was found at the peak."""
     peak_s, level = float(time[top]), weighed.level_n
-    believed = "before" in weighed.heard
+    believed = "before" in weighed.believed
     away = None if before is None else before.at_n(peak_s) - level
-    simple = weighed.heard == ("before",) and weighed.table is None
+    simple = weighed.believed == ("before",) and weighed.table is None
     if before is not None and (believed or abs(away or 0.0) < 0.02 * height):
         line = ZeroLine(
             before.level_n - (away or 0.0),
@@ -392,7 +392,7 @@ def _as_line(
     else:
         found = (
             (after.start_s, after.end_s, after.noise_n)
-            if after is not None and "after" in weighed.heard
+            if after is not None and "after" in weighed.believed
             else None
         )
         start, end, own_noise = found or (float(time[0]), float(time[0]), noise)
@@ -407,7 +407,11 @@ def _as_line(
     if after is not None:
         shift = after.level_n - line.at_n(after.at_s)
     return dataclasses.replace(
-        line, heard=weighed.heard, shift_n=shift, before_n=away if not believed else None, moved=weighed.moved
+        line,
+        believed=weighed.believed,
+        shift_n=shift,
+        before_n=away if not believed else None,
+        moved=weighed.moved,
     )
 
 

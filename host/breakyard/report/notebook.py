@@ -22,10 +22,10 @@ from breakyard.units import force_unit
 
 
 def curve_picture(
-    curve: LoadCurve, *, unit: str, title: str, mode: Mode, shape: Form, view: View = "pull"
+    curve: LoadCurve, *, unit: str, title: str, mode: Mode, form: Form, view: View = "pull"
 ) -> Picture:
     """A pull with what is read of it. Raises: NoPull, UnitError."""
-    return summary_picture(summarize(curve), curve, unit=unit, title=title, mode=mode, shape=shape, view=view)
+    return summary_picture(summarize(curve), curve, unit=unit, title=title, mode=mode, form=form, view=view)
 
 
 def summary_picture(
@@ -35,7 +35,7 @@ def summary_picture(
     unit: str,
     title: str,
     mode: Mode,
-    shape: Form,
+    form: Form,
     view: View = "pull",
 ) -> Picture:
     """A pull, or the moment of its break. Raises: UsageError (no curve, another view), UnitError."""
@@ -49,16 +49,14 @@ def summary_picture(
     if view not in ("pull", "break"):
         raise UsageError(f'a view is "pull" or "break", not "{view}"')
     draw = break_figure if view == "break" else pull_figure
-    return draw(
-        curve, summary, unit=force_unit(unit), title=title or summary.run.name, mode=mode, shape=shape
-    )
+    return draw(curve, summary, unit=force_unit(unit), title=title or summary.run.name, mode=mode, form=form)
 
 
-def calibration_picture(calibration: Calibration, *, unit: str, mode: Mode, shape: Form) -> Picture:
+def calibration_picture(calibration: Calibration, *, unit: str, mode: Mode, form: Form) -> Picture:
     """Line, interval and residuals. Raises: UnitError."""
     from breakyard.report.figures import calibration_figure
 
-    return calibration_figure(calibration, unit=force_unit(unit), mode=mode, shape=shape)
+    return calibration_figure(calibration, unit=force_unit(unit), mode=mode, form=form)
 
 
 def comparison_picture(comparison: Comparison, *, unit: str, mode: Mode) -> Picture:
@@ -71,7 +69,7 @@ def comparison_picture(comparison: Comparison, *, unit: str, mode: Mode) -> Pict
 def curve_png(curve: LoadCurve) -> bytes | None:
     """The picture of a pull for a notebook; None where nothing can be read of it."""
     try:
-        return curve_picture(curve, unit="N", title="", mode="light", shape="wide").png()
+        return curve_picture(curve, unit="N", title="", mode="light", form="wide").png()
     except NoPull:
         return None
 

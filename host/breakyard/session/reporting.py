@@ -222,7 +222,7 @@ def session_picture(
     unit: str,
     *,
     mode: "Mode" = "light",
-    shape: "Form" = "wide",
+    form: "Form" = "wide",
 ) -> "Picture":
     """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
     from breakyard.report.figures import DrawnPull, overlay_figure
@@ -238,7 +238,7 @@ def session_picture(
         for result in results
         if result.summary is not None
     ]
-    return overlay_figure(drawn, unit=unit, mode=mode, shape=shape)
+    return overlay_figure(drawn, unit=unit, mode=mode, form=form)
 
 
 def pictures(content: "Content") -> "dict[str, Picture]":

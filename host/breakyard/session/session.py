@@ -232,7 +232,7 @@ class Session:
         view: View = "pull",
         unit: str | None = None,
         mode: Mode = "light",
-        shape: Form = "wide",
+        form: Form = "wide",
     ) -> Picture:
         """Draw all pulls over one another, or one pull, or the moment of its break. Raises: BreakyardError.
 
@@ -255,10 +255,10 @@ class Session:
                         f'{self.layout.specimens_file}: no group "{unknown[0]}"; there is {there}'
                     )
                 results = tuple(result for result in results if result.pull.group in groups)
-            return session_picture(results, ReadOptions(), unit, mode=mode, shape=shape)
+            return session_picture(results, ReadOptions(), unit, mode=mode, form=form)
         pull = self.pull(name)
         title = " ".join(part for part in (pull.specimen or pull.name, pull.group) if part)
-        return self.curve(name).plot(view=view, unit=unit, title=title, mode=mode, shape=shape)
+        return self.curve(name).plot(view=view, unit=unit, title=title, mode=mode, form=form)
 
     def archive(self, to: "str | PathLike[str]") -> int:
         """Put the session into an archive of Parquet files, with every file byte for byte; returns how many pulls.

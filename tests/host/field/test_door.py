@@ -14,7 +14,7 @@ from breakyard.errors import UsageError
 from breakyard.field.code import PairingCode
 from breakyard.field.door import MAX_FROM_ONE, Door, host_is_ours
 from breakyard.field.files import page_files
-from breakyard.field.messages import MAX_REQUEST, Request, told
+from breakyard.field.messages import MAX_REQUEST, Request, message_of
 from breakyard.field.watchers import BACKLOG, Watchers
 
 
@@ -32,7 +32,9 @@ class House:
 
     @asynccontextmanager
     async def opened(self) -> AsyncIterator["House"]:
-        door = Door(page_files(), self.watchers, self.code, lambda: told("hello", link="on"), self.carry_out)
+        door = Door(
+            page_files(), self.watchers, self.code, lambda: message_of("hello", link="on"), self.carry_out
+        )
         async with door.opened("127.0.0.1", 0) as server:
             self.port = server.sockets[0].getsockname()[1]
             yield self

@@ -132,7 +132,7 @@ def test_a_hold_in_mid_pull_is_no_zero(given: dict[str, Prior]) -> None:
 
     assert largest == pytest.approx(1315.0, rel=0.002)
     assert standard < 2.0
-    assert zero.heard[0] == "after"
+    assert zero.believed[0] == "after"
     assert not zero.quiet
 
 
@@ -159,7 +159,7 @@ def test_a_run_begun_after_the_onset_takes_its_zero_from_after_the_break(late_s:
 
     assert largest == pytest.approx(3000.0, rel=0.003)
     assert standard < 3.0
-    assert zero.heard == ("after",)
+    assert zero.believed == ("after",)
 
 
 def test_a_slow_ramp_is_not_quiet() -> None:
@@ -169,7 +169,7 @@ def test_a_slow_ramp_is_not_quiet() -> None:
 
     zero = find_zero(time, load, prior=INSTRUMENT)
 
-    assert zero.heard == ("instrument",)
+    assert zero.believed == ("instrument",)
     assert zero.level_n == 0.0
 
 
@@ -195,7 +195,7 @@ def test_a_scale_that_was_never_zeroed_is_zeroed_by_what_lies_before_and_after()
 
     assert largest == pytest.approx(1000.0, rel=0.002)
     assert standard < 3.0
-    assert set(zero.heard) == {"before", "after"}
+    assert set(zero.believed) == {"before", "after"}
 
 
 @pytest.mark.parametrize("shift", [-0.06, -0.02, 0.02, 0.06])
@@ -223,7 +223,7 @@ def test_without_any_witness_the_peak_is_a_lower_bound() -> None:
 
     zero = find_zero(time, load)
 
-    assert zero.heard == ()
+    assert zero.believed == ()
     assert not zero.known
 
 

@@ -46,11 +46,11 @@ def made(stated: str = STATED) -> tuple[Run, CalibrationPlateaus, Calibration]:
 
 
 @pytest.mark.parametrize("mode", ["light", "dark"])
-@pytest.mark.parametrize("shape", ["wide", "phone"])
-def test_the_recording_marks_what_was_used(mode: str, shape: str) -> None:
+@pytest.mark.parametrize("form", ["wide", "phone"])
+def test_the_recording_marks_what_was_used(mode: str, form: str) -> None:
     """Seven numbered stretches above, seven means below, and the words say how many samples were used."""
     run, plateaus, calibration = made()
-    picture = plateau_figure(run, plateaus, calibration, unit="kgf", mode=mode, shape=shape)  # type: ignore[arg-type]
+    picture = plateau_figure(run, plateaus, calibration, unit="kgf", mode=mode, form=form)  # type: ignore[arg-type]
     upper, lower = picture.figure.axes[:2]
 
     assert [text.get_text() for text in upper.texts] == list("1234567")
@@ -96,7 +96,7 @@ def test_checks_show_band_failures_and_drift() -> None:
     ]
     drifting = check_figure(checks, judge(calibration, checks))
     failed = [*checks, replace(checks[-1], when_utc_s=42 * DAY_S, shown_n=393.0)]
-    beyond = check_figure(failed, judge(calibration, failed), mode="dark", shape="phone")
+    beyond = check_figure(failed, judge(calibration, failed), mode="dark", form="phone")
 
     texts = [text.get_text() for text in drifting.figure.legends[0].get_texts()]
     assert any("days from the last check" in text.replace("\n", " ") for text in texts)

@@ -74,10 +74,10 @@ def check_layout(picture: Picture) -> None:
         assert across <= 1.0 or along <= 1.0, (one, other)
 
 
-@pytest.mark.parametrize("shape", ["wide", "phone"])
+@pytest.mark.parametrize("form", ["wide", "phone"])
 @pytest.mark.parametrize("mode", ["light", "dark"])
-def test_a_pull_shows_all_that_was_read(curve: LoadCurve, make_summary: Make, mode: str, shape: str) -> None:
-    picture = pull_figure(curve, make_summary(), unit="kgf", title="B1", mode=mode, shape=shape)  # type: ignore[arg-type]
+def test_a_pull_shows_all_that_was_read(curve: LoadCurve, make_summary: Make, mode: str, form: str) -> None:
+    picture = pull_figure(curve, make_summary(), unit="kgf", title="B1", mode=mode, form=form)  # type: ignore[arg-type]
     key = " | ".join(key_of(picture))
 
     for words in (
@@ -102,7 +102,7 @@ def test_a_clipped_pull_is_at_least(curve: LoadCurve, make_summary: Make) -> Non
         curve, clipped=clipped & (curve.load_n > 3900), usable=~(clipped & (curve.load_n > 3900))
     )
 
-    picture = pull_figure(marked, make_summary(**CLIPPED), shape="phone")
+    picture = pull_figure(marked, make_summary(**CLIPPED), form="phone")
 
     key = " | ".join(key_of(picture))
     assert "peak, at least 3970 N (arrow: or more)" in key
@@ -129,11 +129,11 @@ def test_missing_samples_break_the_line(curve: LoadCurve, make_summary: Make) ->
     assert trace.left_out_s.tolist() == [7.0]
 
 
-@pytest.mark.parametrize("shape", ["wide", "phone"])
-def test_the_break_in_detail(curve: LoadCurve, make_summary: Make, shape: str) -> None:
+@pytest.mark.parametrize("form", ["wide", "phone"])
+def test_the_break_in_detail(curve: LoadCurve, make_summary: Make, form: str) -> None:
     recovery = Recovery((11.9, 12.0), (3980.0, 4000.0), (11.9, 12.0, 12.02), (3960.0, 3990.0, 1500.0), 0.4)
 
-    picture = break_figure(curve, make_summary(recovery=recovery), title="B1", shape=shape)  # type: ignore[arg-type]
+    picture = break_figure(curve, make_summary(recovery=recovery), title="B1", form=form)  # type: ignore[arg-type]
 
     low, high = picture.figure.axes[0].get_xlim()
     assert (low, high) == pytest.approx((-0.15, 0.15))
@@ -156,9 +156,9 @@ def test_a_slow_instrument_shows_a_longer_stretch(curve: LoadCurve, make_summary
 
 
 @pytest.mark.parametrize("align", ["onset", "peak"])
-@pytest.mark.parametrize("shape", ["wide", "phone"])
+@pytest.mark.parametrize("form", ["wide", "phone"])
 def test_an_overlay_dashes_and_numbers_doubtful_pulls(
-    curve: LoadCurve, make_summary: Make, align: str, shape: str
+    curve: LoadCurve, make_summary: Make, align: str, form: str
 ) -> None:
     pulls = [
         DrawnPull(curve, make_summary(flags=("extrapolated",)), "B1", "bonded"),
@@ -167,7 +167,7 @@ def test_an_overlay_dashes_and_numbers_doubtful_pulls(
         DrawnPull(curve, make_summary(**CLIPPED), "S3", "screwed"),
     ]
 
-    picture = overlay_figure(pulls, unit="kN", align=align, shape=shape, mode="dark")  # type: ignore[arg-type]
+    picture = overlay_figure(pulls, unit="kN", align=align, form=form, mode="dark")  # type: ignore[arg-type]
 
     key = key_of(picture)
     assert "bonded (1 pull)" in key
@@ -189,14 +189,14 @@ def test_an_overlay_needs_pulls(curve: LoadCurve, make_summary: Make) -> None:
         overlay_figure([DrawnPull(curve, make_summary(), "B1")], align="break")  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("shape", ["wide", "phone"])
-def test_a_calibration_shows_how_far_it_reaches(shape: str) -> None:
+@pytest.mark.parametrize("form", ["wide", "phone"])
+def test_a_calibration_shows_how_far_it_reaches(form: str) -> None:
     points = [
         mass_point(kg, 1000 + 64_000 * kg + wobble) for kg, wobble in [(0, 3), (10, -5), (20, 4), (20, -2)]
     ]
     calibration = calibrate(points, plate=Plate(9806.65), gravity=gravity_at(54.0), name="weights")
 
-    picture = calibration_figure(calibration, unit="kgf", shape=shape)  # type: ignore[arg-type]
+    picture = calibration_figure(calibration, unit="kgf", form=form)  # type: ignore[arg-type]
 
     line, interval, residuals = picture.figure.axes
     assert line.get_xlim()[1] > 1000
@@ -249,7 +249,7 @@ def test_wrong_words_are_refused(curve: LoadCurve, make_summary: Make) -> None:
     with pytest.raises(UsageError, match="light"):
         pull_figure(curve, make_summary(), mode="sepia")  # type: ignore[arg-type]
     with pytest.raises(UsageError, match="wide"):
-        pull_figure(curve, make_summary(), shape="square")  # type: ignore[arg-type]
+        pull_figure(curve, make_summary(), form="square")  # type: ignore[arg-type]
     with pytest.raises(UnitError, match="kgf"):
         pull_figure(curve, make_summary(), unit="kg")
 

@@ -30,12 +30,12 @@ def points(axes: Any) -> list[tuple[float, float]]:
     return [(float(x), float(y)) for line in lines for x, y in zip(*line.get_data(), strict=True)]
 
 
-@pytest.mark.parametrize("shape", ["wide", "phone"])
-def test_each_specimen_has_its_place(make_content: MakeContent, shape: Any) -> None:
+@pytest.mark.parametrize("form", ["wide", "phone"])
+def test_each_specimen_has_its_place(make_content: MakeContent, form: Any) -> None:
     """A sign at each strength (in the unit), an arrow for each bound, a row and a name each."""
     content = make_content(("A1", "a", {}), ("A2", "a", strong(1.1)), ("B1", "b", BOUND))
 
-    picture = strip_figure(strips(content), unit="kN", comparison=content.comparison, shape=shape)
+    picture = strip_figure(strips(content), unit="kN", comparison=content.comparison, form=form)
     (axes,) = picture.figure.axes
 
     signs = sorted(points(axes))

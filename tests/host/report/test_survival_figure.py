@@ -21,11 +21,11 @@ def comparison():  # type: ignore[no-untyped-def]
     )
 
 
-@pytest.mark.parametrize("shape", ["wide", "phone"])
+@pytest.mark.parametrize("form", ["wide", "phone"])
 @pytest.mark.parametrize("mode", ["light", "dark"])
-def test_the_steps_are_those_of_the_estimate(comparison, mode: str, shape: str) -> None:  # type: ignore[no-untyped-def]
+def test_the_steps_are_those_of_the_estimate(comparison, mode: str, form: str) -> None:  # type: ignore[no-untyped-def]
     """Shares after each break by hand: A 3/4, 1/2, 1/4, 0; B 2/3, then 0 at 1600 N with one at risk."""
-    picture = survival_figure(comparison, unit="kN", mode=mode, shape=shape)  # type: ignore[arg-type]
+    picture = survival_figure(comparison, unit="kN", mode=mode, form=form)  # type: ignore[arg-type]
 
     a, _, b, lost = picture.figure.axes[0].lines[:4]
     np.testing.assert_allclose(a.get_xdata()[:5], [0.0, 1.0, 1.1, 1.2, 1.3])
@@ -44,4 +44,4 @@ def test_the_words_say_the_same(comparison) -> None:  # type: ignore[no-untyped-
 def test_an_unknown_shape_is_refused(comparison) -> None:  # type: ignore[no-untyped-def]
     """As every picture does."""
     with pytest.raises(UsageError):
-        survival_figure(comparison, shape="round")  # type: ignore[arg-type]
+        survival_figure(comparison, form="round")  # type: ignore[arg-type]

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.pull.peak.shape import Durations
-from breakyard.pull.peak.terms import LOOK_BACK, FilteredFall, Surroundings, felt, seen
+from breakyard.pull.peak.terms import LOOK_BACK, FilteredFall, Surroundings, as_filtered, as_force
 
 Array = NDArray[np.float64]
 
@@ -130,8 +130,8 @@ class FallModel:
         around = self.around
         middles = np.linspace(earliest, latest, count)
         fall = FilteredFall(order, durations, around.period_s, middles, self.local_slope)
-        terms = seen(around, fall, around.time)
-        look = felt(around, fall, terms.fixed.shape[-1])
+        terms = as_filtered(around, fall, around.time)
+        look = as_force(around, fall, terms.fixed.shape[-1])
         bend, ring, soft = (sizes[:, k, None, None] ** 2 for k in range(3))
         softened = soft * SOFTENING[1] ** 2
         covariance = (
@@ -196,7 +196,7 @@ class FallModel:
         factor = soft * SOFTENING[1]
 
         def design(time: Array) -> tuple[Array, Array]:
-            terms = seen(around, fall, time)
+            terms = as_filtered(around, fall, time)
             columns = (
                 terms.fixed[1],
                 bend * terms.bends[1],
@@ -216,7 +216,7 @@ class FallModel:
         duals = inverse @ (around.load - usual)
         factors = shown.T @ duals
         back = np.linspace(min(around.time[0] - fall.starts[1], -1.0), 0.0, 40)
-        look = felt(around, fall, seen(around, fall, around.time[:1]).fixed.shape[-1], back)
+        look = as_force(around, fall, as_filtered(around, fall, around.time[:1]).fixed.shape[-1], back)
         force = np.concatenate([look.fixed[1], bend * look.bends[1], factor * look.softening[1]], axis=1)
         before_n = force @ factors[: force.shape[1]] + soft * SOFTENING[0] * look.softening[1].sum(-1)
         whole = np.linspace(around.time[0], around.time[-1], 120)

@@ -148,7 +148,7 @@ class Terms:
     softening: Array
 
 
-def seen(around: Surroundings, fall: FilteredFall, time: Array) -> Terms:
+def as_filtered(around: Surroundings, fall: FilteredFall, time: Array) -> Terms:
     """What the filter shows of each term at these times."""
     order, slope = fall.order, around.slope
     u = time - fall.starts[:, None]
@@ -183,8 +183,8 @@ def seen(around: Surroundings, fall: FilteredFall, time: Array) -> Terms:
     )
 
 
-def felt(around: Surroundings, fall: FilteredFall, number: int, back: Array = LOOK_BACK) -> Terms:
-    """The force itself at times from the start of the fall, in the terms of `seen` (whose `fixed` has so many).
+def as_force(around: Surroundings, fall: FilteredFall, number: int, back: Array = LOOK_BACK) -> Terms:
+    """The force itself at times from the start of the fall, in the terms of `as_filtered` (`number` of them `fixed`).
 
     back: times up to the start of the fall, so none above zero. Three rows follow: how far the middle lies from
     the grid, how far the duration lies from the typical one, and the slope just before the fall.

@@ -38,15 +38,15 @@ def calibration_figure(
     up_to_n: float | None = None,
     coverage: float = 0.95,
     mode: Mode = "light",
-    shape: Form = "wide",
+    form: Form = "wide",
 ) -> Picture:
     """Draw a calibration in three parts: the line, the interval of a load anywhere, the residuals.
 
-    up_to_n: where the range ends. Raises: UnitError, UsageError (mode, shape).
+    up_to_n: where the range ends. Raises: UnitError, UsageError (mode, form).
     """
     unit = force_unit(unit)
     factor = FORCE_UNITS[unit]
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     theme = look.theme
     known_n = calibration.highest_known_n
     capacity_n = calibration.plate.capacity_n if calibration.plate is not None else BEYOND * known_n

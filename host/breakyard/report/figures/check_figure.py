@@ -28,13 +28,13 @@ def check_figure(
     *,
     title: str = "",
     mode: Mode = "light",
-    shape: Form = "wide",
+    form: Form = "wide",
 ) -> Picture:
     """Draw the checks of one calibration in order of time: difference in percent of the load, band of what is allowed.
 
-    Raises: UsageError (mode, shape).
+    Raises: UsageError (mode, form).
     """
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     theme = look.theme
     figure, (axes,) = new_figure(look, (0.85,))
     key = Key(look)

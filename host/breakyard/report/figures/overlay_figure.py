@@ -51,17 +51,17 @@ def overlay_figure(
     align: Align = "onset",
     title: str = "",
     mode: Mode = "light",
-    shape: Form = "wide",
+    form: Form = "wide",
 ) -> Picture:
     """Draw pulls over each other; doubtful ones are dashed and numbered, and the key says why.
 
-    Raises: UsageError (no pulls, align, mode, shape), UnitError.
+    Raises: UsageError (no pulls, align, mode, form), UnitError.
     """
     if not pulls:
         raise UsageError("there is no pull to draw")
     if align not in ("onset", "peak"):
         raise UsageError(f'pulls are aligned at "onset" or "peak", not "{align}"')
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     traces = [make_trace(pull.curve, pull.summary, unit) for pull in pulls]
     groups = list(dict.fromkeys(pull.group for pull in pulls))
     colours = {group: look.theme.groups[at % len(look.theme.groups)] for at, group in enumerate(groups)}

@@ -37,15 +37,15 @@ _ROWS: Final = {"load": 2.0, "cell": 1.0, "converter": 0.0}
 _THICK: Final = 0.62
 
 
-def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", shape: Form = "wide") -> Picture:
+def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", form: Form = "wide") -> Picture:
     """Draw the range plan: the expected load over the cell's bar, from zero to its ultimate, and the converter's.
 
-    Raises: UnitError, UsageError (mode, shape).
+    Raises: UnitError, UsageError (mode, form).
     """
     from matplotlib.ticker import MaxNLocator
 
     unit = force_unit(unit)
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     figure, (axes,) = new_figure(look, (0.52,))
     key = Key(look)
     capacity_n, safe_n, ultimate_n, clip_n = (
@@ -107,7 +107,7 @@ def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", shap
     _draw_loads(axes, key, plan, look, unit)
 
     axes.set_xlim(0.0, from_newtons(end_n, unit))
-    axes.xaxis.set_major_locator(MaxNLocator(6 if shape == "wide" else 4))
+    axes.xaxis.set_major_locator(MaxNLocator(6 if form == "wide" else 4))
     axes.set_ylim(-0.5, 2.5)
     axes.set_yticks(list(_ROWS.values()), list(_ROWS))
     axes.tick_params(axis="y", length=0)
@@ -132,17 +132,17 @@ def describe_range(plan: RangePlan, *, unit: str = "N") -> str:
     )
 
 
-def rig_figure(check: RigCheck, *, mode: Mode = "light", shape: Form = "wide") -> Picture:
+def rig_figure(check: RigCheck, *, mode: Mode = "light", form: Form = "wide") -> Picture:
     """Draw the rig from above, to scale, with the line of fire and the stand-off.
 
-    Raises: UsageError (no length of line, mode, shape).
+    Raises: UsageError (no length of line, mode, form).
     """
     distances = check.distances
     if distances is None:
         raise UsageError(
             "a sketch of the rig needs the line's length: write [[rig.line]] and length_m = 6 below it"
         )
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     length, far = distances.line_m, distances.bystanders_m
     reach = max(far, distances.overshoot_m)
     span, height = length + 2.1 * reach, 2.3 * far

@@ -31,15 +31,15 @@ def plateau_figure(
     *,
     unit: str = "N",
     mode: Mode = "light",
-    shape: Form = "wide",
+    form: Form = "wide",
 ) -> Picture:
     """Draw the recording with the used samples marked, and below how still each load hung.
 
-    `calibration` is the one made from these plateaus, in their order. Raises: UnitError, UsageError (mode, shape).
+    `calibration` is the one made from these plateaus, in their order. Raises: UnitError, UsageError (mode, form).
     """
     unit = force_unit(unit)
     factor = FORCE_UNITS[unit]
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     theme = look.theme
     load = calibration.load_n(run.counts, calibration.zero_counts) / factor
     suspect = {index for one in calibration.suspects[:1] for index in one.points}

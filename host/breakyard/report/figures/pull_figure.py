@@ -46,13 +46,13 @@ def pull_figure(
     unit: str = "N",
     title: str = "",
     mode: Mode = "light",
-    shape: Form = "wide",
+    form: Form = "wide",
 ) -> Picture:
     """Draw one pull: its curve, zero, onset, first peak, peak and interval, settled load, drops and break.
 
-    Raises: UnitError, UsageError (mode, shape).
+    Raises: UnitError, UsageError (mode, form).
     """
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     trace = make_trace(curve, summary, unit)
     figure, (axes,) = new_figure(look)
     key = Key(look)
@@ -83,14 +83,14 @@ def break_figure(
     unit: str = "N",
     title: str = "",
     mode: Mode = "light",
-    shape: Form = "wide",
+    form: Form = "wide",
 ) -> Picture:
     """Draw the 300 ms around the break (the peak, if it did not break) with each sample, and the force as it was
     recovered, with what the converter would show of it, where that was done.
 
-    Raises: UnitError, UsageError (mode, shape).
+    Raises: UnitError, UsageError (mode, form).
     """
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     trace = make_trace(curve, summary, unit)
     moment = summary.failure.time_s if summary.failure.time_s is not None else summary.peak.time_s
     what = "break" if summary.failure.time_s is not None else "peak"

@@ -21,14 +21,14 @@ from breakyard.report.figures.style import (
 
 
 def step_figure(
-    response: StepResponse, cuts: Sequence[Cut], *, mode: Mode = "light", shape: Form = "wide"
+    response: StepResponse, cuts: Sequence[Cut], *, mode: Mode = "light", form: Form = "wide"
 ) -> Picture:
     """Draw the share left over the time in conversions, around the half-way moment: samples, measured shape, order 3
     and 4.
 
-    Raises: UsageError (mode, shape).
+    Raises: UsageError (mode, form).
     """
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     figure, (axes,) = new_figure(look)
     key = Key(look)
     at = np.array(response.at) - 0.5 * response.order

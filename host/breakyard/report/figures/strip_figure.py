@@ -60,16 +60,16 @@ def strip_figure(
     comparison: Comparison | None = None,
     title: str = "",
     mode: Mode = "light",
-    shape: Form = "wide",
+    form: Form = "wide",
 ) -> Picture:
     """Draw strengths by group; `comparison` adds each group's interval of the mean (the median, with "at least").
 
-    Raises: UsageError (no pulls, mode, shape), UnitError.
+    Raises: UsageError (no pulls, mode, form), UnitError.
     """
     if not strips:
         raise UsageError("there is no strength to draw")
     unit = force_unit(unit)
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     groups = list(dict.fromkeys(strip.group for strip in strips))
     many = len(strips) > MOST_ROWS
     known = {group.name: group for group in comparison.groups} if comparison is not None else {}

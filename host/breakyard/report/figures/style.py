@@ -72,15 +72,15 @@ class Look:
     """Characters in a line of the key."""
 
 
-def make_look(mode: Mode, shape: Form) -> Look:
+def make_look(mode: Mode, form: Form) -> Look:
     """Put a look together. Raises: UsageError."""
     if mode not in THEMES:
         raise UsageError(f'a picture is "light" or "dark", not "{mode}"')
-    if shape == "wide":
+    if form == "wide":
         return Look(THEMES[mode], 8.6, 4.2, 11.0, 150, 2, 54)
-    if shape == "phone":
+    if form == "phone":
         return Look(THEMES[mode], 4.3, 4.0, 11.0, 220, 1, 50)
-    raise UsageError(f'the shape of a picture is "wide" or "phone", not "{shape}"')
+    raise UsageError(f'the form of a picture is "wide" or "phone", not "{form}"')
 
 
 @dataclass(frozen=True, slots=True, repr=False)

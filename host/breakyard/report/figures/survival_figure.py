@@ -22,17 +22,17 @@ from breakyard.units import FORCE_UNITS, force_unit
 
 
 def survival_figure(
-    comparison: Comparison, *, unit: str = "N", mode: Mode = "light", shape: Form = "wide"
+    comparison: Comparison, *, unit: str = "N", mode: Mode = "light", form: Form = "wide"
 ) -> Picture:
     """Draw one step curve a group. A sign on it is a specimen known to hold that much and no further
     (Kaplan and Meier 1958, J. Am. Stat. Assoc. 53, 457: it leaves the count there without a fall of the curve).
 
-    Raises: UsageError if there is no group, or of mode and shape; UnitError.
+    Raises: UsageError if there is no group, or of mode and form; UnitError.
     """
     if not comparison.groups:
         raise UsageError("there is no group to draw")
     factor = FORCE_UNITS[force_unit(unit)]
-    look = make_look(mode, shape)
+    look = make_look(mode, form)
     figure, (axes,) = new_figure(look)
     key = Key(look)
     furthest = max(pull.value_n for group in comparison.groups for pull in group.pulls) / factor

@@ -109,8 +109,8 @@ def _calibration(content: Content, calibration: Calibration, at: int) -> Markup:
     capacity = calibration.plate.capacity_n if calibration.plate is not None else 0.0
     end_n = 1.05 * max(highest, capacity, known)
     pictures = both_widths(
-        lambda mode, shape: calibration_figure(
-            calibration, unit=unit, up_to_n=end_n, coverage=content.coverage, mode=mode, shape=shape
+        lambda mode, form: calibration_figure(
+            calibration, unit=unit, up_to_n=end_n, coverage=content.coverage, mode=mode, form=form
         ),
         f"calibration-{at}",
     )

@@ -118,8 +118,8 @@ def strengths(content: Content) -> Markup:
     """The strip plot."""
     strips = [Strip(entry.summary, entry.label, entry.group) for entry in content.entries]
     pictures = both_widths(
-        lambda mode, shape: strip_figure(
-            strips, unit=content.unit, comparison=content.comparison, mode=mode, shape=shape
+        lambda mode, form: strip_figure(
+            strips, unit=content.unit, comparison=content.comparison, mode=mode, form=form
         ),
         "strip",
     )

@@ -93,5 +93,5 @@ def _findings(check: RigCheck) -> Markup | None:
 def _sketch(check: RigCheck) -> Markup | None:
     if check.distances is None:
         return None
-    pictures = both_widths(lambda mode, shape: rig_figure(check, mode=mode, shape=shape), "rig")
+    pictures = both_widths(lambda mode, form: rig_figure(check, mode=mode, form=form), "rig")
     return figure(pictures, "The rig from above. Local codes and qualified people come first.")
