@@ -98,6 +98,8 @@ class LoadCurve:
     """Where a person says that the zero is; None: it is judged."""
     one_specimen: bool = False
     """Whether a person says that all of its pulls are of one specimen, so that it stays in one piece."""
+    protocol: str = ""
+    """What a person meant to do with the specimen, as "10 x 20..300 kgf, then break"."""
     unloaded: Unloaded | None = None
     """For a part of a recording whose pauses are not all at one level; None: the part speaks for itself."""
 

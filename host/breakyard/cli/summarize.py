@@ -98,6 +98,10 @@ def print_summary(out: Output, summary: "Summary", unit: str) -> None:
     from breakyard.report.words.account import account
 
     out.table("The pull, line by line", ("", ""), account(summary, unit))
+    if summary.cycles:
+        from breakyard.report.words.cycle_words import cycle_headings, cycle_rows
+
+        out.table("Every loading", cycle_headings(summary, unit), cycle_rows(summary, unit))
 
 
 def say_parts(out: Output, results: "Sequence[PullResult]") -> None:

@@ -75,7 +75,12 @@ def raise_flags(
         found.append(
             ("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it.")
         )
-    found += _of_zero(zero, peak)
+    of_zero = _of_zero(zero, peak)
+    if curve.unloaded is not None and (
+        curve.one_specimen or curve.protocol
+    ):  # cycles to a pre-tension are meant
+        of_zero = [one for one in of_zero if one[0] != "preload"]
+    found += of_zero
     if curve.converter is None and reading.regime == "ramp_and_break" and not clipped:
         sentence = "No converter is known: what its filter may have hidden at the break is in the interval."
         found.append(("filter_unknown", sentence))

@@ -195,6 +195,23 @@ class Drop:
 
 
 @dataclass(frozen=True, slots=True)
+class Cycle:
+    """One of several loadings of one specimen."""
+
+    number: int
+    """From 1; the last is the one that was read, and may have ended in the break."""
+    top_n: float
+    top_s: float
+    valley_n: float
+    """The lowest load before it."""
+    rate_n_per_s: float
+    hysteresis_j: float | None = None
+    """Work that stayed in the specimen from this valley to the next; None where no extension is known."""
+    extension_at_top_m: float | None = None
+    extension_at_valley_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Plateau:
     """A stretch of nearly constant load (yielding, or the machine held)."""
 
@@ -268,6 +285,10 @@ class Summary:
     notes: tuple[str, ...] = ()
     """Sentences for people: why a flag was raised and what to do about it."""
     ripple: Ripple | None = None
+    cycles: tuple[Cycle, ...] = ()
+    """Every loading of a specimen that was loaded again and again; the summary is that of the last."""
+    protocol: str = ""
+    """What was meant to be done, in the words of the notes."""
     filter: Filter | None = None
     """None in summaries made before it was told."""
     assumptions: tuple[str, ...] = ()

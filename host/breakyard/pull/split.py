@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.curve import LoadCurve
+from breakyard.pull.cycles import cycle_swings, find_cycles, last_loading, read_protocol
 from breakyard.pull.pauses import unloaded_of
 from breakyard.pull.polarity import upright
+from breakyard.pull.results import Cycle
 from breakyard.pull.witnesses import prior_of
 
 Array = NDArray[np.float64]
@@ -56,7 +58,7 @@ def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCu
     """
     curve = upright(curve)
     good = np.flatnonzero(curve.usable)
-    if len(good) < 2 or one_specimen or curve.one_specimen:
+    if len(good) < 2 or one_specimen or curve.one_specimen or curve.protocol:
         return (curve,)
     time, load = curve.time_s[good], _without_spikes(curve.load_n[good])
     width = max(3, round(BLOCK_S / curve.period_s))
@@ -81,6 +83,35 @@ def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCu
         replace(_part(curve, begin, end, f"{curve.name}#{i}"), unloaded=unloaded)
         for i, ((begin, end), unloaded) in enumerate(zip(pairwise(cuts), known, strict=True), 1)
     )
+
+
+def last_of(curve: LoadCurve) -> LoadCurve:
+    """The last loading of a specimen that was loaded again and again, with what the whole recording says of its zero.
+
+    The curve itself where there was one loading. Raises: UsageError, UnitError (the protocol).
+    """
+    good = np.flatnonzero(curve.usable)
+    if not (curve.one_specimen or curve.protocol) or len(good) < 2:
+        return curve
+    time, load = curve.time_s[good], _without_spikes(curve.load_n[good])
+    swings = cycle_swings(load, read_protocol(curve.protocol) if curve.protocol else None)
+    begin = last_loading(load, swings)
+    if not begin:
+        return curve
+    known = unloaded_of(
+        time, load, [(float(time[begin]), float(time[max(one.top for one in swings)]))], [True]
+    )
+    part = _part(curve, int(good[begin]), len(curve.time_s), curve.name)
+    return replace(part, unloaded=known[0])
+
+
+def cycles_of(curve: LoadCurve, zero_n: float) -> tuple[Cycle, ...]:
+    """Every loading of a specimen that was loaded again and again, counted from this zero."""
+    good = np.flatnonzero(curve.usable)
+    load = _without_spikes(curve.load_n[good]) - zero_n
+    swings = cycle_swings(load, read_protocol(curve.protocol) if curve.protocol else None)
+    extension = None if curve.extension_m is None else curve.extension_m[good]
+    return find_cycles(curve.time_s[good], load, swings, curve.period_s, extension)
 
 
 def _unloaded(levels: Array, curve: LoadCurve) -> float:

@@ -24,6 +24,7 @@ from breakyard.pull.peak.reading import Reading, lower_bound
 from breakyard.pull.polarity import upright
 from breakyard.pull.rate import loading_rate
 from breakyard.pull.results import Energy, FirstPeak, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
+from breakyard.pull.split import cycles_of, last_of
 from breakyard.pull.witnesses import prior_of
 from breakyard.pull.zero import ZeroLine, find_zero
 
@@ -72,7 +73,8 @@ def summarize(
         raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
     if pull_speed_m_per_s is not None and not pull_speed_m_per_s > 0.0:
         raise UsageError(f"a pulling speed of {pull_speed_m_per_s:g} m/s is not sensible: give one above 0")
-    curve = upright(curve)
+    whole = upright(curve)
+    curve = last_of(whole)
     if response is None:
         response = curve.response
     seen_through = choose_filter(curve, filter_order, None if response == "assumed" else response)
@@ -149,7 +151,7 @@ def summarize(
         first_peak = _first_peak(events.first_peak, time, load, peak, sampled, curve, zero, stated)
     energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, events.break_index)
     return Summary(
-        run=_source(curve),
+        run=_source(whole),
         peak=peak,
         strength=Strength(peak.estimate_n, peak.low_n, None if at_least else peak.high_n, at_least),
         settled=events.settled,
@@ -180,7 +182,9 @@ def summarize(
         + of_speed,
         filter=seen_through.told,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
-        curve=curve,
+        curve=whole,
+        cycles=() if curve is whole else cycles_of(whole, zero.at_n(peak.time_s)),
+        protocol=curve.protocol,
         ripple=events.ripple,
     )
 

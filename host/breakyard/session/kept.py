@@ -42,6 +42,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
             "version": VERSION,
             "recording": sha256_of(pull.path.read_bytes()),
             "said": said_of(pull),
+            "named": pull.named,
             "notes": sha256_of(notes.read_bytes()) if notes.exists() and not raw else "",
             "calibration": _calibration_hash(pull, options, needed=raw),
             "accuracy_percent": options.accuracy_percent,

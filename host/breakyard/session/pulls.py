@@ -48,6 +48,8 @@ class Pull:
     """Which pull of the recording, from 1; None for a recording of one pull, or not looked into yet."""
     listed: tuple[Listed, ...] = ()
     """Specimens that the notes list for several pulls."""
+    named: bool = False
+    """Whether somebody said which specimen it is: the notes, or a name that the table of specimens has."""
 
     def parts(self, number: int) -> "tuple[Pull, ...]":
         """The pulls of a recording that turned out to hold `number` of them. One alone is the recording itself.
@@ -123,6 +125,7 @@ def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") 
         order=specimen.order if specimen else None,
         notes=run.notes.notes,
         listed=tuple(_listed(run, specimens)),
+        named=specimen is not None or run.notes.specimen is not None,
     )
 
 

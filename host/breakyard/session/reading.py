@@ -93,7 +93,7 @@ def read_pulls(
 
 def read_one(pull: Pull, options: ReadOptions) -> tuple[tuple[PullResult, LoadCurve], ...]:
     """Summarize each pull of one recording; with the curves. Raises: BreakyardError."""
-    from breakyard.pull.split import split_pulls
+    from breakyard.pull.split import CYCLES, split_pulls
 
     curve = load_curve(
         pull,
@@ -102,6 +102,10 @@ def read_one(pull: Pull, options: ReadOptions) -> tuple[tuple[PullResult, LoadCu
         response=options.response,
     )
     curves = split_pulls(curve)
+    if len(curves) > 1 and pull.named and not pull.listed and CYCLES in curves[0].flags:
+        curves = (
+            replace(curve, one_specimen=True),
+        )  # one specimen is named, and nothing broke before the end
     parts = pull.parts(len(curves))
     return tuple(
         (_read(part, own, options, alone=len(curves) == 1), own)

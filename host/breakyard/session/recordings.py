@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from breakyard.calibration import Calibration
 from breakyard.curve import LoadCurve, ZeroAt, curve_from_columns, curve_from_run
-from breakyard.errors import DataError, UnitError
+from breakyard.errors import DataError, UnitError, UsageError
+from breakyard.pull.cycles import read_protocol
 from breakyard.run import Converter, Run, read_runs, run_from_columns
 from breakyard.session.in_force import load_calibration, load_response
 
@@ -120,7 +121,7 @@ class Curves:
         return self._parts[pull.part - 1]
 
 
-ZERO, ONE_SPECIMEN, CONVERTER = "zero", "one_specimen", "converter"
+ZERO, ONE_SPECIMEN, CONVERTER, PROTOCOL = "zero", "one_specimen", "converter", "protocol"
 """Keys of a recording's notes that say how it is to be read."""
 
 CONVERTERS = {"hx711-128": 128, "hx711-64": 64, "hx711-32": 32, "unknown": None}
@@ -132,7 +133,7 @@ def said_of(pull: "Pull") -> dict[str, object]:
     if pull.session is None or pull.path.parent.resolve() != pull.session.layout.runs.resolve():
         return {}
     more = pull.session.notes(pull.path.stem).more
-    said = {key: more[key] for key in (ZERO, ONE_SPECIMEN, CONVERTER) if key in more}
+    said = {key: more[key] for key in (ZERO, ONE_SPECIMEN, CONVERTER, PROTOCOL) if key in more}
     notes = f"{pull.path.stem}.toml"
     if said.get(ZERO, "start") not in get_args(ZeroAt):
         raise DataError(f'{notes}: "{ZERO}" must be instrument, start or end, not {said[ZERO]!r}')
@@ -142,6 +143,11 @@ def said_of(pull: "Pull") -> dict[str, object]:
         raise DataError(
             f'{notes}: "{CONVERTER}" must be one of {", ".join(CONVERTERS)}, not {said[CONVERTER]!r}'
         )
+    if PROTOCOL in said:
+        try:
+            read_protocol(str(said[PROTOCOL]))
+        except (UnitError, UsageError) as error:
+            raise DataError(f"{notes}: {error}") from None
     return said
 
 
@@ -156,7 +162,12 @@ def _whole_curve(
     if not said:
         return curve
     zero: Any = said.get(ZERO)
-    return replace(curve, zero_at=zero, one_specimen=bool(said.get(ONE_SPECIMEN, False)))
+    return replace(
+        curve,
+        zero_at=zero,
+        one_specimen=bool(said.get(ONE_SPECIMEN, False)),
+        protocol=str(said.get(PROTOCOL, "")),
+    )
 
 
 def _as_recorded(

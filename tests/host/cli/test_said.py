@@ -103,3 +103,45 @@ def test_notes_that_say_nonsense_are_refused(tmp_path: Path) -> None:
 
     assert result.summary is None
     assert "instrument, start or end" in result.problem
+
+
+LET_DOWN = np.interp(TIME, [0, 2, 4, 6, 11, 16, 16.02, 20], [0, 0, 2000, 0, 0, 3000, 0, 0])
+
+
+def test_cycles_of_a_specimen_that_is_named_are_one_row(tmp_path: Path) -> None:
+    """Let down slowly and loaded again: one row where the notes name one specimen, with both loadings in it."""
+    (result,) = read(imported(tmp_path, LET_DOWN, "--specimen", "W1"))
+
+    assert result.pull.name == "pull"
+    assert result.summary is not None
+    assert len(result.summary.cycles) == 2
+    assert result.summary.peak.largest_sample_n == pytest.approx(3000.0, abs=15.0)
+
+
+def test_specimens_that_broke_are_rows_even_where_one_is_named(tmp_path: Path) -> None:
+    """What broke before the end was another specimen."""
+    broke = np.interp(TIME, [0, 2, 4, 4.02, 11, 16, 16.02, 20], [0, 0, 2000, 0, 0, 3000, 0, 0])
+
+    assert len(read(imported(tmp_path, broke, "--specimen", "W1"))) == 2
+
+
+@pytest.mark.parametrize(
+    ("protocol", "said"),
+    [("1 x 0..2 kN, then break", ""), ("1 x 0..2 kg", "kgf"), ("some cycles", "10 x 20..300 kgf")],
+)
+def test_a_protocol_in_the_notes(tmp_path: Path, protocol: str, said: str) -> None:
+    """What was meant makes one pull of it; what cannot be understood is that pull's one clear line."""
+    session = imported(tmp_path, LET_DOWN)
+    notes = session / "runs" / "pull.toml"
+    notes.write_text(f'protocol = "{protocol}"\n' + notes.read_text(encoding="utf-8"), encoding="utf-8")
+
+    (result,) = read(session)
+
+    if said:
+        assert result.summary is None
+        assert "pull.toml" in result.problem
+        assert said in result.problem
+    else:
+        assert result.summary is not None
+        assert result.summary.protocol == protocol
+        assert len(result.summary.cycles) == 2

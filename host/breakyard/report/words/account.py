@@ -4,6 +4,7 @@ from typing import Final
 
 from breakyard.pull.rate import CLASS_PERCENT, STEADY
 from breakyard.pull.results import Summary
+from breakyard.report.words.cycle_words import cycles_line
 from breakyard.report.words.values import load_text, peak_text, rate_text, standard_n, strength_text
 from breakyard.report.words.wording import manner_text
 
@@ -79,6 +80,7 @@ def story(summary: Summary, unit: str) -> Lines:
         ("Jerks", _jerks(summary, unit)),
         ("Steady enough", _steady(summary, unit)),
         ("Energy", _energy(summary)),
+        ("Cycles", cycles_line(summary, unit)),
         ("Zero", _zero(summary, unit)),
         ("Recording", _recording(summary)),
     ]

@@ -19,6 +19,7 @@ from breakyard.report.page.inline import both_widths, figure
 from breakyard.report.page.markup import Child, Markup, element, items, join, table, tag
 from breakyard.report.words.account import story
 from breakyard.report.words.budget_rows import budget_rows
+from breakyard.report.words.cycle_words import cycle_headings, cycle_rows
 from breakyard.report.words.table import ResultsTable, make_table
 from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS, doubts, shared_flags
@@ -229,6 +230,7 @@ def _one(content: Content, curves: ChartCurves, at: int, shared: Sequence[str]) 
             ),
             class_="side-by-side",
         ),
+        _cycles(entry.summary, content.unit),
         _budget(entry.summary, content.unit),
         id=f"pull-{at}",
     )
@@ -241,6 +243,14 @@ def _facts(content: Content, entry: Entry) -> list[tuple[str, str]]:
         ("Notes", entry.notes.strip()),
         ("Place in the day", place),
     ]
+
+
+def _cycles(summary: Summary, unit: str) -> Markup | None:
+    """Every loading, where one specimen was loaded several times."""
+    if not summary.cycles:
+        return None
+    rows: list[list[Child]] = [list(row) for row in cycle_rows(summary, unit)]
+    return table("Every loading", list(cycle_headings(summary, unit)), rows, stacked=True)
 
 
 def _budget(summary: Summary, unit: str) -> Markup:
