@@ -29,7 +29,11 @@ def command(
         str | None, typer.Option("--specimen", "-s", help="Its id; default: the next one without a run.")
     ] = None,
     now: Annotated[
-        bool, typer.Option("--now", help="Record at once, until Ctrl-C or --seconds; for a calibration.")
+        bool,
+        typer.Option(
+            "--now",
+            help="Record at once, until Ctrl-C or --seconds: a calibration, or (with --specimen) a pull.",
+        ),
     ] = False,
     seconds: Annotated[float | None, typer.Option(help="End the run after this many seconds.", min=1)] = None,
     calibration: Annotated[

@@ -27,9 +27,16 @@ class PictureKind(StrEnum):
 
 
 def command(
-    session: Annotated[Path, typer.Argument(help="The session's folder.")],
+    sessions: Annotated[
+        list[Path], typer.Argument(help="A session's folder, several for one page, or one recording.")
+    ],
     output: Annotated[
-        Path | None, typer.Option("--output", "-o", help="Page to write; default: results/report.html.")
+        Path | None,
+        typer.Option(
+            "--output",
+            "-o",
+            help="Page to write; default: results/report.html, of several: report.html here.",
+        ),
     ] = None,
     unit: UnitOption = None,
     calibration: CalibrationOption = None,
@@ -60,17 +67,21 @@ def command(
     from breakyard.cli.options import option, pull_speed
     from breakyard.report.page.page import make_page
     from breakyard.session.files.atomic import write_atomically
+    from breakyard.session.files.layout import SESSION_FILE
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
     from breakyard.session.reading import read_pulls
-    from breakyard.session.reporting import gather
+    from breakyard.session.reporting import gather, gather_recording
     from breakyard.session.session import open_session
     from breakyard.session.tables import write_tables
     from breakyard.units import parse_share
 
     worth = option("--matters", parse_share, matters)
-    opened = open_session(session)
-    pulls = find_pulls([opened.root])
+    recordings = [path for path in sessions if path.is_file() and path.name != SESSION_FILE]
+    if recordings and len(sessions) > 1:
+        fail(f"{recordings[0]}: a report is about sessions or about one recording; give that one alone")
+    opened = list({one.root.resolve(): one for one in map(open_session, sessions)}.values())
+    pulls = find_pulls(recordings or [one.root for one in opened])
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
     options = ReadOptions(
@@ -81,8 +92,14 @@ def command(
     problems = [result for result in results if result.summary is None]
     if len(problems) == len(results):
         fail(problems[0].problem)
-    content = gather(opened, results, options, shown, matters=worth)
-    page = output or opened.layout.result_file("report.html")
+    if recordings:
+        content = gather_recording(results, options, shown, opened[0])
+        page = output or opened[0].layout.result_file(f"{recordings[0].stem}.report.html")
+    else:
+        content = gather(opened, results, options, shown, matters=worth)
+        page = output or (
+            opened[0].layout.result_file("report.html") if len(opened) == 1 else Path("report.html")
+        )
     page.parent.mkdir(parents=True, exist_ok=True)
     write_atomically(page, make_page(content).encode())
     written = [page]
@@ -112,7 +129,10 @@ def command(
     )
     for path in written:
         out.say(f"written: {path}")
-    write_tables(results, shown)  # last: a spreadsheet that has the old table open keeps nothing else back
+    if not recordings:
+        write_tables(
+            results, shown
+        )  # last: a spreadsheet that has the old table open keeps nothing else back
     if problems:
         for result in problems:
             print(f"breakyard: {printable(result.problem)}", file=sys.stderr)

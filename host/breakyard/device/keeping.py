@@ -32,6 +32,8 @@ class Keeper:
             raise DataError(f"{folder}: there is no such folder")
         self.session: Session | None = find_session(folder)
         self._folder = self.session.layout.runs if self.session else folder
+        if self.session is not None:  # copying services and archives leave out empty folders
+            self._folder.mkdir(exist_ok=True)
 
     def part(self, name: str) -> Path:
         """The file that grows while a run is fetched."""

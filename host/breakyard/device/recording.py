@@ -87,6 +87,11 @@ class RecordJob:
             self.observer.warn(self.warning)
 
     @property
+    def calibrating(self) -> bool:
+        """Whether known masses are recorded: begun by hand, for no specimen."""
+        return self.now and not self.specimen
+
+    @property
     def should_stop(self) -> bool:
         """True once the run is to be ended and was not yet."""
         late = self.seconds is not None and self.began_s and time.monotonic() - self.began_s > self.seconds
@@ -130,7 +135,7 @@ async def _once(link: Link, job: RecordJob) -> Kept | None:
         await client.stream_status(False)
         notes = None
         if job.keeper.session is not None:
-            more = {PURPOSE: CALIBRATION_PURPOSE} if job.now else {}
+            more = {PURPOSE: CALIBRATION_PURPOSE} if job.calibrating else {}
             notes = RunNotes(specimen=job.specimen or None, more=more)
         job.name = await job.keeper.place(client, job.run, job.name)
         return await job.keeper.fetch(client, job.run, job.name, follow=True, notes=notes)
@@ -172,7 +177,7 @@ def _base_name(job: RecordJob, serial: bytes) -> str:
 async def _set_alarm(client: Client, job: RecordJob) -> None:
     """The logger's own alarm at the stop load of the session's rig, where nobody has set one yet."""
     session = job.keeper.session
-    if session is None or job.now or client.settings is None or client.settings.capacity_counts:
+    if session is None or job.calibrating or client.settings is None or client.settings.capacity_counts:
         return
     try:
         counts, said = alarm_counts(session)

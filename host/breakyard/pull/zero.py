@@ -55,6 +55,13 @@ sign of an overloaded cell; a cell is commonly loaded to half of its rating)."""
 SMALLEST_N: Final = 1e-9
 """A rise below this is no load: a wrong unit, or a file of something else."""
 
+FEW_READINGS: Final = 40
+"""So few samples may have been typed from a scale's display; from one to the next the load itself changes, so that what
+lies between them tells nothing of noise ..."""
+
+BY_EYE: Final = 0.01
+"""... which is then taken to be at most this fraction of the load. Common practice, no source."""
+
 PRELOADS: Final = 0.85
 """Chance that what is quiet at the start of another instrument's recording is nothing, and no preload."""
 
@@ -126,6 +133,8 @@ def find_zero(
     height = float(load[top]) - lowest
     if not height < LARGEST_N:
         raise NoPull(f"a load of {load[top]:.3g} N is no force of this world; is the unit right?")
+    if len(load) < FEW_READINGS:
+        noise = min(noise, BY_EYE * height)
     if height <= 8.0 * noise or height < SMALLEST_N:
         raise NoPull("the load never rises clearly above its own noise; was the right channel recorded?")
     before = _before(blocks, time, load, top, noise, height)

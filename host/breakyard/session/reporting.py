@@ -1,9 +1,11 @@
 """A session's folder -> everything that its report tells."""
 
 import platform
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Final
 
 from breakyard.document import sha256_of
@@ -27,72 +29,128 @@ PACKAGES: Final = ("numpy", "scipy", "pandas", "matplotlib")
 
 
 def gather(
-    session: "Session",
+    sessions: "Session | Sequence[Session]",
     results: Sequence[PullResult],
     options: ReadOptions,
     unit: str,
     *,
     matters: float = 0.10,
 ) -> "Content":
-    """Put together what the report tells, from pulls that were read.
+    """Put together what the report tells, from pulls that were read, of one session or of several.
 
-    What can't be had (a comparison, a rig) is left out and the reason given.
+    Of several, every name begins with its session's. What can't be had (a comparison, a rig) is left out and the
+    reason given.
     Raises: BreakyardError if a curve that was read before can't be read now.
     """
-    from breakyard.report.page.content import Content
+    from breakyard.report.page.content import Content, Rig
 
+    days = list(sessions) if isinstance(sessions, Sequence) else [sessions]
+    several = len(days) > 1
     good = [result for result in results if result.summary is not None]
     comparison, comparison_problem = _comparison(results, options, matters)
-    rig, rig_problem = _rig(session, unit)
-    info = session.info
     used = _calibrations(good, options)
-    written = {one.id: one.notes for one in session.specimens()}
+    written = {(str(day.root), one.id): one.notes for day in days for one in day.specimens()}
     curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
+    infos = [day.info for day in days]
+    rigs = [Rig(day.root.resolve().name if several else "", *_rig(day, unit), _words(day)) for day in days]
     return Content(
-        title=_title(session),
-        entries=tuple(_entry(result, curves, written) for result in good),
+        title=_title(days),
+        entries=tuple(_entry(result, curves, written, several) for result in good),
         unit=unit,
         coverage=options.coverage,
-        place=info.place,
-        date="" if info.date is None else info.date.isoformat(),
-        latitude_deg=info.latitude_deg,
-        height_m=info.height_m,
-        logger=info.logger,
-        notes=info.notes,
-        unread=tuple((result.pull.name, result.problem) for result in results if result.summary is None),
+        place=_joined(info.place for info in infos),
+        date=_joined("" if info.date is None else info.date.isoformat() for info in infos),
+        latitude_deg=infos[0].latitude_deg,
+        height_m=infos[0].height_m,
+        logger=_joined(info.logger for info in infos),
+        notes="\n".join(
+            f"{day.root.resolve().name}: {day.info.notes}" if several else day.info.notes
+            for day in days
+            if day.info.notes.strip()
+        ),
+        unread=tuple(
+            (_in_session(result, result.pull.name, several), result.problem)
+            for result in results
+            if result.summary is None
+        ),
         comparison=comparison,
         comparison_problem=comparison_problem,
         calibrations=tuple(used),
-        rig=rig,
-        rig_words=info.rig if isinstance(info.rig, str) else "",
-        rig_problem=rig_problem,
-        files=_files(session, good),
+        rig=rigs[0].check,
+        rig_words=rigs[0].words,
+        rig_problem=rigs[0].problem,
+        other_rigs=tuple(rigs[1:]),
+        files=tuple(one for day in days for one in _files(day, good, several)),
         settings=_settings(options, unit, matters),
         versions=_versions(),
-        commands=_commands(options, unit),
+        commands=_commands(options, unit, [day.root.resolve().name for day in days] if several else ["."]),
     )
 
 
-def _title(session: "Session") -> str:
-    info = session.info
-    parts = [part for part in (info.place, "" if info.date is None else info.date.isoformat()) if part]
-    return f"Pulls: {', '.join(parts) or session.root.resolve().name}"
+def gather_recording(
+    results: Sequence[PullResult], options: ReadOptions, unit: str, session: "Session"
+) -> "Content":
+    """What a report tells that is about one recording of a session: nothing is compared.
+
+    Raises: BreakyardError if the curve can't be read now.
+    """
+    whole = gather(session, results, options, unit)
+    path = results[0].pull.path
+    return replace(
+        whole,
+        title=f"{path.stem}: {whole.title.removeprefix('Pulls: ')}",
+        comparison=None,
+        comparison_problem="This page is about one recording; the report of its session compares groups.",
+        commands=tuple(
+            line.replace(" . ", f" {quote(_inside(path, session.root))} ", 1)
+            for line in whole.commands
+            if not line.startswith("breakyard compare")
+        ),
+    )
 
 
-def _entry(result: PullResult, curves: Curves, written: Mapping[str, str]) -> "Entry":
+def _joined(texts: "Iterable[str]") -> str:
+    return ", ".join(dict.fromkeys(text for text in texts if text))
+
+
+def _words(session: "Session") -> str:
+    return session.info.rig if isinstance(session.info.rig, str) else ""
+
+
+def _in_session(result: PullResult, name: str, several: bool) -> str:
+    session = result.pull.session
+    return f"{session.root.resolve().name}/{name}" if several and session is not None else name
+
+
+def _title(sessions: "Sequence[Session]") -> str:
+    infos = [session.info for session in sessions]
+    parts = [
+        part
+        for part in (
+            _joined(info.place for info in infos),
+            _joined("" if info.date is None else info.date.isoformat() for info in infos),
+        )
+        if part
+    ]
+    return f"Pulls: {', '.join(parts) or _joined(session.root.resolve().name for session in sessions)}"
+
+
+def _entry(
+    result: PullResult, curves: Curves, written: Mapping[tuple[str, str], str], several: bool
+) -> "Entry":
     from breakyard.report.page.content import Entry
 
     assert result.summary is not None
     pull = result.pull
-    curve = curves.of(pull)
+    root = "" if pull.session is None else str(pull.session.root)
     return Entry(
-        name=pull.name,
-        label=result.label,
-        curve=curve,
+        name=_in_session(result, pull.name, several),
+        label=_in_session(result, result.label, several),
+        curve=curves.of(pull),
         summary=result.summary,
         group=pull.group,
         order=pull.order,
-        notes=pull.notes or written.get(pull.specimen, ""),
+        notes=pull.notes or written.get((root, pull.specimen), ""),
     )
 
 
@@ -130,7 +188,9 @@ def _calibrations(results: Sequence[PullResult], options: ReadOptions) -> "list[
     return list(found.values())
 
 
-def _files(session: "Session", results: Sequence[PullResult]) -> "tuple[FileHash, ...]":
+def _files(
+    session: "Session", results: Sequence[PullResult], several: bool = False
+) -> "tuple[FileHash, ...]":
     """What the numbers come from: session, specimens, calibrations, and each recording with its notes."""
     from breakyard.report.page.content import FileHash
     from breakyard.session.files.responses import visible_responses
@@ -139,12 +199,15 @@ def _files(session: "Session", results: Sequence[PullResult]) -> "tuple[FileHash
     paths = [layout.session_file, layout.specimens_file, *session.calibrations()]
     paths += [path for path in visible_responses(session.root) if path.parent.parent == session.root]
     for result in results:
+        if result.pull.session is None or result.pull.session.root != session.root:
+            continue
         paths += [result.pull.path, result.pull.path.with_suffix(".toml")]
     found = []
+    before = f"{session.root.resolve().name}/" if several else ""
     for path in dict.fromkeys(paths):  # several pulls may share a recording
         if path.is_file():
             data = path.read_bytes()
-            found.append(FileHash(_inside(path, session.root), len(data), sha256_of(data)))
+            found.append(FileHash(before + _inside(path, session.root), len(data), sha256_of(data)))
     return tuple(found)
 
 
@@ -184,8 +247,8 @@ def _versions() -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def _commands(options: ReadOptions, unit: str) -> tuple[str, ...]:
-    """What to type in the session's folder."""
+def _commands(options: ReadOptions, unit: str, where: Sequence[str] = (".",)) -> tuple[str, ...]:
+    """What to type in the session's folder, or in the one that several lie in."""
     words = ""
     if options.calibration is not None:
         words += f" --calibration {_calibration_words(options)}"
@@ -203,7 +266,10 @@ def _commands(options: ReadOptions, unit: str) -> tuple[str, ...]:
     if options.pull_speed_m_per_s is not None:
         speed = f" --pull-speed {1000 * options.pull_speed_m_per_s:g}"
     verbs = {"summarize": speed, "compare": "", "report": speed}
-    return tuple(f"breakyard {verb} .{words}{more} --unit {unit}" for verb, more in verbs.items())
+    return tuple(
+        f"breakyard {verb} {' '.join(map(quote, where))}{words}{more} --unit {unit}"
+        for verb, more in verbs.items()
+    )
 
 
 def _calibration_words(options: ReadOptions) -> str:

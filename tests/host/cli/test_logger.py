@@ -15,7 +15,10 @@ from breakyard.device.keeping import Keeper
 from breakyard.device.keys import keep_key, read_keys
 from breakyard.errors import DataError, UsageError
 from breakyard.run import read_run
+from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.layout import run_name
+from breakyard.session.files.specimens import Specimen
+from breakyard.session.session import create_session
 
 
 @pytest.fixture(autouse=True)
@@ -132,3 +135,19 @@ def test_names_from_a_logger_stay_in_the_folder(tmp_path: Path) -> None:
     assert Keeper(tmp_path).part(name).parent == tmp_path
     with pytest.raises(DataError, match="there is no such folder"):
         Keeper(tmp_path / "none")
+
+
+def test_a_specimen_that_is_recorded_at_once_is_a_pull(tmp_path: Path) -> None:
+    """--now with a specimen is no calibration; the session's folders may be missing, as after a copy."""
+    session = create_session(tmp_path / "day", SessionInfo(), [Specimen("W1")])
+    for folder in (session.layout.runs, session.layout.calibrations, session.layout.results):
+        folder.rmdir()
+    words = (str(session.root), "--link", "virtual", "--now", "--seconds", "1")
+
+    status, found = say(record.command, *words, "--specimen", "W1")
+    say(record.command, *words)
+
+    assert status == 0
+    assert found["specimen"] == "W1"
+    assert [pull.specimen for pull in session.pulls] == ["W1"]
+    assert len(session.runs()) == 2

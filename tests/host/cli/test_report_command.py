@@ -38,7 +38,7 @@ def make_session(root: Path, rig: Any = "") -> Session:
     return session
 
 
-def run(capsys: pytest.CaptureFixture[str], folder: Path, **options: Any) -> dict[str, Any]:
+def run(capsys: pytest.CaptureFixture[str], folder: Path, *also: Path, **options: Any) -> dict[str, Any]:
     """Run the command with --json; returns its document."""
     given = {
         "output": None,
@@ -49,7 +49,7 @@ def run(capsys: pytest.CaptureFixture[str], folder: Path, **options: Any) -> dic
         "matters": "10%",
     }
     given |= {"markdown": False, "pictures": None, "as_json": True}
-    report.command(folder, **(given | options))
+    report.command([folder, *also], **(given | options))
     document: dict[str, Any] = json.loads(capsys.readouterr().out)
     return document
 
@@ -115,4 +115,48 @@ def test_any_rig_is_told_or_its_fault_named(
 def test_no_session_is_one_clear_line(tmp_path: Path) -> None:
     """An error of ours, which the command line turns into one line and status 2."""
     with pytest.raises(UsageError, match="no session here"):
-        report.command(tmp_path)
+        report.command([tmp_path])
+
+
+def test_several_sessions_become_one_page(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same ids on two days: every name begins with its day's; the page lies where the command was given."""
+    monkeypatch.chdir(tmp_path)
+    days = [make_session(tmp_path / name, {"expected": "300..500 kgf"}).root for name in ("day1", "day2")]
+
+    found = run(capsys, *days)
+
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert found["page"] == "report.html"
+    assert found["pulls"] == 8
+    assert all(f"{day}/{name}" in page for day in ("day1", "day2") for name in ("A1", "A2", "B1", "B2"))
+    assert all(f"{day}/specimens.csv" in page for day in ("day1", "day2"))
+    assert "breakyard report day1 day2" in page
+    assert page.count("No part of the line is described") == 2
+
+
+def test_a_report_of_a_recording_is_about_that_recording(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One pull, nothing compared, the session's own page and table left alone."""
+    session = make_session(tmp_path / "yard")
+
+    found = run(capsys, session.root / "runs" / "A1.csv")
+
+    page = (session.root / "results" / "A1.report.html").read_text(encoding="utf-8")
+    assert found["pulls"] == 1
+    assert found["comparison"] is None
+    assert "runs/A1.csv" in page
+    assert "runs/B1.csv" not in page
+    assert "breakyard compare" not in page
+    assert not (session.root / "results" / "report.html").exists()
+    assert not (session.root / "results" / "summaries.csv").exists()
+
+
+def test_recordings_and_sessions_are_not_mixed(tmp_path: Path) -> None:
+    """It says which path is a recording."""
+    session = make_session(tmp_path / "yard")
+
+    with pytest.raises(SystemExit):
+        report.command([session.root, session.root / "runs" / "A1.csv"])

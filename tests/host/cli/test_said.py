@@ -145,3 +145,30 @@ def test_a_protocol_in_the_notes(tmp_path: Path, protocol: str, said: str) -> No
         assert result.summary is not None
         assert result.summary.protocol == protocol
         assert len(result.summary.cycles) == 2
+
+
+@pytest.mark.parametrize(
+    "readings",
+    [
+        "0 120 260 180 420 510 480 690 640 820 900 0 0",
+        "0 0 200 450 800 1200 1500 1510 900 0 0 0 0",
+        "20 100 300 600 1000 1300 1500 1510 1510 1510 1500 1490 1480",
+    ],
+)
+def test_readings_typed_from_a_display_are_a_lower_bound(tmp_path: Path, readings: str) -> None:
+    """Thirteen of them, five seconds apart: what lies between is not known, so the strength is "at least"."""
+    loads = [float(reading) for reading in readings.split()]
+    table = tmp_path / "typed.csv"
+    rows = [f"{5 * i},{load:g}" for i, load in enumerate(loads)]
+    table.write_text("\n".join(["time_s,load_kgf", *rows]), encoding="utf-8")
+    app = typer.Typer()
+    app.command()(import_.command)
+    done = CliRunner().invoke(app, [str(table), "--session", str(tmp_path / "day"), "--accuracy", "1"])
+
+    (result,) = read(tmp_path / "day")
+
+    assert done.exit_code == 0, done.output
+    assert result.summary is not None
+    assert result.summary.strength.at_least
+    assert result.summary.strength.low_n == pytest.approx(max(loads) * 9.80665, rel=0.04)
+    assert result.summary.strength.low_n < max(loads) * 9.80665

@@ -38,6 +38,16 @@ class FileHash:
 
 
 @dataclass(frozen=True, slots=True)
+class Rig:
+    """What is known of one session's rig: its check, or why there is none, or what people wrote of it."""
+
+    session: str
+    check: RigCheck | None
+    problem: str = ""
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Content:
     """Everything a report says. Texts are as people wrote them, not escaped."""
 
@@ -60,6 +70,8 @@ class Content:
     rig_words: str = ""
     """What people wrote where they did not describe the rig as a table."""
     rig_problem: str = ""
+    other_rigs: tuple[Rig, ...] = ()
+    """Those of further sessions, where the report is about several."""
     files: tuple[FileHash, ...] = ()
     settings: tuple[tuple[str, str], ...] = ()
     versions: tuple[tuple[str, str], ...] = ()

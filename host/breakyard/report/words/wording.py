@@ -56,8 +56,8 @@ _LONG: Final[Mapping[str, Sentence]] = {
         f"{bound_text(s.peak.low_n, standard_n(s), u)} {u}; use a lower gain or a larger cell."
     ),
     "shock": lambda s, u: (
-        f"The load rose and fell too fast for {s.run.rate_hz:.0f} samples a second, so the peak is a lower bound "
-        f"(to be caught within 1 % it would have to last {_time(s.peak.shortest_event_s)}); pull more slowly."
+        f"The load rose and fell too fast for {_per_second(s.run.rate_hz)} samples a second, so the peak is a lower "
+        f"bound (to be caught within 1 % it would have to last {_time(s.peak.shortest_event_s)}); pull more slowly."
     ),
     "glitch": lambda s, u: (
         f"Left out: {_count(len(s.glitches), 'sample', 'samples')} that no force can make through the converter."
@@ -221,6 +221,10 @@ def far_sentence(summaries: Sequence[Summary]) -> tuple[str, ...]:
 
 def _times(summary: Summary) -> str:
     return "" if summary.extrapolation is None else f" x {summary.extrapolation:.1f}"
+
+
+def _per_second(rate_hz: float) -> str:
+    return f"{rate_hz:.0f}" if rate_hz >= 9.5 else f"{rate_hz:.2g}"
 
 
 def _time(seconds: float) -> str:

@@ -5,7 +5,7 @@ from typing import Final
 from breakyard.plan.quantities import show_force, show_number, show_percent, show_range, show_span
 from breakyard.plan.rig import CAUTIONS, RigCheck
 from breakyard.report.figures.plan_figures import rig_figure
-from breakyard.report.page.content import Content
+from breakyard.report.page.content import Content, Rig
 from breakyard.report.page.inline import both_widths, figure
 from breakyard.report.page.markup import Child, Markup, items, join, paragraphs, table, tag
 from breakyard.units import from_newtons
@@ -23,14 +23,20 @@ FIRST_WORDS: Final = (
 def rig_and_safety(content: Content) -> Markup:
     """Cautions first, whatever is known of the rig."""
     cautions = tag("div", tag("h3", "Always"), items(CAUTIONS), class_="caution")
-    if content.rig is not None:
-        return join(cautions, _check(content, content.rig))
-    said = paragraphs(content.rig_words) if content.rig_words.strip() else None
-    missing = content.rig_problem or (
+    told = [_told(content, Rig("", content.rig, content.rig_problem, content.rig_words))]
+    told += [join(tag("h3", rig.session), _told(content, rig)) for rig in content.other_rigs]
+    return join(cautions, *told)
+
+
+def _told(content: Content, rig: Rig) -> Markup:
+    if rig.check is not None:
+        return _check(content, rig.check)
+    said = paragraphs(rig.words) if rig.words.strip() else None
+    missing = rig.problem or (
         "The rig is not described in session.toml, so nothing here shows that the specimen was the weakest part, or "
         "that everything else held with a margin. breakyard rig --template prints a description to start from."
     )
-    return join(cautions, said, tag("p", missing))
+    return join(said, tag("p", missing))
 
 
 def _check(content: Content, check: RigCheck) -> Markup:
