@@ -5,6 +5,6 @@ Pure stages over `breakyard.pull.results.Summary` values; see `compare` and `obs
 
 from breakyard.comparison.compare import compare
 from breakyard.comparison.observations import QUANTITIES, Observation, Quantity, observe
-from breakyard.comparison.results import SCHEMA, Compared, Comparison
+from breakyard.comparison.results import Compared, Comparison
 
-__all__ = ["QUANTITIES", "SCHEMA", "Compared", "Comparison", "Observation", "Quantity", "compare", "observe"]
+__all__ = ["QUANTITIES", "Compared", "Comparison", "Observation", "Quantity", "compare", "observe"]

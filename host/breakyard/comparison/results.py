@@ -5,17 +5,14 @@ those values are newtons per that unit.
 """
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import ClassVar
 
 from breakyard.comparison.anova import WelchF
 from breakyard.comparison.common_scatter import CommonScatter
 from breakyard.comparison.groups import Group
 from breakyard.comparison.verdict import Pair
-from breakyard.document import to_plain
+from breakyard.document import Document
 from breakyard.shown import Mode, Picture, notebook
-
-SCHEMA: Final = "breakyard.comparison/2"
-"""Name and version of the JSON face; fields may be added under the same version, never changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +26,7 @@ class Compared:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Comparison:
+class Comparison(Document):
     """Groups, every pair of them (or every one against the reference), and what was left out and why.
 
     Example:
@@ -37,6 +34,10 @@ class Comparison:
         >>> by.compare({"bonded": [410, 395, 402], "screwed": [310, 330, 321]}, unit="kgf")
         Comparison of strength: bonded (3), screwed (3); 1 pair
     """
+
+    SCHEMA: ClassVar = "breakyard.comparison/2"
+    NOUN: ClassVar = "comparison"
+    AGAIN: ClassVar = "compare again"
 
     quantity: Compared
     coverage: float
@@ -74,8 +75,3 @@ class Comparison:
     def group(self, name: str) -> Group:
         """One group by its name."""
         return next(group for group in self.groups if group.name == name)
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the JSON face as plain dicts, lists, strings and numbers."""
-        document: dict[str, Any] = to_plain(self)
-        return {"schema": SCHEMA} | document

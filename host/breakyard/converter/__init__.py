@@ -2,6 +2,6 @@
 
 from breakyard.converter.cuts import Cut, find_cuts
 from breakyard.converter.measure import measure
-from breakyard.converter.step import SCHEMA, StepResponse, StepSource
+from breakyard.converter.step import StepResponse, StepSource
 
-__all__ = ["SCHEMA", "Cut", "StepResponse", "StepSource", "find_cuts", "measure"]
+__all__ = ["Cut", "StepResponse", "StepSource", "find_cuts", "measure"]

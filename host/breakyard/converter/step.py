@@ -1,15 +1,12 @@
 """What was measured of a logger's converter: a frozen value, and its JSON document with a content hash."""
 
-import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Any, Final, Literal, Self
+from typing import ClassVar, Final, Literal
 
-from breakyard.document import hash_of
+from breakyard.document import Document, face
 from breakyard.errors import DataError
-
-SCHEMA: Final = "breakyard.step/1"
 
 FitsVerdict = Literal["order", "neither", "unsure"]
 
@@ -56,8 +53,13 @@ class StepQuality:
 
 
 @dataclass(frozen=True, slots=True)
-class StepResponse:
+class StepResponse(Document):
     """The measured answer to a sudden step. `at`, `left`, `standard` have one item per point of the curve."""
+
+    SCHEMA: ClassVar = "breakyard.step/1"
+    NOUN: ClassVar = "step response"
+    AGAIN: ClassVar = "measure again"
+    HASHED: ClassVar = True
 
     logger: str
     """The logger's serial number in hexadecimal."""
@@ -67,12 +69,12 @@ class StepResponse:
     verdict: FitsVerdict
     order: int
     """The order that fits best; to be relied on if the verdict is "order"."""
-    order_weights: tuple[tuple[int, float], ...]
+    order_weights: tuple[tuple[int, float], ...] = field(metadata=face(pairs=True))
     """Orders tried, with their posterior weights."""
-    at: tuple[float, ...]
+    at: tuple[float, ...] = field(metadata=face("response.at_conversions"))
     """Time since the cut, in conversions, as far as the best order tells when the fall began."""
-    left: tuple[float, ...]
-    standard: tuple[float, ...]
+    left: tuple[float, ...] = field(metadata=face("response.left"))
+    standard: tuple[float, ...] = field(metadata=face("response.standard"))
     quality: StepQuality
     sentences: tuple[str, ...]
     sources: tuple[StepSource, ...]
@@ -94,75 +96,6 @@ class StepResponse:
         """Whether a run at this rate was made in the same way."""
         return abs(rate_hz / self.rate_hz - 1.0) <= SAME_RATE
 
-    @property
-    def content_hash(self) -> str:
-        """SHA-256 of everything in it."""
-        return hash_of(self._content())
-
     def same_but_for_time(self, other: "StepResponse") -> bool:
         """Whether the other one says the same and was only made at another time."""
         return replace(self, created="") == replace(other, created="")
-
-    def to_json(self) -> dict[str, Any]:
-        """The document, with its hash."""
-        return self._content() | {"hash": self.content_hash}
-
-    def _content(self) -> dict[str, Any]:
-        return {
-            "schema": SCHEMA,
-            "logger": self.logger,
-            "created": self.created,
-            "rate_hz": self.rate_hz,
-            "gain": self.gain,
-            "verdict": self.verdict,
-            "order": self.order,
-            "order_weights": {str(order): weight for order, weight in self.order_weights},
-            "response": {
-                "at_conversions": list(self.at),
-                "left": list(self.left),
-                "standard": list(self.standard),
-            },
-            "quality": asdict(self.quality),
-            "sentences": list(self.sentences),
-            "sources": [asdict(source) for source in self.sources],
-        }
-
-    @classmethod
-    def from_json(cls, text: str) -> Self:
-        """Read a document. Raises: DataError if it is none, or was changed after it was made."""
-        try:
-            document = json.loads(text)
-        except ValueError:
-            raise DataError("this is no step response (not JSON)") from None
-        if not isinstance(document, Mapping) or document.get("schema") != SCHEMA:
-            found = document.get("schema") if isinstance(document, Mapping) else None
-            raise DataError(f'this is no step response: its "schema" is {found!r}, expected "{SCHEMA}"')
-        content = {key: value for key, value in document.items() if key != "hash"}
-        try:
-            if document.get("hash") != hash_of(content):
-                raise DataError(
-                    "this step response was changed after it was made (its hash disagrees): measure again"
-                )
-            return cls(
-                logger=str(content["logger"]),
-                created=str(content["created"]),
-                rate_hz=float(content["rate_hz"]),
-                gain=None if content["gain"] is None else int(content["gain"]),
-                verdict=_verdict(content["verdict"]),
-                order=int(content["order"]),
-                order_weights=tuple((int(k), float(v)) for k, v in content["order_weights"].items()),
-                at=tuple(map(float, content["response"]["at_conversions"])),
-                left=tuple(map(float, content["response"]["left"])),
-                standard=tuple(map(float, content["response"]["standard"])),
-                quality=StepQuality(**content["quality"]),
-                sentences=tuple(map(str, content["sentences"])),
-                sources=tuple(StepSource(**source) for source in content["sources"]),
-            )
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
-            raise DataError(f"this step response cannot be read ({error}): measure again") from None
-
-
-def _verdict(text: Any) -> FitsVerdict:
-    if text in ("order", "neither", "unsure"):
-        return text  # type: ignore[no-any-return]
-    raise ValueError(f"verdict {text!r}")

@@ -5,18 +5,14 @@ name here is its key in JSON, except `Summary.failure`, which is "break" there (
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, Final, Literal, Self
+from typing import ClassVar, Literal
 
 from breakyard.curve import LoadCurve
-from breakyard.document import NOT_IN_JSON, from_plain, key, schema_of, to_plain
-from breakyard.errors import DataError
+from breakyard.document import NOT_IN_JSON, Document, face
 from breakyard.shown import Form, Mode, Picture, View, notebook
 from breakyard.units import from_newtons
-
-SCHEMA: Final = "breakyard.summary/1"
-"""Name and version of the JSON face; fields may be added under the same version, never changed."""
 
 Bound = Literal["two-sided", "lower"]
 Manner = Literal["brittle", "ductile", "progressive", "none"]
@@ -254,7 +250,7 @@ class BudgetLine:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Summary:
+class Summary(Document):
     """Everything that one pull's recording says, with its intervals and doubts. Made by `summarize`.
 
     Example:
@@ -263,13 +259,17 @@ class Summary:
         'progressive'
     """
 
+    SCHEMA: ClassVar = "breakyard.summary/1"
+    NOUN: ClassVar = "pull's summary"
+    AGAIN: ClassVar = "summarize the run again"
+
     run: Source
     peak: Peak
     strength: Strength
     settled: Settled | None
     first_peak: FirstPeak | None
     """None where no fall of the specimen followed any load, as in a recording that ends while the load rises."""
-    failure: Break = field(metadata=key("break"))
+    failure: Break = field(metadata=face("break"))
     rate: Rate
     drops: tuple[Drop, ...]
     energy: Energy | None
@@ -353,25 +353,3 @@ class Summary:
         """Whether the first peak is another one than the peak."""
         first = self.first_peak
         return first is not None and abs(first.time_s - self.peak.time_s) > 2.0 / self.run.rate_hz
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the JSON face as plain dicts, lists, strings and numbers."""
-        document: dict[str, Any] = {"schema": SCHEMA} | to_plain(self)
-        return document
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any]) -> Self:
-        """Read what `to_json` wrote; unknown keys are ignored, so that an older reader reads a newer file.
-
-        Raises: DataError if it is not a summary of a version that this reader knows, or a part is missing.
-        """
-        if (schema := schema_of(document)) != SCHEMA:
-            raise DataError(f'this is not a pull\'s summary: "schema" is {schema!r}, not {SCHEMA!r}')
-        try:
-            summary = from_plain(cls, document)
-        except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as problem:
-            raise DataError(
-                f"the summary is incomplete or damaged ({problem}); summarize the run again"
-            ) from None
-        assert isinstance(summary, cls)
-        return summary

@@ -6,7 +6,7 @@ from functools import cache
 
 from breakyard.errors import DataError
 from breakyard.formats.write_json import json_text
-from breakyard.pull.results import SCHEMA, Summary
+from breakyard.pull.results import Summary
 
 MAX_LEN = 4000
 
@@ -14,7 +14,7 @@ MAX_LEN = 4000
 @cache
 def example():
     """The JSON of a summary with everything in it, from its own annotations."""
-    return json_text(_example(Summary) | {"schema": SCHEMA})
+    return json_text(_example(Summary) | {"schema": Summary.SCHEMA})
 
 
 def _example(kind):
@@ -24,7 +24,8 @@ def _example(kind):
 
     if hasattr(kind, "__dataclass_fields__"):
         hints = get_type_hints(kind)
-        keys = {f.name: f.metadata.get("json", f.name) for f in fields(kind)}
+        faces = {f.name: f.metadata.get("json") for f in fields(kind)}
+        keys = {name: name if said is None or said.key == "" else said.key for name, said in faces.items()}
         return {key: _example(hints[name]) for name, key in keys.items() if key is not None}
     if get_origin(kind) is tuple:
         return [_example(get_args(kind)[0])]
@@ -54,7 +55,7 @@ def try_one(data):
     except (ValueError, RecursionError):  # the caller's business, and tried there
         return
     if isinstance(document, dict):
-        document.setdefault("schema", SCHEMA)
+        document.setdefault("schema", Summary.SCHEMA)
     try:
         summary = Summary.from_json(document)
     except DataError as error:
