@@ -11,10 +11,11 @@ anchor; one that falls presses it down.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import ClassVar, Final, Literal
 
+from breakyard.document import NOT_IN_JSON, face
 from breakyard.errors import UsageError
 from breakyard.plan import rules
 from breakyard.plan.rules import Rule
@@ -97,38 +98,29 @@ class Anchor:
 class AnchorCheck:
     """An anchor against the pull; `use` is of the lower end of what it holds, infinite where that is nothing."""
 
-    anchor: Anchor
+    ALSO_IN_JSON: ClassVar = {
+        "name": "anchor.name",
+        "kind": "anchor.kind",
+        "role": "anchor.role",
+        "mass_kg": "anchor.mass_kg",
+        "friction_low": "anchor.friction.0",
+        "friction_high": "anchor.friction.1",
+        "assumed": "anchor.assumed",
+    }
+
+    anchor: Anchor = field(metadata=NOT_IN_JSON)
     load_n: float
     holds_low_n: float
     holds_high_n: float
     tips_n: float | None
     use: float
     verdict: Literal["holds", "may slide", "slides", "may tip"]
-    rules: tuple[Rule, ...]
+    rules: tuple[Rule, ...] = field(metadata=face(names=True))
 
     @property
     def ok(self) -> bool:
         """It holds even with the lower friction."""
         return self.verdict == "holds"
-
-    def to_json(self) -> dict[str, object]:
-        """The JSON face."""
-        return {
-            "name": self.anchor.name,
-            "kind": self.anchor.kind,
-            "role": self.anchor.role,
-            "mass_kg": self.anchor.mass_kg,
-            "friction_low": self.anchor.friction[0],
-            "friction_high": self.anchor.friction[1],
-            "load_n": self.load_n,
-            "holds_low_n": self.holds_low_n,
-            "holds_high_n": self.holds_high_n,
-            "tips_n": self.tips_n,
-            "use": self.use if math.isfinite(self.use) else None,
-            "verdict": self.verdict,
-            "assumed": list(self.anchor.assumed),
-            "rules": [rule.name for rule in self.rules],
-        }
 
 
 def holding_n(

@@ -7,10 +7,11 @@ change both.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import ClassVar, Final, Literal
 
+from breakyard.document import NOT_IN_JSON, face
 from breakyard.errors import UsageError
 from breakyard.plan import rules
 from breakyard.plan.rules import Rule
@@ -149,7 +150,14 @@ class ElementCheck:
     the pull it bears at least.
     """
 
-    element: Element
+    ALSO_IN_JSON: ClassVar = {
+        "name": "element.name",
+        "kind": "element.kind",
+        "efficiency_low": "efficiency.0",
+        "efficiency_high": "efficiency.1",
+    }
+
+    element: Element = field(metadata=NOT_IN_JSON)
     load_n: float
     wll_n: float | None
     breaking_low_n: float | None
@@ -157,29 +165,10 @@ class ElementCheck:
     wll_use: float | None
     breaking_use: float | None
     margin: float | None
-    efficiency: tuple[float, float]
+    efficiency: tuple[float, float] = field(metadata=NOT_IN_JSON)
     design_factor: float | None
     rated: Literal["wll", "breaking", "both", "none"]
-    rules: tuple[Rule, ...]
-
-    def to_json(self) -> dict[str, object]:
-        """The JSON face; null where a rating is missing."""
-        return {
-            "name": self.element.name,
-            "kind": self.element.kind,
-            "load_n": self.load_n,
-            "wll_n": self.wll_n,
-            "breaking_low_n": self.breaking_low_n,
-            "breaking_high_n": self.breaking_high_n,
-            "wll_use": self.wll_use,
-            "breaking_use": self.breaking_use,
-            "margin": self.margin,
-            "efficiency_low": self.efficiency[0],
-            "efficiency_high": self.efficiency[1],
-            "design_factor": self.design_factor,
-            "rated": self.rated,
-            "rules": [rule.name for rule in self.rules],
-        }
+    rules: tuple[Rule, ...] = field(metadata=face(names=True))
 
 
 def check_element(element: Element, peak_n: float) -> ElementCheck:

@@ -7,10 +7,11 @@ from its stretch at break the same two ways.
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
 
+from breakyard.document import face
 from breakyard.errors import UsageError
 from breakyard.plan import rules
 from breakyard.plan.rules import Rule
@@ -77,19 +78,8 @@ class StoredEnergy:
     stretch_low_m: float
     stretch_high_m: float
     fitting_m_per_s: float
-    rules: tuple[Rule, ...]
-
-    def to_json(self) -> dict[str, object]:
-        """The JSON face."""
-        return {
-            "low_j": self.low_j,
-            "high_j": self.high_j,
-            "stretch_low_m": self.stretch_low_m,
-            "stretch_high_m": self.stretch_high_m,
-            "fitting_kg": FITTING_KG,
-            "fitting_m_per_s": self.fitting_m_per_s,
-            "rules": [rule.name for rule in self.rules],
-        }
+    rules: tuple[Rule, ...] = field(metadata=face(names=True))
+    fitting_kg: float = FITTING_KG
 
 
 def stored_energy(lines: Iterable[Line], load_n: float) -> StoredEnergy | None:

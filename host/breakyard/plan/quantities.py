@@ -22,10 +22,6 @@ class Finding:
     level: Literal["no", "caution", "note"]
     text: str
 
-    def to_json(self) -> dict[str, str]:
-        """The finding under its own names."""
-        return {"code": self.code, "level": self.level, "text": self.text}
-
 
 LEVELS: Final = ("no", "caution", "note")
 

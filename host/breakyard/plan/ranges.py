@@ -5,10 +5,11 @@ specimen (a lever or a purchase between them); cells in parallel share equally.
 """
 
 import math
-from dataclasses import dataclass, replace
-from typing import Final, Literal
+from dataclasses import dataclass, field, replace
+from typing import ClassVar, Final, Literal
 
 from breakyard.calibration.plate import COUNTS_PER_MV_V_AT_GAIN_1, DEFAULT_NONLINEARITY, Plate
+from breakyard.document import NOT_IN_JSON, Document, face
 from breakyard.errors import UsageError
 from breakyard.plan import events, rules
 from breakyard.plan.quantities import Finding
@@ -16,7 +17,6 @@ from breakyard.plan.range_findings import range_findings
 from breakyard.plan.recommend import Recommendation, recommend
 from breakyard.plan.rules import LOADINGS, Loading
 
-SCHEMA: Final = "breakyard.range/1"
 GAINS: Final = (128, 64, 32)
 RAIL: Final = 2**23 - 1
 NOISE_NV: Final = ((10.0, 50.0), (80.0, 90.0))
@@ -34,16 +34,24 @@ class RangeQuestion:
     Raises: UsageError, one line, for what is not possible.
     """
 
+    ALSO_IN_JSON: ClassVar = {
+        "capacity_n": "plate.capacity_n",
+        "rated_output_mv_v": "rated_output_mv_v",
+        "loading": "loading.name",
+        "fast_to_peak_s": "time_to_peak_s.0",
+        "slow_to_peak_s": "time_to_peak_s.1",
+    }
+
     expected_low_n: float
     expected_high_n: float
-    plate: Plate
+    plate: Plate = field(metadata=NOT_IN_JSON)
     gain: int = 128
     rate_hz: float = 80.0
     cells: int = 1
     ratio: float = 1.0
     sheaves: int = 0
-    loading: Loading = LOADINGS["winch"]
-    seconds_to_peak: tuple[float, float] | None = None
+    loading: Loading = field(default=LOADINGS["winch"], metadata=NOT_IN_JSON)
+    seconds_to_peak: tuple[float, float] | None = field(default=None, metadata=NOT_IN_JSON)
     surprise: float = 2.0
     supply_v: float = 3.3
     safe_overload: float = 1.5
@@ -106,10 +114,6 @@ class LoadPoint:
     of_safe_overload: float
     of_ultimate: float
 
-    def to_json(self) -> dict[str, float]:
-        """All fields under their own names."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
-
 
 @dataclass(frozen=True, slots=True)
 class Limit:
@@ -119,14 +123,36 @@ class Limit:
     load_n: float
     low_n: float
 
-    def to_json(self) -> dict[str, object]:
-        """The limit under its own names."""
-        return {"name": self.name, "load_n": self.load_n, "low_n": self.low_n}
-
 
 @dataclass(frozen=True, slots=True)
-class RangePlan:
+class RangePlan(Document):
     """The answer. Limits are in the order in which a rising load meets them."""
+
+    SCHEMA: ClassVar = "breakyard.range/1"
+    NOUN: ClassVar = "range plan"
+    RULES: ClassVar = (
+        rules.RAILS,
+        rules.NOISE,
+        rules.CELL_LIMITS,
+        rules.RATED_OUTPUT,
+        rules.EVENT,
+        rules.RAMP,
+        rules.SAMPLING,
+        rules.JERK,
+        rules.LOADING_TIMES,
+        rules.CELL_ERROR,
+        rules.CELL_SIZE,
+    )
+    ALSO_IN_JSON: ClassVar = {
+        "ok": "ok",
+        "first": "first",
+        "stop_n": "stop_n",
+        "verdict": "verdict",
+        "noise_peak_to_peak_n": "noise_peak_to_peak_n",
+        "loading.slowest_n_per_s": "loading_n_per_s.0",
+        "loading.fastest_n_per_s": "loading_n_per_s.1",
+        "rules": "RULES",
+    }
 
     question: RangeQuestion
     at_expected: LoadPoint
@@ -139,13 +165,13 @@ class RangePlan:
     cell_error_n: float
     """Zero and non-linearity of the cell, from its sheet or the default."""
     shortest_event_s: float
-    fastest_order_3_n_per_s: float
-    fastest_order_4_n_per_s: float
-    fastest_sampled_n_per_s: float
+    fastest_order_3_n_per_s: float = field(metadata=face("fastest_loading.order_3_n_per_s"))
+    fastest_order_4_n_per_s: float = field(metadata=face("fastest_loading.order_4_n_per_s"))
+    fastest_sampled_n_per_s: float = field(metadata=face("fastest_loading.sampling_only_n_per_s"))
     """For 1 % of the lower expected load: by the largest sample, filter of order 3 and 4, and without a filter."""
-    loading_n_per_s: tuple[float, float]
+    loading_n_per_s: tuple[float, float] = field(metadata=NOT_IN_JSON)
     """Slowest and fastest loading that is to be expected."""
-    miss: float
+    miss: float = field(metadata=face("loading.largest_sample_low_by"))
     """Share of the peak by which the largest sample may be low at the fastest loading."""
     recommendation: Recommendation
     findings: tuple[Finding, ...] = ()
@@ -166,6 +192,11 @@ class RangePlan:
         return min(self.limit("safe overload").load_n, self.limit("clip").low_n)
 
     @property
+    def noise_peak_to_peak_n(self) -> float:
+        """Between the ends of 999 samples in 1000."""
+        return PEAK_TO_PEAK * self.noise_n
+
+    @property
     def verdict(self) -> str:
         """One line: does it fit?"""
         levels = [finding.level for finding in self.findings]
@@ -179,69 +210,6 @@ class RangePlan:
     def limit(self, name: LimitName) -> Limit:
         """The limit of this name."""
         return next(limit for limit in self.limits if limit.name == name)
-
-    def to_json(self) -> dict[str, object]:
-        """The JSON face: newtons (`_n`), seconds (`_s`), shares of 1."""
-        asked = self.question
-        used = (
-            rules.RAILS,
-            rules.NOISE,
-            rules.CELL_LIMITS,
-            rules.RATED_OUTPUT,
-            rules.EVENT,
-            rules.RAMP,
-            rules.SAMPLING,
-            rules.JERK,
-            rules.LOADING_TIMES,
-            rules.CELL_ERROR,
-            rules.CELL_SIZE,
-        )
-        return {
-            "schema": SCHEMA,
-            "ok": self.ok,
-            "question": {
-                "expected_low_n": asked.expected_low_n,
-                "expected_high_n": asked.expected_high_n,
-                "capacity_n": asked.plate.capacity_n,
-                "rated_output_mv_v": asked.rated_output_mv_v,
-                "gain": asked.gain,
-                "rate_hz": asked.rate_hz,
-                "cells": asked.cells,
-                "ratio": asked.ratio,
-                "sheaves": asked.sheaves,
-                "loading": asked.loading.name,
-                "fast_to_peak_s": asked.time_to_peak_s[0],
-                "slow_to_peak_s": asked.time_to_peak_s[1],
-                "surprise": asked.surprise,
-                "supply_v": asked.supply_v,
-                "safe_overload": asked.safe_overload,
-                "ultimate": asked.ultimate,
-            },
-            "at_expected": self.at_expected.to_json(),
-            "at_surprise": self.at_surprise.to_json(),
-            "limits": [limit.to_json() for limit in self.limits],
-            "first": self.first.to_json(),
-            "stop_n": self.stop_n,
-            "verdict": self.verdict,
-            "step_n": self.step_n,
-            "noise_n": self.noise_n,
-            "noise_peak_to_peak_n": PEAK_TO_PEAK * self.noise_n,
-            "cell_error_n": self.cell_error_n,
-            "shortest_event_s": self.shortest_event_s,
-            "fastest_loading": {
-                "order_3_n_per_s": self.fastest_order_3_n_per_s,
-                "order_4_n_per_s": self.fastest_order_4_n_per_s,
-                "sampling_only_n_per_s": self.fastest_sampled_n_per_s,
-            },
-            "loading": {
-                "slowest_n_per_s": self.loading_n_per_s[0],
-                "fastest_n_per_s": self.loading_n_per_s[1],
-                "largest_sample_low_by": self.miss,
-            },
-            "recommendation": self.recommendation.to_json(),
-            "findings": [finding.to_json() for finding in self.findings],
-            "rules": [rule.to_json() for rule in used],
-        }
 
 
 def plan_range(question: RangeQuestion, *, unit: str = "N") -> RangePlan:

@@ -40,10 +40,6 @@ class Recommendation:
     largest_n: float
     """Beyond this the cell's own error passes 1 % of the lower expected load."""
 
-    def to_json(self) -> dict[str, float | None]:
-        """All fields under their own names."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
-
 
 def recommend(
     *,

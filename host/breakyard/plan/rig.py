@@ -3,10 +3,10 @@
 The check says what the numbers say. It never says that a rig is safe.
 """
 
-import math
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import dataclass, field, replace
+from typing import ClassVar, Final, NamedTuple
 
+from breakyard.document import NOT_IN_JSON, Document
 from breakyard.errors import UsageError
 from breakyard.plan import rules
 from breakyard.plan.anchors import Anchor, AnchorCheck, check_anchor
@@ -17,8 +17,6 @@ from breakyard.plan.rig_findings import rig_findings
 from breakyard.plan.rules import DEFAULT_MARGIN, LOADINGS, Loading, Rule
 from breakyard.plan.standoff import StandOff, stand_off
 from breakyard.plan.stop import StopLoad, stop_load, strongest_pull_n
-
-SCHEMA: Final = "breakyard.rig/1"
 
 CAUTIONS: Final = (
     "Local codes and qualified people come first: this check does not replace them and makes nothing safe.",
@@ -74,11 +72,36 @@ class Rig:
         return self.expected_high_n * self.dynamic_factor[1]
 
 
+class WeakestPart(NamedTuple):
+    """The rated part with the least margin, by its name."""
+
+    name: str
+    margin: float | None
+
+
 @dataclass(frozen=True, slots=True)
-class RigCheck:
+class RigCheck(Document):
     """The answer. Elements and anchors are in the order of the description."""
 
-    rig: Rig
+    SCHEMA: ClassVar = "breakyard.rig/1"
+    NOUN: ClassVar = "rig check"
+    CAUTIONS: ClassVar = CAUTIONS
+    ALSO_IN_JSON: ClassVar = {
+        "ok": "ok",
+        "specimen": "rig.specimen",
+        "expected_low_n": "rig.expected_low_n",
+        "expected_high_n": "rig.expected_high_n",
+        "loading": "rig.loading.name",
+        "dynamic_low": "rig.dynamic_factor.0",
+        "dynamic_high": "rig.dynamic_factor.1",
+        "peak_n": "rig.peak_n",
+        "margin_wanted": "rig.margin",
+        "weakest": "_weakest",
+        "cautions": "CAUTIONS",
+        "rules": "rules",
+    }
+
+    rig: Rig = field(metadata=NOT_IN_JSON)
     elements: tuple[ElementCheck, ...]
     anchors: tuple[AnchorCheck, ...]
     energy: StoredEnergy | None
@@ -102,41 +125,17 @@ class RigCheck:
         return min(rated, key=lambda check: check.margin or 0.0, default=None)
 
     @property
+    def _weakest(self) -> WeakestPart | None:
+        part = self.weakest
+        return None if part is None else WeakestPart(part.element.name, part.margin)
+
+    @property
     def rules(self) -> tuple[Rule, ...]:
         """Every rule that was used, once."""
         used = [rules.MARGIN, rules.DYNAMIC] if self.rig.dynamic is None else [rules.MARGIN]
         for part in (*self.elements, *self.anchors, self.energy, self.distances):
             used.extend(part.rules if part is not None else ())
         return tuple(dict.fromkeys(used))
-
-    def to_json(self) -> dict[str, object]:
-        """The JSON face: newtons (`_n`), joules (`_j`), metres (`_m`), shares of 1."""
-        weakest = self.weakest
-        return {
-            "schema": SCHEMA,
-            "ok": self.ok,
-            "specimen": self.rig.specimen,
-            "expected_low_n": self.rig.expected_low_n,
-            "expected_high_n": self.rig.expected_high_n,
-            "loading": self.rig.loading.name,
-            "dynamic_low": self.rig.dynamic_factor[0],
-            "dynamic_high": self.rig.dynamic_factor[1],
-            "peak_n": self.rig.peak_n,
-            "margin_wanted": self.rig.margin,
-            "specimen_is_weakest": self.specimen_is_weakest,
-            "stop": None if self.stop is None else self.stop.to_json(),
-            "strongest_pull_n": self.strongest_pull_n
-            if self.strongest_pull_n is None or math.isfinite(self.strongest_pull_n)
-            else None,
-            "weakest": None if weakest is None else {"name": weakest.element.name, "margin": weakest.margin},
-            "elements": [check.to_json() for check in self.elements],
-            "anchors": [check.to_json() for check in self.anchors],
-            "energy": None if self.energy is None else self.energy.to_json(),
-            "distances": None if self.distances is None else self.distances.to_json(),
-            "findings": [finding.to_json() for finding in self.findings],
-            "cautions": list(CAUTIONS),
-            "rules": [rule.to_json() for rule in self.rules],
-        }
 
 
 def check_rig(rig: Rig, *, unit: str = "N") -> RigCheck:

@@ -7,7 +7,7 @@ every text that uses it says "rule of thumb". `from_memory` marks sources that w
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import ClassVar, Final, Literal
 
 Basis = Literal["law", "standard", "data sheet", "published", "practice", "own"]
 
@@ -15,6 +15,8 @@ Basis = Literal["law", "standard", "data sheet", "published", "practice", "own"]
 @dataclass(frozen=True, slots=True)
 class Rule:
     """A rule with its source. `name` is how results refer to it."""
+
+    ALSO_IN_JSON: ClassVar = {"rule_of_thumb": "is_rule_of_thumb"}
 
     name: str
     says: str
@@ -33,17 +35,6 @@ class Rule:
         if self.is_rule_of_thumb:
             return "rule of thumb"
         return f"{self.source}, from memory" if self.from_memory else self.source
-
-    def to_json(self) -> dict[str, object]:
-        """The rule under its own names."""
-        return {
-            "name": self.name,
-            "says": self.says,
-            "source": self.source,
-            "basis": self.basis,
-            "from_memory": self.from_memory,
-            "rule_of_thumb": self.is_rule_of_thumb,
-        }
 
 
 _EU: Final = "Directive 2006/42/EC, Annex I, 4.1.2.5"

@@ -4,8 +4,9 @@ They come from rules for recovery straps and winch cables. They do not cover fra
 distance makes standing in line with the pull right.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from breakyard.document import face
 from breakyard.errors import UsageError
 from breakyard.plan import rules
 from breakyard.plan.rules import BYSTANDER_LENGTHS, FLOOR_M, MINIMUM_LENGTHS, Rule
@@ -25,19 +26,7 @@ class StandOff:
     overshoot_m: float
     by_floor: bool
     """The distances come from the shortest distance, a rule of thumb, and not from the line."""
-    rules: tuple[Rule, ...]
-
-    def to_json(self) -> dict[str, object]:
-        """The JSON face."""
-        return {
-            "line_m": self.line_m,
-            "paid_out_m": self.paid_out_m,
-            "minimum_m": self.minimum_m,
-            "bystanders_m": self.bystanders_m,
-            "overshoot_m": self.overshoot_m,
-            "by_floor": self.by_floor,
-            "rules": [rule.name for rule in self.rules],
-        }
+    rules: tuple[Rule, ...] = field(metadata=face(names=True))
 
 
 def stand_off(line_m: float, paid_out_m: float | None = None, stretch_m: float = 0.0) -> StandOff:

@@ -19,10 +19,6 @@ class StopLoad:
     by: str
     stated: bool
 
-    def to_json(self) -> dict[str, object]:
-        """All fields under their own names."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
-
 
 def stop_load(parts: Sequence[ElementCheck], peak_n: float, stated_n: float | None) -> StopLoad | None:
     """The stop load of a line under `peak_n`; None where no part has a rating."""
