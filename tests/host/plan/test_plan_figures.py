@@ -82,12 +82,12 @@ def test_a_rig_without_a_line_cannot_be_drawn() -> None:
 
 
 @pytest.mark.parametrize("mode", ["light", "dark"])
-@pytest.mark.parametrize("shape", ["wide", "phone"])
-def test_pictures_are_the_same_each_time_and_nothing_is_cut_off(mode: str, shape: str) -> None:
+@pytest.mark.parametrize("form", ["wide", "phone"])
+def test_pictures_are_the_same_each_time_and_nothing_is_cut_off(mode: str, form: str) -> None:
     """SVG bytes are equal; every text lies within the picture."""
     for make in (
-        lambda: range_figure(plan(), unit="kgf", mode=mode, shape=shape),
-        lambda: rig_figure(rig(), mode=mode, shape=shape),
+        lambda: range_figure(plan(), unit="kgf", mode=mode, form=form),
+        lambda: rig_figure(rig(), mode=mode, form=form),
     ):  # type: ignore[arg-type]
         picture = make()
         first = picture.svg()
