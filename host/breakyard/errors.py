@@ -4,6 +4,7 @@
         DataError(ValueError)           bytes, files or recordings that cannot be used
             DamagedRecord               one record; carries the reason and the place
             FileHeld                    a file that another program has open
+            FileBusy                    a file that another command is at work on
             NoPull                      the recording holds nothing that can be read as a pull
         CalibrationError(ValueError)    the known loads cannot carry a calibration
         UnitError(ValueError)           an unknown unit, or a mass where a force belongs
@@ -52,6 +53,10 @@ class DamagedRecord(DataError):
 
 class FileHeld(DataError):
     """A file cannot be replaced, most likely since another program has it open."""
+
+
+class FileBusy(DataError):
+    """A file that another command is at work on."""
 
 
 class NoPull(DataError):

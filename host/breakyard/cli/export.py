@@ -70,7 +70,7 @@ def command(
 
     breakyard export sessions/* --archive --to club-archive
     """
-    from breakyard.session.files.atomic import write_atomically
+    from breakyard.disk.atomic import write_atomically
     from breakyard.session.files.layout import name_from
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions

@@ -171,7 +171,7 @@ def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, for
 
 def _write(picture: "Picture", pull: "Pull", view: View, output: Path | None) -> Path:
     """Write the picture where asked, else into the session's results, else beside the recording."""
-    from breakyard.session.files.atomic import write_atomically
+    from breakyard.disk.atomic import write_atomically
 
     kind = "png" if output is None else output.suffix.lower().lstrip(".")
     if kind not in ("png", "svg"):

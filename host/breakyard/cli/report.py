@@ -65,8 +65,8 @@ def command(
     Example: breakyard report 2026-05-03-slipway --unit kgf --markdown
     """
     from breakyard.cli.options import option, pull_speed
+    from breakyard.disk.atomic import write_atomically
     from breakyard.report.page.page import make_page
-    from breakyard.session.files.atomic import write_atomically
     from breakyard.session.files.layout import SESSION_FILE
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions

@@ -48,7 +48,7 @@ class Keeper:
         fetched twice. A file counts only if it begins with the very record that the run begins with. Raises: LinkError.
         """
         from breakyard.device.client.download import PART, begins_alike, holds_beginning
-        from breakyard.session.files.atomic import double_of
+        from breakyard.disk.atomic import double_of
 
         for path in sorted(self._folder.glob(f"*{PART}")) + sorted(self._folder.glob("*.run")):
             if await holds_beginning(client, run, path) and (path.suffix == PART or _kept(path).complete):

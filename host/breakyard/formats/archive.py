@@ -7,19 +7,26 @@
 
 Any program that knows partitioned Parquet reads the first two as they are. The third brings every session back as it
 was, byte for byte, so that an archive is also a backup.
+
+A session is replaced in one step: its new tables are written aside and forced to the disk, one rename to `.ready-NAME`
+makes them the ones that hold, and then each takes the place of the old one. Whatever stops that half-way, `.ready-NAME`
+says so: whoever opens the archive next, to read or to write, goes by it.
 """
 
 import hashlib
+import os
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, Final
 from urllib.parse import quote, unquote
 
 from breakyard.curve import LoadCurve
+from breakyard.disk.alone import alone_with
+from breakyard.disk.atomic import DRAFT, make_folder, sync_folder, write_atomically
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.arrow import arrow, first_line, parquet
 from breakyard.formats.write_parquet import (
@@ -35,6 +42,8 @@ from breakyard.pull.results import Summary
 TABLES: Final = ("files", "samples", "pulls")
 PARTITION: Final = "session="
 PART: Final = "part-0.parquet"
+READY: Final = ".ready-"
+"""Beginning of the name of a folder with new tables that hold, but are not all in their places yet."""
 
 PULL_COLUMNS: Final = (
     ("specimen", "string", ""),
@@ -93,13 +102,18 @@ class ArchivedFile:
 
 def is_archive(folder: Path) -> bool:
     """Whether a folder is an archive."""
-    return (folder / "files").is_dir() and (folder / "pulls").is_dir()
+    return (folder / "files").is_dir() or any(folder.glob(f"{READY}*"))
 
 
 def sessions_in(archive: Path) -> tuple[str, ...]:
     """Names of the sessions in an archive."""
-    found = (path.name for path in (archive / "files").glob(f"{PARTITION}*") if (path / PART).is_file())
-    return tuple(sorted(unquote(name.removeprefix(PARTITION)) for name in found))
+    found = {
+        path.name.removeprefix(PARTITION)
+        for path in (archive / "files").glob(f"{PARTITION}*")
+        if (path / PART).is_file()
+    }
+    found |= {path.name.removeprefix(READY) for path in archive.glob(f"{READY}*")}
+    return tuple(sorted(unquote(name) for name in found))
 
 
 def write_session(
@@ -121,25 +135,70 @@ def write_session(
         raise UsageError("a session in an archive needs a name")
     same = {"place": place, "session_date": date, "logger": logger}
     try:
-        archive.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=archive, prefix=".writing-") as new:
-            fresh = Path(new)
-            for table in TABLES:
-                (fresh / table).mkdir()
-            _write_files(fresh / "files" / PART, files)
-            rows = [_row(pull, same) for pull in _write_samples(fresh / "samples" / PART, pulls)]
-            shape = PULL_COLUMNS + SUMMARY_COLUMNS
-            parquet().write_table(
-                arrow().Table.from_pylist(rows, schema=schema_of(shape)),
-                fresh / "pulls" / PART,
-                compression=COMPRESSION,
-            )
-            for table in TABLES:
-                _put(fresh / table, archive / table / f"{PARTITION}{quote(name, safe=' ')}")
-        (archive / "README.md").write_text(README, encoding="utf-8")
+        make_folder(archive)
+        with alone_with(archive):
+            _tidy(archive)
+            with _aside(archive) as fresh:
+                _write_files(fresh / _file_of("files"), files)
+                rows = [_row(pull, same) for pull in _write_samples(fresh / _file_of("samples"), pulls)]
+                with _writer(fresh / _file_of("pulls"), PULL_COLUMNS + SUMMARY_COLUMNS) as write:
+                    write.write_table(arrow().Table.from_pylist(rows, schema=write.schema))
+                sync_folder(fresh)
+                ready = archive / f"{READY}{_quoted(name)}"
+                os.rename(fresh, ready)
+            sync_folder(archive)
+            _take(archive, ready)
+        write_atomically(archive / "README.md", README.encode())
     except OSError as error:
         raise DataError(f"{archive}: cannot be written ({error.strerror or error})") from error
     return len(rows)
+
+
+def _quoted(name: str) -> str:
+    return quote(name, safe=" ")
+
+
+def _file_of(table: str) -> str:
+    return f"{table}.parquet"
+
+
+@contextmanager
+def _aside(archive: Path) -> Iterator[Path]:
+    """A folder for new tables, removed at the end unless it was renamed."""
+    fresh = Path(tempfile.mkdtemp(dir=archive, prefix=DRAFT))
+    try:
+        os.chmod(fresh, (archive.stat().st_mode & 0o777) | 0o700)
+        yield fresh
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _take(archive: Path, ready: Path) -> None:
+    """Put new tables into the places of the old; to be repeated if it was stopped. Raises: OSError."""
+    for table in TABLES:
+        new = ready / _file_of(table)
+        place = archive / table / f"{PARTITION}{ready.name.removeprefix(READY)}" / PART
+        if new.exists():
+            make_folder(place.parent)
+            os.replace(new, place)
+            sync_folder(place.parent)
+    sync_folder(ready)
+    ready.rmdir()
+
+
+def _tidy(archive: Path) -> None:
+    """Finish what was stopped once it held, and remove what was stopped before. Raises: OSError."""
+    for path in archive.glob(f"{READY}*"):
+        _take(archive, path)
+    for path in archive.glob(f"{DRAFT}*"):
+        if path.is_dir():
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def _files_table(archive: Path, name: str) -> Path:
+    """The table of a session's files that holds."""
+    ready = archive / f"{READY}{_quoted(name)}" / _file_of("files")
+    return ready if ready.exists() else archive / "files" / f"{PARTITION}{_quoted(name)}" / PART
 
 
 def read_files(archive: Path, name: str) -> Iterator[ArchivedFile]:
@@ -147,8 +206,10 @@ def read_files(archive: Path, name: str) -> Iterator[ArchivedFile]:
 
     Raises: DataError (no such session, damaged, a path that leads out of the folder); UsageError (no pyarrow).
     """
-    path = archive / "files" / f"{PARTITION}{quote(name, safe=' ')}" / PART
     pa, pq = arrow(), parquet()
+    with suppress(OSError, DataError), alone_with(archive):
+        _tidy(archive)  # what cannot be written is read as it lies
+    path = _files_table(archive, name)
     try:
         with pq.ParquetFile(path) as file:
             for batch in file.iter_batches(batch_size=16):
@@ -186,7 +247,8 @@ def _write_files(path: Path, files: Iterable[ArchivedFile]) -> None:
                     f"{file.path!r}: the archive could not bring this file back on every system; rename it first"
                 )
             digest = hashlib.sha256(file.content).hexdigest()
-            write([[file.path], [digest], [file.content]])
+            columns = [[file.path], [digest], [file.content]]
+            write.write_table(arrow().table(columns, schema=write.schema))
 
 
 def _write_samples(path: Path, pulls: Iterable[ArchivedPull]) -> list[ArchivedPull]:
@@ -200,17 +262,21 @@ def _write_samples(path: Path, pulls: Iterable[ArchivedPull]) -> list[ArchivedPu
             if pull.curve is not None:
                 zero_n = 0.0 if pull.summary is None else pull.summary.zero.load_n
                 columns = sample_columns(pull.curve, zero_n)
-                write([pa.array([pull.run] * len(pull.curve.time_s), pa.string()), *columns])
+                names = pa.array([pull.run] * len(pull.curve.time_s), pa.string())
+                write.write_table(pa.table([names, *columns], schema=write.schema))
             written.append(replace(pull, curve=None))
     return written
 
 
 @contextmanager
 def _writer(path: Path, columns: tuple[tuple[str, str, str], ...]) -> Iterator[Any]:
-    """A function that adds one group of rows to a Parquet file."""
+    """A writer of one Parquet file, which is on the disk at the end."""
     schema = schema_of(columns)
-    with parquet().ParquetWriter(path, schema, compression=COMPRESSION) as writer:
-        yield lambda arrays: writer.write_table(arrow().table(arrays, schema=schema))
+    with path.open("wb") as file:
+        with parquet().ParquetWriter(file, schema, compression=COMPRESSION) as writer:
+            yield writer
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def _row(pull: ArchivedPull, same: dict[str, Any]) -> dict[str, Any]:
@@ -226,15 +292,3 @@ def _row(pull: ArchivedPull, same: dict[str, Any]) -> dict[str, Any]:
         "notes": pull.notes,
         "problem": pull.problem,
     }
-
-
-def _put(new: Path, place: Path) -> None:
-    """Move a finished partition into its place; an older one leaves only then."""
-    place.parent.mkdir(parents=True, exist_ok=True)
-    if place.exists():
-        old = new.with_name(f"old-{new.name}")
-        place.rename(old)
-        new.rename(place)
-        shutil.rmtree(old)
-    else:
-        new.rename(place)

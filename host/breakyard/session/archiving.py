@@ -105,8 +105,8 @@ def restore(archive: Path, into: Path) -> dict[str, Restored]:
     is changed: a backup comes back on any computer.
     Raises: DataError, UsageError.
     """
+    from breakyard.disk.atomic import write_once
     from breakyard.formats.archive import read_files, sessions_in
-    from breakyard.session.files.atomic import write_once
     from breakyard.session.files.layout import portable_name, safe_name
 
     names = sessions_in(archive)

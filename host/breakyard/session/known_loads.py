@@ -151,7 +151,7 @@ def keep_calibration(made: "Calibration", recording: Path, output: Path | None =
     """
     import json
 
-    from breakyard.session.files.atomic import write_once
+    from breakyard.disk.atomic import write_once
     from breakyard.session.files.layout import name_from
     from breakyard.session.session import find_session
 

@@ -8,10 +8,10 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from breakyard.disk.atomic import write_atomically, write_once
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import Recording
 from breakyard.session.files import calibrations, run_files
-from breakyard.session.files.atomic import write_atomically, write_once
 from breakyard.session.files.info import SessionInfo, read_info, write_info
 from breakyard.session.files.layout import Layout, find_root
 from breakyard.session.files.notes import RunNotes, read_notes, write_notes

@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
 from breakyard.plan.describe import rig_from_table
 from breakyard.plan.rig import check_rig
-from breakyard.session.files.atomic import write_atomically
 from breakyard.units import from_newtons
 
 if TYPE_CHECKING:

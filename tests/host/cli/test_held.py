@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
+from breakyard.disk import atomic
+from breakyard.disk.atomic import write_atomically, write_once
 from breakyard.errors import FileHeld
-from breakyard.session.files import atomic
-from breakyard.session.files.atomic import write_atomically, write_once
 
 
 class Clock:

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from breakyard.disk.atomic import write_atomically, write_once
 from breakyard.errors import BreakyardError, DataError, UnitError, UsageError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import CsvOptions
 from breakyard.session import Session, create_session, find_session, open_session
-from breakyard.session.files.atomic import write_atomically, write_once
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.layout import Layout, name_from, safe_name
 from breakyard.session.files.notes import RunNotes, read_notes, write_notes

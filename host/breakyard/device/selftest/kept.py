@@ -20,7 +20,7 @@ def keep(document: dict[str, Any]) -> dict[str, Any]:
 
     Raises: DataError if the file cannot be read or written.
     """
-    from breakyard.session.files.atomic import write_atomically
+    from breakyard.disk.atomic import write_atomically
 
     kept = _kept()
     mine = kept.setdefault(document["serial"], {})

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
+from breakyard.disk.atomic import write_once
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.text import unicode_text
-from breakyard.session.files.atomic import write_once
 from breakyard.session.files.layout import Layout, composed
 from breakyard.session.files.run_files import read_bytes
 

@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.calibration.check_weighing import CheckWeighing
+from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
 from breakyard.formats.text import unicode_text
-from breakyard.session.files.atomic import write_atomically
 from breakyard.session.files.layout import SESSION_FILE, name_from
 from breakyard.session.files.specimens import separator_of
 

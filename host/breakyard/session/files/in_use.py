@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
-from breakyard.session.files.atomic import write_atomically
 from breakyard.session.files.checks import FOLDER
 from breakyard.session.files.layout import SESSION_FILE, name_from
 

@@ -51,11 +51,6 @@ def portable_name(name: str) -> str:
     return f"_{kept}" if _RESERVED.fullmatch(kept) else kept
 
 
-def same_on_some_disk(name: str) -> str:
-    """A form in which two names are equal that are one file to Windows or a Mac: capitals, composed letters."""
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
-
-
 def composed(text: str) -> str:
     """The text with its letters put together (NFC), as people's tables have them."""
     return unicodedata.normalize("NFC", text)

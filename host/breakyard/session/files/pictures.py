@@ -3,8 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from breakyard.disk.atomic import write_atomically
 from breakyard.errors import UsageError
-from breakyard.session.files.atomic import write_atomically
 
 if TYPE_CHECKING:
     from breakyard.report.figures.style import Picture

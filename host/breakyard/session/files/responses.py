@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.converter import StepResponse
+from breakyard.disk.atomic import write_atomically, write_once
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.text import unicode_text
-from breakyard.session.files.atomic import write_atomically, write_once
 from breakyard.session.files.layout import SESSION_FILE, name_from
 from breakyard.session.files.run_files import read_bytes
 

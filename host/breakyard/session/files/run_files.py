@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from breakyard.disk.atomic import write_once
 from breakyard.errors import DataError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import Recording
-from breakyard.session.files.atomic import write_once
 from breakyard.session.files.layout import Layout, as_on_disk, composed, safe_name
 from breakyard.session.files.notes import Imported, RunNotes, read_notes, write_notes
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError, UnitError
 from breakyard.formats.text import unicode_text
-from breakyard.session.files.atomic import write_atomically
 from breakyard.units import mass_unit, parse_mass, to_kilograms
 
 _MOST_DIGITS: Final = 10

@@ -9,9 +9,9 @@ from collections.abc import Mapping, MutableMapping
 from pathlib import Path
 from typing import Any
 
+from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
 from breakyard.formats.text import unicode_text
-from breakyard.session.files.atomic import write_atomically
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from breakyard.disk.atomic import write_once
 from breakyard.errors import DataError, UsageError
 from breakyard.session import open_session
-from breakyard.session.files.atomic import write_once
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.layout import portable_name, safe_name
 from breakyard.session.files.notes import RunNotes
