@@ -259,7 +259,8 @@ async def _record_all(
 
 async def _fetch(client: Any, run: int, session: "Session", recording: "SimulatedRecording") -> None:
     """Fetch a run, keep it and its notes, and only then let the logger erase it."""
-    from breakyard.device.client.download import PART, fetch
+    from breakyard.device.client.download import fetch
+    from breakyard.session.files.layout import PART
     from breakyard.session.files.notes import RunNotes
     from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
 

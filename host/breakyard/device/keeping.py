@@ -37,9 +37,23 @@ class Keeper:
 
     def part(self, name: str) -> Path:
         """The file that grows while a run is fetched."""
-        from breakyard.device.client.download import PART
+        from breakyard.session.files.layout import PART
 
         return self._folder / f"{name}{PART}"
+
+    def begin(self, name: str, notes: "RunNotes | None") -> None:
+        """Write the notes of a run before the first of its records; in a session only, and never over others.
+
+        Whatever stops what follows, the run does not forget its specimen. Raises: DataError.
+        """
+        if self.session is not None and notes is not None:
+            from breakyard.disk.alone import alone_with
+            from breakyard.session.files.layout import as_on_disk
+
+            path = as_on_disk(self.session.layout.notes_file(name))
+            with alone_with(path):
+                if not path.exists():
+                    self.session.write_notes(name, notes)
 
     async def place(self, client: "Client", run: int, name: str) -> str:
         """The name under which a run of the logger is or will be kept: `name`, or with a number behind it.
@@ -47,8 +61,9 @@ class Keeper:
         What another command has kept of this very run, under whatever name, goes first: it is completed, never
         fetched twice. A file counts only if it begins with the very record that the run begins with. Raises: LinkError.
         """
-        from breakyard.device.client.download import PART, begins_alike, holds_beginning
+        from breakyard.device.client.download import begins_alike, holds_beginning
         from breakyard.disk.atomic import double_of
+        from breakyard.session.files.layout import PART
 
         for path in sorted(self._folder.glob(f"*{PART}")) + sorted(self._folder.glob("*.run")):
             if await holds_beginning(client, run, path) and (path.suffix == PART or _kept(path).complete):
@@ -77,8 +92,9 @@ class Keeper:
         path = self._final(name)
         if path.exists():
             return _kept(path)
+        self.begin(name, notes or self._notes(name))
         await fetch(client, run, self.part(name), follow=follow, step=step)
-        return self._finish(name, notes or self._notes(name))
+        return self._finish(name)
 
     def _notes(self, name: str) -> "RunNotes | None":
         """Notes for a part that `record` left under a specimen's id."""
@@ -90,18 +106,19 @@ class Keeper:
     def _final(self, name: str) -> Path:
         return self._folder / f"{name}.run"
 
-    def _finish(self, name: str, notes: "RunNotes | None") -> Kept:
-        """Give a run that is complete its place, and its notes in a session. Raises: DataError (name taken)."""
-        part = self.part(name)
+    def _finish(self, name: str) -> Kept:
+        """Give a run that is complete its final name. Raises: DataError (name taken)."""
+        from breakyard.disk.atomic import move_once
+        from breakyard.session.files.run_files import finish_run
+
+        part, path = self.part(name), self._final(name)
         kept = _kept(part)
         if not kept.complete:
             return kept
         if self.session is not None:
-            path = self.session.add_run(name, part.read_bytes(), notes)
-            part.unlink()
+            finish_run(self.session.layout, name, part)
         else:
-            path = self._final(name)
-            part.replace(path)
+            move_once(part, path)
         return Kept(path, kept.complete, kept.sha256)
 
 

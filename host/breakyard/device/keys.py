@@ -5,6 +5,8 @@ import os
 from pathlib import Path
 from typing import Final
 
+from breakyard.disk.alone import alone_with
+from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError, LinkError
 
 KEYS_VARIABLE: Final = "BREAKYARD_KEYS"
@@ -33,25 +35,13 @@ def read_keys() -> dict[str, bytes]:
 
 def keep_key(serial: str, key: bytes | None) -> Path:
     """Keep the key of a logger, or forget it; nobody else may read the file. Raises: DataError."""
-    from filelock import FileLock
-
     path = keys_file()
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # Another command may be keeping a key just now; its key must not be lost.
-        with FileLock(path.with_suffix(".lock")):
-            keys = {name: known.hex() for name, known in read_keys().items() if name != serial}
-            if key is not None:
-                keys[serial] = key.hex()
-            draft = path.with_suffix(".draft")
-            draft.unlink(missing_ok=True)
-            with open(
-                os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8"
-            ) as file:
-                json.dump(keys, file, indent=1)
-            draft.replace(path)
-    except OSError as error:
-        raise DataError(f"{path}: cannot be written ({error.strerror or error})") from error
+    # Another command may be keeping a key just now; its key must not be lost.
+    with alone_with(path):
+        keys = {name: known.hex() for name, known in read_keys().items() if name != serial}
+        if key is not None:
+            keys[serial] = key.hex()
+        write_atomically(path, json.dumps(keys, indent=1).encode(), private=True)
     return path
 
 

@@ -6,7 +6,7 @@ and the run is fetched when it is back.
 
 import asyncio
 import time
-from contextlib import suppress
+from contextlib import AsyncExitStack, suppress
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -16,10 +16,11 @@ from breakyard.device.keeping import Keeper, Kept
 from breakyard.device.link.base import Link
 from breakyard.device.reach import make_link, pause_s, reach
 from breakyard.device.room import ask_room, room_lines
+from breakyard.disk.alone import alone_with
 from breakyard.errors import BreakyardError, LinkError, LinkGone, Refused, UsageError
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
-from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
+from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, specimens_done
 from breakyard.session.stopping import alarm_counts
 from breakyard.wire.layout import SETTING_LIMITS, Setting, State
 from breakyard.wire.records import Status
@@ -57,7 +58,7 @@ def specimen_for(keeper: Keeper, named: str | None, now: bool) -> str:
         return named
     if now:
         return ""
-    done = {run.notes.specimen for run in session.runs()}
+    done = specimens_done(session)
     return next((one for one in known if one not in done), "")
 
 
@@ -92,6 +93,11 @@ class RecordJob:
         return self.now and not self.specimen
 
     @property
+    def notes(self) -> RunNotes:
+        """What is known of the run before it is recorded."""
+        return RunNotes(self.specimen or None, more={PURPOSE: CALIBRATION_PURPOSE} if self.calibrating else {})
+
+    @property
     def should_stop(self) -> bool:
         """True once the run is to be ended and was not yet."""
         late = self.seconds is not None and self.began_s and time.monotonic() - self.began_s > self.seconds
@@ -99,8 +105,15 @@ class RecordJob:
 
 
 async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
-    """Go through with it over as many connections as it takes. Raises: LinkError (later LinkGone only)."""
-    async with make_link(way) as link:
+    """Go through with it over as many connections as it takes.
+
+    Raises: LinkError (later LinkGone only); FileBusy while another command records the same specimen.
+    """
+    async with AsyncExitStack() as stack:
+        session = job.keeper.session
+        if session is not None and job.specimen:
+            stack.enter_context(alone_with(session.layout.runs / job.specimen, wait_s=0))
+        link = await stack.enter_async_context(make_link(way))
         attempt = 0
         while True:
             try:
@@ -133,12 +146,8 @@ async def _once(link: Link, job: RecordJob) -> Kept | None:
         if not await _watch(client, job):
             return None
         await client.stream_status(False)
-        notes = None
-        if job.keeper.session is not None:
-            more = {PURPOSE: CALIBRATION_PURPOSE} if job.calibrating else {}
-            notes = RunNotes(specimen=job.specimen or None, more=more)
         job.name = await job.keeper.place(client, job.run, job.name)
-        return await job.keeper.fetch(client, job.run, job.name, follow=True, notes=notes)
+        return await job.keeper.fetch(client, job.run, job.name, follow=True, notes=job.notes)
 
 
 async def _watch(client: Client, job: RecordJob) -> bool:
@@ -151,6 +160,7 @@ async def _watch(client: Client, job: RecordJob) -> bool:
             if status.state == State.RECORDING and follow is None:
                 job.began_s = job.began_s or time.monotonic()
                 job.name = await job.keeper.place(client, job.run, job.name)
+                job.keeper.begin(job.name, job.notes)
                 part = job.keeper.part(job.name)
                 follow = asyncio.create_task(fetch(client, job.run, part, follow=True))
             if job.should_stop:

@@ -30,8 +30,10 @@ def needed_s(session: "Session | None", status: "Status") -> tuple[float, str]:
     """
     if session is None:
         return LEAST_S, "a few pulls"
+    from breakyard.session.pulls import specimens_done
+
     runs = [run for run in session.runs() if run.path.suffix == ".run"]
-    done = {run.notes.specimen for run in runs}
+    done = specimens_done(session)
     left = max(1, sum(one.id not in done for one in session.specimens()))
     each_s = PULL_S
     sizes = [_size(run.path) for run in runs]

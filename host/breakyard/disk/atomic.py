@@ -47,6 +47,7 @@ def write_atomically(path: Path, data: bytes, *, private: bool = False) -> None:
     """
     try:
         make_folder(path.parent)
+        _sweep(path.parent)
         with _Draft(path.parent, data, private=private) as draft:
             _replace(draft.path, path)
         sync_folder(path.parent)
@@ -72,6 +73,7 @@ def write_once(path: Path, data: bytes, *, alone: bool = True) -> bool:
     try:
         _refuse_double(path, alone)
         make_folder(path.parent)
+        _sweep(path.parent)
         if _there(path, data):
             return False
         with _Draft(path.parent, data) as draft:
@@ -86,6 +88,9 @@ def move_once(source: Path, path: Path) -> bool:
     """Give a file that is complete its final name, in the same folder; else as `write_once`. Raises: DataError."""
     try:
         _refuse_double(path, True)
+        _sweep(path.parent)
+        if path.exists() and not source.exists():  # it has its name already
+            return False
         data = source.read_bytes()
         new = False
         if not _there(path, data):
@@ -205,7 +210,6 @@ class _Draft:
         self.path = folder
 
     def __enter__(self) -> Self:
-        _sweep(self._folder)
         while True:
             handle, name = tempfile.mkstemp(dir=self._folder, prefix=DRAFT)
             self.path = Path(name)

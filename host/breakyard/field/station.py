@@ -9,7 +9,7 @@ import json
 from collections.abc import Awaitable, Callable
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,6 +25,7 @@ from breakyard.field.reading import read_for_pages
 from breakyard.field.watchers import Watchers
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
+from breakyard.session.pulls import specimens_done
 from breakyard.session.session import Session
 from breakyard.wire.frame import frame
 from breakyard.wire.layout import State
@@ -88,7 +89,7 @@ class Station:
 
     def _session_words(self) -> dict[str, Any]:
         specimens = sorted(self.session.specimens(), key=lambda one: (one.order is None, one.order or 0))
-        done = {run.notes.specimen for run in self.session.runs()}
+        done = specimens_done(self.session)
         return {
             "title": self.session.root.name,
             "unit": self.session.info.unit,
@@ -237,15 +238,18 @@ class Station:
         names = {run.name for run in self.session.runs()}
         if name not in names:
             raise UsageError("no such pull in the session")
-        notes = self.session.notes(name)
-        more = dict(notes.more)
-        if "outcome" in request.texts:
-            more["outcome"] = request.texts["outcome"]
-        text = request.texts.get("note", notes.notes)
-        self.session.write_notes(name, replace_notes(notes, text, more))
+
+        def change(notes: RunNotes) -> RunNotes:
+            outcome = {"outcome": request.texts["outcome"]} if "outcome" in request.texts else {}
+            return replace(
+                notes, notes=request.texts.get("note", notes.notes), more={**notes.more, **outcome}
+            )
+
+        self.session.change_notes(name, change)
+        kept = self.session.notes(name)
         for reading in self.readings.values():
             if reading["name"].split("#")[0] == name:
-                reading |= {"note": text, "outcome": more.get("outcome", "")}
+                reading |= {"note": kept.notes, "outcome": kept.more.get("outcome", "")}
 
     def _armed_path(self) -> Path:
         return self.session.layout.results / ARMED_FILE
@@ -265,13 +269,6 @@ class Station:
             specimen = kept.get("specimen")
             return specimen if isinstance(specimen, str) else ""
         return ""
-
-
-def replace_notes(notes: RunNotes, text: str, more: dict[str, Any]) -> RunNotes:
-    """The same notes with another text and other further keys."""
-    from dataclasses import replace
-
-    return replace(notes, notes=text, more=more)
 
 
 def _name(specimen: str, serial: bytes, run: int) -> str:

@@ -14,6 +14,7 @@ from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError, UsageError
 from breakyard.formats.write_json import json_text
 from breakyard.pull.results import Summary
+from breakyard.session.files.layout import PART
 from breakyard.session.in_force import hashes_of_responses, load_calibration
 from breakyard.session.in_use import fingerprint
 from breakyard.session.options import ReadOptions
@@ -31,9 +32,10 @@ ONE, SEVERAL = "summary", "summaries"
 def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
     """Everything that the summaries of a recording depend on.
 
-    None outside sessions, and where something is missing (the reading will then say what).
+    None outside sessions, for a run that is not here as a whole, and where something is missing (the reading will then
+    say what).
     """
-    if pull.session is None:
+    if pull.session is None or pull.path.suffix.lower() == PART:
         return None
     with suppress(BreakyardError, OSError):
         notes = pull.path.with_suffix(".toml")

@@ -151,19 +151,19 @@ def keep_calibration(made: "Calibration", recording: Path, output: Path | None =
     """
     import json
 
-    from breakyard.disk.atomic import write_once
+    from breakyard.session.files.calibrations import write_calibration
     from breakyard.session.files.layout import name_from
     from breakyard.session.session import find_session
 
     text = json.dumps(made.to_json(), indent=1, ensure_ascii=False) + "\n"
     session = find_session(recording)
-    if output is None and session is not None:
-        path = session.add_calibration(name_from(made.name), text)
-    else:
-        path = output or recording.with_name(f"{name_from(made.name)}.calibration.json")
-        write_once(path, text.encode())
     if session is not None:
+        # First: whatever stops this, a recording of masses is not taken for a pull.
         _note_purpose(session, recording)
+    if output is None and session is not None:
+        return session.add_calibration(name_from(made.name), text)
+    path = output or recording.with_name(f"{name_from(made.name)}.calibration.json")
+    write_calibration(path, text)
     return path
 
 
@@ -171,7 +171,8 @@ def _note_purpose(session: "Session", recording: Path) -> None:
     """A recording that a calibration was made from is no pull, unless its notes say otherwise."""
     if recording.resolve().parent != session.layout.runs.resolve():
         return
-    notes = session.notes(recording.stem)
-    if PURPOSE not in notes.more:
-        more = {**notes.more, PURPOSE: CALIBRATION_PURPOSE}
-        session.write_notes(recording.stem, replace(notes, more=more))
+    if PURPOSE not in session.notes(recording.stem).more:
+        session.change_notes(
+            recording.stem,
+            lambda notes: replace(notes, more={PURPOSE: CALIBRATION_PURPOSE, **notes.more}),
+        )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from breakyard.errors import DataError
 from breakyard.session.files.layout import composed
+from breakyard.session.files.notes import read_notes
 
 if TYPE_CHECKING:
     from breakyard.curve import LoadCurve
@@ -111,6 +112,16 @@ def pulls_of(session: "Session") -> tuple[Pull, ...]:
         if run.notes.more.get(PURPOSE, "pull") == "pull"
     ]
     return tuple(sorted(pulls, key=lambda pull: (pull.order is None, pull.order or 0)))
+
+
+def specimens_done(session: "Session") -> set[str]:
+    """Ids of the specimens that have a run, or one that was begun and is not here as a whole. Raises: DataError."""
+    done = set()
+    for run in session.runs():
+        done |= {run.notes.specimen or run.name, *(one.specimen for one in _listed(run, {}))}
+    for part in session.unfinished():
+        done.add(read_notes(part.with_suffix(".toml")).specimen or part.stem)
+    return done
 
 
 def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") -> Pull:

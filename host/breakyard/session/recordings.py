@@ -9,6 +9,7 @@ from breakyard.curve import LoadCurve, ZeroAt, curve_from_columns, curve_from_ru
 from breakyard.errors import DataError, UnitError, UsageError
 from breakyard.pull.cycles import read_protocol
 from breakyard.run import Converter, Run, read_runs, run_from_columns
+from breakyard.session.files.layout import PART
 from breakyard.session.in_force import load_calibration, load_response
 
 if TYPE_CHECKING:
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from breakyard.session.pulls import Pull
     from breakyard.session.session import Session
 
+RAW = (".run", PART)
+"""Endings of files of raw records, whole or not fetched to their end."""
 TABLES = (".csv", ".txt", ".tsv")
 """Endings of recordings that are tables of text."""
 
@@ -57,7 +60,7 @@ def read_recording(pull: "Pull") -> Run | LoadCurve:
 
     Raises: DataError, UnitError.
     """
-    if pull.path.suffix.lower() == ".run":
+    if pull.path.suffix.lower() in RAW:
         run = load_run(pull.path)
         return replace(run, response=load_response(pull, run, None))
     recording, accuracy = _recording(pull)
@@ -176,7 +179,7 @@ def _as_recorded(
     accuracy_percent: float | None,
     response: "str | Path | StepResponse | None",
 ) -> LoadCurve:
-    if pull.path.suffix.lower() == ".run":
+    if pull.path.suffix.lower() in RAW:
         return _of_counts(pull, load_run(pull.path), calibration, response)
     name = pull.path.stem
     recording, accuracy = _recording(pull)

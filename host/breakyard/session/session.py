@@ -2,13 +2,14 @@
 
 import json
 import warnings
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from breakyard.disk.atomic import write_atomically, write_once
+from breakyard.disk.alone import alone_with
+from breakyard.disk.atomic import DRAFT, make_folder, write_atomically, write_once
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import Recording
 from breakyard.session.files import calibrations, run_files
@@ -33,22 +34,39 @@ if TYPE_CHECKING:
 
 
 def create_session(root: Path, info: SessionInfo, specimens: Iterable[Specimen] = ()) -> "Session":
-    """Make a new session folder; an existing empty folder will do.
+    """Make a new session folder; an existing empty folder will do, and one where this was begun and stopped.
 
-    Raises: UsageError if the folder holds anything; DataError if the disk refuses.
+    Raises: UsageError if the folder holds anything else; DataError if the disk refuses.
     """
     layout = Layout(root)
-    if root.exists() and (not root.is_dir() or any(root.iterdir())):
-        raise UsageError(f"{root}: this is not an empty folder; choose a new one for the session")
+    # A byte-order mark tells spreadsheets that the letters are UTF-8.
+    table = specimens_text(tuple(specimens)).encode("utf-8-sig")
     try:
+        if root.exists() and not (root.is_dir() and _only_begun(layout, table)):
+            raise UsageError(f"{root}: this is not an empty folder; choose a new one for the session")
         for folder in (layout.calibrations, layout.runs, layout.results):
-            folder.mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
     except OSError as error:
         raise DataError(f"{root}: cannot be made ({error.strerror or error})") from error
-    # A byte-order mark tells spreadsheets that the letters are UTF-8.
-    write_once(layout.specimens_file, specimens_text(tuple(specimens)).encode("utf-8-sig"))
+    write_once(layout.specimens_file, table)
+    # Last: what has it is a session.
     write_info(layout.session_file, info)
     return Session(layout, info)
+
+
+def _only_begun(layout: Layout, table: bytes) -> bool:
+    """Whether a folder holds no more than a session that was being made when something stopped it."""
+    folders = (layout.calibrations, layout.runs, layout.results)
+    for path in layout.root.iterdir():
+        if path in folders and path.is_dir():
+            begun = not any(path.iterdir())
+        elif path == layout.specimens_file:
+            begun = path.read_bytes() in (b"", table)
+        else:
+            begun = path.name.startswith(DRAFT)
+        if not begun:
+            return False
+    return True
 
 
 def open_session(path: "str | PathLike[str]") -> "Session":
@@ -112,6 +130,10 @@ class Session:
     def runs(self) -> tuple[RunFile, ...]:
         """All runs by name. Raises: DataError (broken notes)."""
         return run_files.list_runs(self.layout)
+
+    def unfinished(self) -> tuple[Path, ...]:
+        """Files with the beginning of a run that was not fetched to its end; they can be read as runs are."""
+        return run_files.unfinished(self.layout)
 
     @property
     def pulls(self) -> tuple[Pull, ...]:
@@ -303,10 +325,11 @@ class Session:
 
     def add_run(self, name: str, data: bytes, notes: RunNotes | None = None) -> Path:
         """Keep raw records, with notes if given. Raises: DataError (name taken), UsageError (name)."""
-        path = run_files.add_run(self.layout, name, data)
         if notes is not None:
+            # First: whatever stops this, a run does not forget its specimen.
+            run_files.refuse_taken(self.layout, name, data)
             self.write_notes(name, notes)
-        return path
+        return run_files.add_run(self.layout, name, data)
 
     def add_recording(
         self,
@@ -348,6 +371,15 @@ class Session:
     def write_notes(self, name: str, notes: RunNotes) -> None:
         """Replace what people added to a run. Raises: DataError, UsageError."""
         write_notes(self.layout.notes_file(name), notes)
+
+    def change_notes(self, name: str, change: Callable[[RunNotes], RunNotes]) -> None:
+        """Replace what people added to a run by what `change` makes of it; nobody else does meanwhile.
+
+        Raises: DataError, UsageError.
+        """
+        path = self.layout.notes_file(name)
+        with alone_with(path):
+            write_notes(path, change(read_notes(path)))
 
     def specimens(self) -> tuple[Specimen, ...]:
         """The table of specimens. Raises: DataError, UnitError."""

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from breakyard.disk.alone import alone_with
 from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
 from breakyard.plan.describe import rig_from_table
@@ -51,7 +52,11 @@ def alarm_counts(session: "Session") -> tuple[int, str]:
 
 def keep_stop(file: Path, text: str) -> None:
     """Write stop = "600 kgf" into the table [rig] of a file, and touch nothing else in it. Raises: DataError."""
-    before = file.read_bytes().decode("utf-8-sig")
+    with alone_with(file):
+        write_atomically(file, _with_stop(file, file.read_bytes().decode("utf-8-sig"), text).encode())
+
+
+def _with_stop(file: Path, before: str, text: str) -> str:
     table = _TABLE.search(before)
     if table is None:
         raise DataError(f'{file}: no line [rig] to write below; add stop = "{text}" to it by hand')
@@ -60,4 +65,4 @@ def keep_stop(file: Path, text: str) -> None:
     line = f'stop = "{text}"'
     inside = before[table.end() : end]
     inside = _KEY.sub(line, inside, count=1) if _KEY.search(inside) else f"\n{line}{inside}"
-    write_atomically(file, (before[: table.end()] + inside + before[end:]).encode())
+    return before[: table.end()] + inside + before[end:]

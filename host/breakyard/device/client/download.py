@@ -16,9 +16,6 @@ from breakyard.wire.records import RunEnd, parse
 LARGEST_RUN: Final = 64 << 20
 """Bytes; four times the largest flash of the boards. What goes on longer is no run, and must not fill the disk."""
 
-PART: Final = ".part"
-"""Ending of a run file that is not complete yet."""
-
 
 def kept_part(path: Path, run: int) -> tuple[int, int]:
     """Return how many records of a run, from index 0 on without a hole, a file holds, and their bytes.
@@ -95,16 +92,28 @@ async def _fetch(
         )
     for _ in range(first):
         step()
-    with path.open("ab") as file:
+
+    def refused(error: OSError) -> DataError:
+        return DataError(f"{path}: cannot be written ({error.strerror or error}); the logger keeps the run")
+
+    try:
+        file = path.open("ab", buffering=0)
         file.truncate(size)
+    except OSError as error:
+        raise refused(error) from error
+    with file:
 
         def keep(raw: bytes) -> None:
             if file.tell() > LARGEST_RUN:
                 raise LinkError(
                     f"run {run} has no end: {LARGEST_RUN >> 20} MB came; is this one of our loggers?"
                 )
-            file.write(frame(raw))
-            file.flush()
+            try:
+                left = memoryview(frame(raw))
+                while left:
+                    left = left[file.write(left) :]
+            except OSError as error:
+                raise refused(error) from error
             step()
 
         return await client.read_run(run, keep, first=first, follow=follow)

@@ -20,17 +20,19 @@ def keep(document: dict[str, Any]) -> dict[str, Any]:
 
     Raises: DataError if the file cannot be read or written.
     """
+    from breakyard.disk.alone import alone_with
     from breakyard.disk.atomic import write_atomically
 
-    kept = _kept()
-    mine = kept.setdefault(document["serial"], {})
-    shunt = _shunt_of(document)
-    if shunt is not None:
-        mine["shunt"] = shunt
-    if document["rate"] is not None:
-        mine[document["rate"]] = document
-    if document["rate"] is not None or shunt is not None:
-        write_atomically(results_file(), json.dumps(kept, indent=1).encode())
+    with alone_with(results_file()):
+        kept = _kept()
+        mine = kept.setdefault(document["serial"], {})
+        shunt = _shunt_of(document)
+        if shunt is not None:
+            mine["shunt"] = shunt
+        if document["rate"] is not None:
+            mine[document["rate"]] = document
+        if document["rate"] is not None or shunt is not None:
+            write_atomically(results_file(), json.dumps(kept, indent=1).encode())
     return {rate: mine.get(rate) for rate in RATES}
 
 

@@ -1,6 +1,8 @@
 """calibrations/: kept as they were made, listed, and chosen by name. Their meaning is not known here."""
 
+import json
 from pathlib import Path
+from typing import Any
 
 from breakyard.disk.atomic import write_once
 from breakyard.errors import DataError, UsageError
@@ -23,8 +25,28 @@ def add_calibration(layout: Layout, name: str, text: str) -> Path:
     Raises: DataError if the name is taken by another calibration; UsageError (name).
     """
     path = layout.calibration_file(name)
-    write_once(path, text.encode())
+    write_calibration(path, text)
     return path
+
+
+def write_calibration(path: Path, text: str) -> None:
+    """Write a calibration once; one that differs in the time it was made only is there already.
+
+    So a command that was stopped at its last step can be given again. Raises: DataError for another calibration.
+    """
+    if not (path.exists() and _but_for_time(read_bytes(path)) == _but_for_time(text.encode())):
+        write_once(path, text.encode())
+
+
+def _but_for_time(data: bytes) -> Any:
+    """The document without what changes when it is made again; what is none is not equal to anything."""
+    try:
+        document = json.loads(data)
+    except (ValueError, RecursionError):
+        return object()
+    if not isinstance(document, dict):
+        return object()
+    return {name: value for name, value in document.items() if name not in ("created", "hash")}
 
 
 def choose_calibration(layout: Layout, name: str | None = None) -> Path:

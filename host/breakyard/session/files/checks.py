@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.calibration.check_weighing import CheckWeighing
+from breakyard.disk.alone import alone_with
 from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
 from breakyard.formats.text import unicode_text
@@ -47,9 +48,10 @@ def add_check(path: Path, check: CheckWeighing) -> tuple[CheckWeighing, ...]:
 
     Raises: DataError (a row cannot be read, the disk refuses).
     """
-    kept = [one for one in read_checks(path) if not _same(one, check)]
-    checks = sorted([*kept, check], key=lambda one: one.when_utc_s)
-    write_atomically(path, checks_text(checks).encode("utf-8-sig"))
+    with alone_with(path):
+        kept = [one for one in read_checks(path) if not _same(one, check)]
+        checks = sorted([*kept, check], key=lambda one: one.when_utc_s)
+        write_atomically(path, checks_text(checks).encode("utf-8-sig"))
     return tuple(checks)
 
 

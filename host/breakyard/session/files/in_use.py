@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from breakyard.disk.alone import alone_with
 from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
 from breakyard.session.files.checks import FOLDER
@@ -58,8 +59,9 @@ def read_in_use(path: Path) -> dict[str, Any]:
 
 def keep_in_use(path: Path, part: str, values: Mapping[str, Any], *, logger: str) -> dict[str, Any]:
     """Write one part ("remount" or "hold") into the document, beside the other. Raises: DataError."""
-    document = read_in_use(path) | {"schema": SCHEMA, "logger": logger, part: dict(values)}
-    write_atomically(path, (json.dumps(document, indent=1) + "\n").encode())
+    with alone_with(path):
+        document = read_in_use(path) | {"schema": SCHEMA, "logger": logger, part: dict(values)}
+        write_atomically(path, (json.dumps(document, indent=1) + "\n").encode())
     return document
 
 

@@ -13,6 +13,8 @@ from typing import Final
 from breakyard.errors import UsageError
 
 SESSION_FILE: Final = "session.toml"
+PART: Final = ".part"
+"""Ending of a run file that is not complete yet."""
 LONGEST_NAME: Final = 100
 """Characters; with an extension this stays below the 255 bytes that file systems take."""
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from breakyard.disk.atomic import write_once
+from breakyard.disk.atomic import move_once, write_once
 from breakyard.errors import DataError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import Recording
-from breakyard.session.files.layout import Layout, as_on_disk, composed, safe_name
+from breakyard.session.files.layout import PART, Layout, as_on_disk, composed, safe_name
 from breakyard.session.files.notes import Imported, RunNotes, read_notes, write_notes
 
 
@@ -30,6 +30,14 @@ def run_paths(layout: Layout) -> tuple[Path, ...]:
         return ()
     found = (path for path in layout.runs.iterdir() if path.suffix in {".run", ".csv"} and path.is_file())
     return tuple(path for path in found if not path.name.startswith("."))
+
+
+def unfinished(layout: Layout) -> tuple[Path, ...]:
+    """Files with the beginning of a run, as long as the rest of it was not fetched."""
+    if not layout.runs.is_dir():
+        return ()
+    found = (path for path in layout.runs.glob(f"*{PART}") if not path.name.startswith("."))
+    return tuple(sorted(path for path in found if path.is_file() and path.stat().st_size))
 
 
 def list_runs(layout: Layout) -> tuple[RunFile, ...]:
@@ -70,6 +78,24 @@ def add_run(layout: Layout, name: str, data: bytes) -> Path:
     _refuse_other_kind(layout.original_file(name), name)
     write_once(path, data)
     return path
+
+
+def finish_run(layout: Layout, name: str, part: Path) -> Path:
+    """Give a file of raw records that is complete its final name. Raises: as `add_run`."""
+    path = layout.run_file(name)
+    _refuse_other_kind(layout.original_file(name), name)
+    move_once(part, path)
+    return path
+
+
+def refuse_taken(layout: Layout, name: str, data: bytes) -> None:
+    """Raises: DataError if the name is taken by other raw records or another recording; UsageError (name)."""
+    path = as_on_disk(layout.run_file(name))
+    if path.exists() and read_bytes(path) not in (b"", data):
+        raise DataError(
+            f"{path}: a file with other content is there and is never overwritten; choose another name"
+        )
+    _refuse_other_kind(layout.original_file(name), name)
 
 
 def add_recording(
