@@ -95,7 +95,9 @@ class RecordJob:
     @property
     def notes(self) -> RunNotes:
         """What is known of the run before it is recorded."""
-        return RunNotes(self.specimen or None, more={PURPOSE: CALIBRATION_PURPOSE} if self.calibrating else {})
+        return RunNotes(
+            self.specimen or None, more={PURPOSE: CALIBRATION_PURPOSE} if self.calibrating else {}
+        )
 
     @property
     def should_stop(self) -> bool:
