@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from breakyard.comparison.observations import Observation
 
 OWN_SOURCES: Final = frozenset(
@@ -86,10 +89,33 @@ def ratio_standard(first: Sequence["Observation"], second: Sequence["Observation
     none where one load is nothing of the other (an assumption: such errors are smooth over the range). Other
     calibration: nothing cancels.
     """
-    a, b = shared_relative(first), shared_relative(second)
     mean_a = sum(o.value_n for o in first) / max(len(first), 1)
     mean_b = sum(o.value_n for o in second) / max(len(second), 1)
     alike = min(mean_a, mean_b) / max(mean_a, mean_b) if max(mean_a, mean_b) > 0.0 else 1.0
+    return _left_over(shared_relative(first), shared_relative(second), alike)
+
+
+def ratio_by_weights(
+    observations: Sequence["Observation"], weights: "Sequence[float] | NDArray[np.float64]"
+) -> float:
+    """The same for a ratio whose logarithm is a weighted sum of the loads' logarithms.
+
+    What has positive weights stands against what has negative ones, as two groups do in `ratio_standard`.
+    """
+    sides: list[dict[tuple[str, str], float]] = [{}, {}]
+    level = [0.0, 0.0]
+    for observation, weight in zip(observations, weights, strict=True):
+        side = 0 if weight > 0.0 else 1
+        level[side] += abs(weight) * math.log(observation.value_n)
+        for term in observation.shared:
+            key = (term.calibration, term.source)
+            part = abs(weight) * term.standard_n / observation.value_n
+            sides[side][key] = sides[side].get(key, 0.0) + part
+    return _left_over(sides[0], sides[1], math.exp(-abs(level[0] - level[1])))
+
+
+def _left_over(a: dict[tuple[str, str], float], b: dict[tuple[str, str], float], alike: float) -> float:
+    """What is left of shared errors a and b in a ratio; alike: the smaller load over the larger."""
     variance = 0.0
     for key in a.keys() | b.keys():
         u, v = a.get(key, 0.0), b.get(key, 0.0)

@@ -86,7 +86,7 @@ def pair_of(
     pair = Pair(
         first=first.name,
         second=second.name,
-        verdict=_verdict(weighed.low, weighed.high, matters),
+        verdict=verdict_of(weighed.low, weighed.high, matters),
         sentence="",
         method=weighed.method,
         p=weighed.p,
@@ -164,7 +164,8 @@ def _most(ends: Sequence[float | None]) -> float | None:
     return max(known) if len(known) == len(ends) else None
 
 
-def _verdict(low: float | None, high: float | None, matters: float) -> Verdict:
+def verdict_of(low: float | None, high: float | None, matters: float) -> Verdict:
+    """What an interval of a ratio says; `matters` is the relative difference worth knowing about."""
     if low is not None and low > 1.0:
         return "first_more"
     if high is not None and high < 1.0:

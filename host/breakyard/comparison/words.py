@@ -74,7 +74,7 @@ def _main(pair: "Pair", first: Group, second: Group, coverage: float, matters: f
     if pair.verdict == "no_difference_shown":
         return (
             f"No difference shown between {first.name} and {second.name}: {first.name} carries "
-            f"{_span(pair.ratio_low, pair.ratio_high)} times what {second.name} carries, so a difference of "
+            f"{span(pair.ratio_low, pair.ratio_high)} times what {second.name} carries, so a difference of "
             f"{share(matters)} or more is ruled out ({_evidence(pair, first, second, coverage)})."
         )
     start = f"Can't tell {first.name} from {second.name}: too few"
@@ -103,10 +103,10 @@ def _unsure(pair: "Pair", first: Group, second: Group) -> str:
     if low is None and high is None:
         return f"{first.name} may carry any number of times what {second.name} carries"
     if high is None:
-        return f"{first.name} may carry from {_two(low or 0.0, -1)} times what {second.name} carries, or any more"
+        return f"{first.name} may carry from {two_digits(low or 0.0, -1)} times what {second.name} carries, or any more"
     if low is None:
-        return f"{first.name} may carry up to {_two(high, 1)} times what {second.name} carries, or any less"
-    return f"{first.name} may carry {_span(low, high)} times what {second.name} carries"
+        return f"{first.name} may carry up to {two_digits(high, 1)} times what {second.name} carries, or any less"
+    return f"{first.name} may carry {span(low, high)} times what {second.name} carries"
 
 
 def _more(pair: "Pair", first: Group, second: Group, coverage: float, matters: float) -> str:
@@ -119,16 +119,16 @@ def _more(pair: "Pair", first: Group, second: Group, coverage: float, matters: f
     assert low is not None
     evidence = _evidence(pair, first, second, coverage)
     if high is None:
-        size = f"at least {_two(low, -1)} times what {weak.name} carries"
+        size = f"at least {two_digits(low, -1)} times what {weak.name} carries"
         best = f"nothing of {strong.name} broke; " if strong.at_least == strong.n else ""
         if best == "" and ratio is not None:
-            best = f"{_two(ratio)} times is likeliest; "
+            best = f"{two_digits(ratio)} times is likeliest; "
     elif high < 2.0:
-        size = f"about {_percent(low - 1.0, -1)} to {_percent(high - 1.0, 1)} % more than {weak.name}"
+        size = f"about {percent(low - 1.0, -1)} to {percent(high - 1.0, 1)} % more than {weak.name}"
         best = "" if ratio is None else f"{share(ratio - 1.0)} is likeliest; "
     else:
-        size = f"about {_two(low, -1)} to {_two(high, 1)} times what {weak.name} carries"
-        best = "" if ratio is None else f"{_two(ratio)} times is likeliest; "
+        size = f"about {two_digits(low, -1)} to {two_digits(high, 1)} times what {weak.name} carries"
+        best = "" if ratio is None else f"{two_digits(ratio)} times is likeliest; "
     text = f"{strong.name} carries {size} ({best}{evidence})."
     if high is not None and high < 1.0 + matters:
         text += f" That is less than the {share(matters)} that matters here."
@@ -141,13 +141,13 @@ def _inverse(value: float | None) -> float | None:
     return None if value is None else 1.0 / value
 
 
-def _two(value: float, way: int = 0) -> str:
+def two_digits(value: float, way: int = 0) -> str:
     """Two digits, three from 0.9 to 2 where the second says little; way -1 rounds down, +1 up."""
     digits = 3 if 0.9 <= value < 2.0 else 2
     return _rounded(value, digits, way)
 
 
-def _percent(value: float, way: int) -> str:
+def percent(value: float, way: int) -> str:
     """A share as a percentage without its sign, two digits."""
     return _rounded(100.0 * value, 2, way)
 
@@ -163,11 +163,11 @@ def _rounded(value: float, digits: int, way: int) -> str:
     return f"{whole * step:.{max(places, 0)}f}"
 
 
-def _span(low: float | None, high: float | None) -> str:
+def span(low: float | None, high: float | None) -> str:
     """Both ends of a ratio, rounded outwards."""
     assert low is not None
     assert high is not None
-    return f"{_two(low, -1)} to {_two(high, 1)}"
+    return f"{two_digits(low, -1)} to {two_digits(high, 1)}"
 
 
 def _evidence(pair: "Pair", first: Group, second: Group, coverage: float) -> str:
