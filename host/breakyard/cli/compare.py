@@ -1,5 +1,7 @@
 """breakyard compare: what the groups carry, and what their differences really say."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
@@ -13,10 +15,16 @@ from breakyard.cli.options import (
     ResponseOption,
     TemperatureOption,
 )
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
+from breakyard.document import to_plain
+from breakyard.errors import UsageError
+from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:
     from breakyard.comparison import Comparison, Quantity
+    from breakyard.comparison.factors import FactorComparison
+    from breakyard.comparison.minimum import AgainstMinimum, AgainstReference
+    from breakyard.session.reading import PullResult
 
 
 class Of(StrEnum):
@@ -45,8 +53,31 @@ def command(
             help='Divide by "mass" (per gram), or by a column of specimens.csv, as price_EUR or area_mm2.'
         ),
     ] = None,
+    by: Annotated[
+        str | None,
+        typer.Option(
+            help='Columns of specimens.csv that are factors, as "material,orientation"; also group and session.'
+        ),
+    ] = None,
+    block: Annotated[
+        str | None,
+        typer.Option(help='With --by: column, or "session", whose shifts are taken out, as those of days.'),
+    ] = None,
+    adjust: Annotated[
+        str | None,
+        typer.Option(
+            help='With --by: numbers whose effect is taken out, as "rate,temperature" (columns, or the loading rate).'
+        ),
+    ] = None,
+    minimum: Annotated[
+        str | None,
+        typer.Option(
+            "--at-least",
+            help='Is this borne: "500 kgf", a column with what each had to bear, or with --reference a share, as 80%.',
+        ),
+    ] = None,
     reference: Annotated[
-        str | None, typer.Option(help="Compare the other groups with this one only.")
+        str | None, typer.Option(help="Compare the other groups (or levels) with this one only.")
     ] = None,
     matters: Annotated[str, typer.Option(help="Relative difference worth knowing about.")] = "10%",
     coverage: Annotated[float, typer.Option(min=0.5, max=0.999, help="Coverage of the intervals.")] = 0.95,
@@ -72,6 +103,8 @@ def command(
     Examples: breakyard compare 2026-05-03-slipway --unit kgf
 
     breakyard compare 2026-05-03-slipway --per mass --reference bonded
+
+    breakyard compare day1 day2 day3 --by material,orientation --block session --adjust temperature
     """
     from breakyard.cli.options import option
     from breakyard.session.comparing import compare_results
@@ -81,30 +114,194 @@ def command(
     from breakyard.units import parse_share
 
     worth = option("--matters", parse_share, matters)
+    if by is None and (block is not None or adjust is not None):
+        raise UsageError(
+            '--block and --adjust need factors: name them with --by, as --by "material,orientation"'
+        )
+    if minimum is not None and by is not None:
+        raise UsageError("--at-least holds groups against a load: use it without --by")
     pulls = find_pulls(sessions)
     shown = shown_unit(unit, pulls)
     out = Output(as_json)
     options = ReadOptions(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
         results = read_pulls(pulls, options, step, processes=None)
+    if by is not None:
+        _by_factors(
+            out, results, shown, by, block, adjust, _QUANTITY[of], per, reference, worth, coverage, picture
+        )
+        return
+    asked = None if minimum is None else _Asked.read(minimum, per, reference)
     comparison = compare_results(
         results,
         of=_QUANTITY[of],
-        per=per,
+        per=asked.column if asked is not None and asked.column else per,
         reference=reference,
         matters=worth,
         coverage=coverage,
     )
+    against = None if asked is None else asked.against(comparison)
     if picture is not None:
-        from breakyard.report.figures.survival_figure import survival_figure
-        from breakyard.session.files.pictures import save_picture
-
-        save_picture(survival_figure(comparison, unit=shown), picture)
-    out.document(comparison.to_json() | ({"picture": str(picture)} if picture else {}))
+        _draw(comparison, shown, picture)
+    document = comparison.to_json() | ({"picture": str(picture)} if picture else {})
+    out.document(document | ({} if against is None else {"at_least": to_plain(against)}))
     if not as_json:
+        if asked is not None and against is not None:
+            asked.show(out, against, shown, comparison)
         show(out, comparison, shown)
     if picture is not None:
         out.say(f"written: {picture}")
+    if against is not None and any(one.outcome != "shown" for one in against):
+        raise SystemExit(STATUS_NO)
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What --at-least asks for: a load, each specimen's own (a column), or a share of the reference group's."""
+
+    minimum_n: float = 1.0
+    column: str = ""
+    share: float | None = None
+
+    @classmethod
+    def read(cls, text: str, per: str | None, reference: str | None) -> "_Asked":
+        """Raises: UsageError, UnitError."""
+        from breakyard.cli.options import option
+        from breakyard.errors import UnitError
+        from breakyard.units import parse_force, parse_share
+
+        if text.strip().endswith("%"):
+            if reference is None:
+                raise UsageError("--at-least with a share is of another group: name it with --reference")
+            return cls(share=option("--at-least", parse_share, text))
+        if any(letter.isdigit() for letter in text.strip()[:1]):
+            if per is not None:
+                raise UsageError("--at-least takes loads as they are: use it without --per")
+            return cls(minimum_n=option("--at-least", parse_force, text))
+        if per is not None:
+            raise UsageError("--at-least with a column divides by it already: use it without --per")
+        try:
+            unit = force_unit(text.strip().split("_")[-1])
+        except UnitError:
+            raise UsageError(
+                f'--at-least: "{text}" is neither a load, as "500 kgf", nor a column that ends in a unit of force, as '
+                "required_kgf"
+            ) from None
+        return cls(minimum_n=FORCE_UNITS[unit], column=text.strip())
+
+    def against(
+        self, comparison: "Comparison"
+    ) -> "tuple[AgainstMinimum, ...] | tuple[AgainstReference, ...]":
+        from breakyard.comparison.minimum import against_minimum, against_reference
+
+        if self.share is not None:
+            return against_reference(comparison, self.share)
+        return against_minimum(comparison, self.minimum_n)
+
+    def show(
+        self,
+        out: Output,
+        found: "tuple[AgainstMinimum, ...] | tuple[AgainstReference, ...]",
+        unit: str,
+        comparison: "Comparison",
+    ) -> None:
+        from breakyard.comparison.minimum import AgainstMinimum
+        from breakyard.report.words import minimum_words as words
+
+        for one in found:
+            if isinstance(one, AgainstMinimum):
+                out.say(f"* {words.minimum_sentence(one, unit, of_own=self.column)}")
+            else:
+                out.say(f"* {words.reference_sentence(one, comparison.coverage)}")
+        out.say(f"  {words.DEFERRAL}")
+
+
+def _draw(comparison: "Comparison", unit: str, path: Path) -> None:
+    from breakyard.report.figures.ranking_figure import ranking_figure
+    from breakyard.report.figures.survival_figure import survival_figure
+    from breakyard.report.words.ranking import MANY, ranked_groups
+    from breakyard.session.files.pictures import save_picture
+
+    many = len(comparison.groups) > MANY
+    save_picture(
+        ranking_figure(ranked_groups(comparison), unit=unit)
+        if many
+        else survival_figure(comparison, unit=unit),
+        path,
+    )
+
+
+def _by_factors(
+    out: Output,
+    results: "Sequence[PullResult]",
+    unit: str,
+    by: str,
+    block: str | None,
+    adjust: str | None,
+    of: "Quantity",
+    per: str | None,
+    reference: str | None,
+    matters: float,
+    coverage: float,
+    picture: Path | None,
+) -> None:
+    """Compare by columns of specimens.csv."""
+    from breakyard.session.factors import compare_by_factors
+
+    found = compare_by_factors(
+        results,
+        by=_listed(by),
+        block=block,
+        adjust=_listed(adjust or ""),
+        of=of,
+        per=per,
+        reference=reference,
+        matters=matters,
+        coverage=coverage,
+    )
+    if picture is not None:
+        from breakyard.report.figures.ranking_figure import ranking_figure
+        from breakyard.report.words.ranking import ranked_combinations
+        from breakyard.session.files.pictures import save_picture
+
+        save_picture(ranking_figure(ranked_combinations(found), unit=unit), picture)
+    out.document(found.to_json() | ({"picture": str(picture)} if picture else {}))
+    if not out.as_json:
+        _show_factors(out, found, unit)
+    if picture is not None:
+        out.say(f"written: {picture}")
+
+
+def _listed(text: str) -> list[str]:
+    return [name.strip() for name in text.split(",") if name.strip()]
+
+
+def _show_factors(out: Output, found: "FactorComparison", unit: str) -> None:
+    """The ranking, then each factor's ratios, then what was taken out and what cannot be told."""
+    from breakyard.comparison.factors import words
+    from breakyard.report.words.ranking import ranked_combinations, ranking_lines
+
+    shown = unit + found.quantity.unit.removeprefix("N")
+    level = f"{100 * found.coverage:.6g} %"
+    out.say(
+        f"{found.quantity.name.replace('_', ' ')} in {shown}, half of such specimens bear it; line: {level} sure"
+    )
+    for line in ranking_lines(ranked_combinations(found), unit):
+        out.say(f"  {line}")
+    for one in found.together:
+        out.say(f"* {one.sentence}")
+    for ratio in found.ratios:
+        out.say(f"* {ratio.sentence}")
+    for slope in found.slopes:
+        out.say(f"* {words.slope_sentence(slope, found.coverage)}")
+    for shift in found.shifts:
+        out.say(f"  {words.shift_sentence(shift)}")
+    for line in found.cannot_tell:
+        out.say(f"! {line}")
+    for line in found.notes:
+        out.say(f"  {line}")
+    for line in found.left_out:
+        out.say(f"! left out: {line}")
 
 
 SIDE_BY_SIDE: Final = 4
@@ -114,8 +311,13 @@ SIDE_BY_SIDE: Final = 4
 def show(out: Output, comparison: "Comparison", unit: str) -> None:
     """Print verdicts, groups and claims."""
     from breakyard.report.words import group_words as words
+    from breakyard.report.words.ranking import MANY, ranked_groups, ranking_lines
 
     # What people ask first, and then what it rests on.
+    if len(comparison.groups) > MANY:
+        out.say(f"{comparison.quantity.name.replace('_', ' ')} in {unit}, the strongest first")
+        for line in ranking_lines(ranked_groups(comparison), unit):
+            out.say(f"  {line}")
     for pair in comparison.pairs:
         out.say(f"* {pair.sentence}")
         if pair.beats is not None:

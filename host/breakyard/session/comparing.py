@@ -8,7 +8,7 @@ from breakyard.errors import DataError, UsageError
 from breakyard.session.reading import PullResult
 
 if TYPE_CHECKING:
-    from breakyard.comparison import Comparison, Quantity
+    from breakyard.comparison import Compared, Comparison, Observation, Quantity
     from breakyard.session.files.specimens import Specimen
 
 MASS_WORDS: Final = ("mass", "gram", "grams", "g", "weight")
@@ -28,25 +28,53 @@ def compare_results(
     per: "mass" for newtons per gram, or the name of a column of specimens.csv.
     Raises: DataError if no pull can take part; UsageError for an unknown group or column.
     """
-    from breakyard.comparison import Compared, compare, observe
+    from breakyard.comparison import compare
 
-    table = _specimens(results)
+    observations, left_out = observed(results, of=of, per=per)
+    return compare(
+        [observation for _, observation in observations],
+        coverage=coverage,
+        matters=matters,
+        reference=reference,
+        quantity=quantity_of(of, per),
+        left_out=left_out,
+    )
+
+
+def quantity_of(of: "Quantity", per: str | None) -> "Compared":
+    """What is compared, with its unit."""
+    from breakyard.comparison import Compared
+
+    return Compared(of, per, "N" if per is None else f"N/{_unit_of(per)}")
+
+
+def observed(
+    results: Sequence[PullResult], *, of: "Quantity", per: str | None, grouped: bool = True
+) -> "tuple[list[tuple[PullResult, Observation]], list[str]]":
+    """Each pull's value in the order of the specimens, and sentences on those that have none.
+
+    grouped: a pull without a group is left out.
+    Raises: DataError if no pull can take part; UsageError for an unknown column.
+    """
+    from breakyard.comparison import observe
+
+    table = specimens_of(results)
     several = len({result.pull.session.root for result in results if result.pull.session is not None}) > 1
     column = None if per is None else _column(per, table)
     observations, left_out = [], []
     # In the order of the table of specimens, which is the order people gave the groups; pulls are in random order.
     place = {key: number for number, key in enumerate(table)}
-    for result in sorted(results, key=lambda result: place.get(_key(result), len(place))):
+    for result in sorted(results, key=lambda result: place.get(key_of(result), len(place))):
         name = result.label
         if result.summary is None:
             left_out.append(f"{result.pull.name}: {result.problem}")
             continue
-        if not result.pull.group:
+        if grouped and not result.pull.group:
             left_out.append(f"{name}: {_no_group(result)}")
             continue
         divisor = None
         if column is not None:
-            divisor = column(table[_key(result)])
+            divisor = column(table[key_of(result)])
             if divisor is None:
                 left_out.append(f"{name}: no {per} in specimens.csv")
                 continue
@@ -61,18 +89,11 @@ def compare_results(
         if one is None:
             left_out.append(f"{name}: nothing settled after its peak")
         else:
-            observations.append(one)
+            observations.append((result, one))
     if not observations:
         why = f" ({left_out[0]})" if left_out else ""
         raise DataError(f"no pull can be compared{why}; each run needs its specimen, each specimen its group")
-    return compare(
-        observations,
-        coverage=coverage,
-        matters=matters,
-        reference=reference,
-        quantity=Compared(of, per, "N" if per is None else f"N/{_unit_of(per)}"),
-        left_out=left_out,
-    )
+    return observations, left_out
 
 
 def _no_group(result: PullResult) -> str:
@@ -82,12 +103,14 @@ def _no_group(result: PullResult) -> str:
     return "it has no group; give it one in specimens.csv"
 
 
-def _key(result: PullResult) -> tuple[str, str]:
+def key_of(result: PullResult) -> tuple[str, str]:
+    """Where `specimens_of` keeps a pull's row."""
     root = "" if result.pull.session is None else str(result.pull.session.root)
     return root, result.pull.specimen
 
 
-def _specimens(results: Sequence[PullResult]) -> "dict[tuple[str, str], Specimen]":
+def specimens_of(results: Sequence[PullResult]) -> "dict[tuple[str, str], Specimen]":
+    """The rows of every session's specimens.csv, by session folder and id."""
     sessions = {
         str(result.pull.session.root): result.pull.session
         for result in results
