@@ -1,7 +1,7 @@
 """breakyard compare: what the groups carry, and what their differences really say."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
@@ -108,6 +108,7 @@ def command(
     """
     from breakyard.cli.options import option
     from breakyard.session.comparing import compare_results
+    from breakyard.session.factors import grouped_by
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
     from breakyard.session.reading import read_pulls
@@ -126,14 +127,14 @@ def command(
     options = ReadOptions(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
         results = read_pulls(pulls, options, step, processes=None)
-    if by is not None:
+    if by is not None and (len(_listed(by)) > 1 or block is not None or adjust is not None):
         _by_factors(
             out, results, shown, by, block, adjust, _QUANTITY[of], per, reference, worth, coverage, picture
         )
         return
     asked = None if minimum is None else _Asked.read(minimum, per, reference)
     comparison = compare_results(
-        results,
+        results if by is None else grouped_by(results, by.strip()),
         of=_QUANTITY[of],
         per=asked.column if asked is not None and asked.column else per,
         reference=reference,
@@ -280,6 +281,8 @@ def _show_factors(out: Output, found: "FactorComparison", unit: str) -> None:
     """The ranking, then each factor's ratios, then what was taken out and what cannot be told."""
     from breakyard.comparison.factors import words
     from breakyard.report.words.ranking import ranked_combinations, ranking_lines
+    from breakyard.session.factors import RATE
+    from breakyard.units import from_newtons
 
     shown = unit + found.quantity.unit.removeprefix("N")
     level = f"{100 * found.coverage:.6g} %"
@@ -293,7 +296,11 @@ def _show_factors(out: Output, found: "FactorComparison", unit: str) -> None:
     for ratio in found.ratios:
         out.say(f"* {ratio.sentence}")
     for slope in found.slopes:
-        out.say(f"* {words.slope_sentence(slope, found.coverage)}")
+        told = slope
+        if slope.condition == RATE:
+            ends = (from_newtons(slope.from_value, unit), from_newtons(slope.to_value, unit))
+            told = replace(slope, condition=f"{unit}/s", from_value=ends[0], to_value=ends[1])
+        out.say(f"* {words.slope_sentence(told, found.coverage)}")
     for shift in found.shifts:
         out.say(f"  {words.shift_sentence(shift)}")
     for line in found.cannot_tell:

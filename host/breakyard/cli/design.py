@@ -1,6 +1,6 @@
 """breakyard design: how many specimens, what few of them can show, and in which order to pull them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from enum import StrEnum
 from pathlib import Path
@@ -12,6 +12,7 @@ from breakyard.cli.output import JsonOption, Output
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
+    from breakyard.plan.factorial import PlannedSpecimen
     from breakyard.plan.few import PastScatter, Shows, SinglePull
     from breakyard.plan.order import PlannedPull
     from breakyard.plan.specimens import Plan
@@ -34,6 +35,15 @@ def command(
         str | None,
         typer.Option(help='Names of the groups, as "bonded, screwed"; default: those of the session.'),
     ] = None,
+    factors: Annotated[
+        str | None,
+        typer.Option(
+            help='Instead of groups: factors with their levels, as "material=oak, ash; direction=along, across".'
+        ),
+    ] = None,
+    days: Annotated[
+        int, typer.Option(min=1, max=60, help="With --factors: days over which every combination is spread.")
+    ] = 1,
     scatter: Annotated[str | None, typer.Option(help="Expected SD over mean within a group, as 10%.")] = None,
     past: Annotated[
         list[Path] | None, typer.Option("--from", help="Take the scatter from these past sessions instead.")
@@ -42,7 +52,11 @@ def command(
     confidence: Annotated[str, typer.Option(help="Confidence of the verdict.")] = "95%",
     power: Annotated[str, typer.Option(help="Chance to find the difference if it is there.")] = "80%",
     per_group: Annotated[
-        int | None, typer.Option(min=1, help="Plan the order for this many instead of the computed number.")
+        int | None,
+        typer.Option(
+            min=1,
+            help="Plan for this many (with --factors: of each combination) instead of the computed number.",
+        ),
     ] = None,
     own: Annotated[
         str, typer.Option(help="Standard uncertainty of one pull by itself (noise, zero, sampling).")
@@ -72,8 +86,11 @@ def command(
     Examples: breakyard design --groups "bonded, screwed, bolted" --scatter 8% --difference 20%
 
     breakyard design 2026-06-07-slipway --groups "bonded, screwed" --from 2026-05-03-slipway
+
+    breakyard design --factors "wood=oak, ash; direction=along, across" --days 2
     """
     from breakyard.cli.options import option
+    from breakyard.plan.factorial import campaign, each_for, parse_factors
     from breakyard.plan.few import shows, single_pull
     from breakyard.plan.order import pulling_order
     from breakyard.plan.specimens import Instrument, plan_specimens
@@ -82,7 +99,12 @@ def command(
 
     opened = None if session is None else open_session(session)
     have = () if opened is None else opened.specimens()
-    names = _names(groups, have)
+    levels = None if factors is None else parse_factors(factors)
+    if levels is not None and groups is not None:
+        raise UsageError("--groups and --factors both say what is compared; use one of them")
+    if levels is None and days > 1:
+        raise UsageError("--days spreads combinations of factors: name them with --factors")
+    names = _names(groups, have) if levels is None else max(levels.values(), key=len)
     out = Output(as_json)
     seen = None if not past else _past_scatter(past, out)
     cv = option("--scatter", parse_share, scatter or "10%") if seen is None else seen.cautious_cv
@@ -106,13 +128,22 @@ def command(
     )
     counts = sorted({1, 2, 3, 5, 10, plan.per_group, *([per_group] if per_group else [])})
     few = [shows(n, cv, confidence=sure, power_wanted=chance, groups=number) for n in counts]
-    listed = _listed(names, have, per_group or plan.per_group)
-    order = pulling_order(listed, seed=seed) if listed else ()
-    written = _write(opened, have, order) if opened is not None and order else None
+    order: Sequence[PlannedPull] = ()
+    spread: Sequence[PlannedSpecimen] = ()
+    if levels is not None:
+        each = per_group or each_for(plan.per_group, levels)
+        spread = campaign(levels, each=each, days=days, seed=seed)
+        written = _write_campaign(opened, have, spread) if opened is not None else None
+    else:
+        listed = _listed(names, have, per_group or plan.per_group)
+        order = pulling_order(listed, seed=seed) if listed else ()
+        written = _write(opened, have, order) if opened is not None and order else None
     out.document(
         {
             "schema": "breakyard.design/1",
-            "groups": list(names),
+            "groups": list(names) if levels is None else [],
+            "factors": {} if levels is None else {name: list(listed) for name, listed in levels.items()},
+            "days": days,
             "difference": wanted,
             "scatter": {"cv": cv, "from": "past sessions" if seen else "stated" if scatter else "assumed"}
             | ({} if seen is None else asdict(seen)),
@@ -123,14 +154,17 @@ def command(
             "shows": [asdict(one) for one in few],
             "single": asdict(single_pull(cv, confidence=sure)),
             "seed": seed,
-            "order": [asdict(one) for one in order],
+            "order": [asdict(one) for one in order or spread],
             "written": None if written is None else str(written),
         }
     )
     _say_scatter(out, cv, seen, assumed=scatter is None)
     _say_plan(out, plan, wanted, sure, chance, cv, number)
     _say_few(out, few, single_pull(cv, confidence=sure), sure)
-    _show_order(out, order, seed)
+    if levels is None:
+        _show_order(out, order, seed)
+    else:
+        _show_campaign(out, levels, spread, seed)
     if written is not None:
         out.say(f"The order is in {written}.")
 
@@ -261,3 +295,37 @@ def _show_order(out: Output, order: "Sequence[PlannedPull]", seed: int) -> None:
     )
     for block in sorted({one.block for one in order}):
         out.say("  " + ", ".join(f"{one.order} {one.specimen}" for one in order if one.block == block))
+
+
+def _show_campaign(
+    out: Output, levels: "Mapping[str, Sequence[str]]", spread: "Sequence[PlannedSpecimen]", seed: int
+) -> None:
+    out.say(
+        f"{len(spread)} specimens: every combination of {' and '.join(levels)}, a random order each day (seed {seed}). "
+        "Afterwards: breakyard compare SESSION --by " + ",".join(levels) + " --block day"
+    )
+    for day in sorted({one.day for one in spread}):
+        listed = ", ".join(f"{one.order} {one.specimen}" for one in spread if one.day == day)
+        out.say(f"  day {day}: {listed}")
+
+
+def _write_campaign(
+    session: "Session", have: "Sequence[Specimen]", spread: "Sequence[PlannedSpecimen]"
+) -> Path:
+    """Put the campaign into an empty specimens.csv, its factors and the day as columns. Raises: UsageError."""
+    from breakyard.session.files.layout import name_from
+    from breakyard.session.files.specimens import Specimen
+
+    path = session.layout.specimens_file
+    if have:
+        raise UsageError(f"{path}: there are specimens already; plan factors in a session without any")
+    session.write_specimens(
+        Specimen(
+            name_from(one.specimen),
+            " ".join(one.levels.values()),
+            one.order,
+            more={**one.levels, "day": str(one.day)},
+        )
+        for one in spread
+    )
+    return path

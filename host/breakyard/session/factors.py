@@ -83,6 +83,16 @@ def compare_by_factors(
     return replace(found, notes=(*notes, *found.notes))
 
 
+def grouped_by(results: Sequence[PullResult], name: str) -> list[PullResult]:
+    """The pulls with one column's levels as their groups. Raises: UsageError for an unknown column."""
+    table = specimens_of(results)
+    level = _level(name, sorted({name for one in table.values() for name in one.more}))
+    return [
+        replace(result, pull=replace(result.pull, group=level(result, table.get(key_of(result)))))
+        for result in results
+    ]
+
+
 def _level(name: str, names: Sequence[str]) -> Level:
     if name == SESSION:
         return lambda result, _: "" if result.pull.session is None else result.pull.session.root.name

@@ -244,3 +244,110 @@ def test_wrong_plans_get_one_line_and_2(run: Run, words: tuple[str, ...], messag
     assert (status, out) == (2, "")
     assert message in err
     assert "Traceback" not in err
+
+
+def factor_session(folder: Path, shift: float = 1.0) -> Path:
+    """Invented: three woods, two directions, two of each; one day."""
+    listed, loads = [], {}
+    factor = {"oak": 1.0, "ash": 1.3, "elm": 0.9, "along": 1.0, "across": 0.7}
+    for i, (wood, direction) in enumerate((w, d) for w in ("oak", "ash", "elm") for d in ("along", "across")):
+        for n in range(2):
+            name = f"{wood}-{direction}-{n}"
+            more = {"wood": wood, "direction": direction, "temperature_C": str(12 + (5 * i + 3 * n) % 7)}
+            more["asked_kN"] = "3,5" if direction == "along" else "2,0"
+            listed.append(Specimen(name, f"{wood} {direction}", more=more))
+            scatter = 1.0 + 0.012 * (((7 * i + 5 * n) % 5) - 2)
+            loads[name] = 5000.0 * factor[wood] * factor[direction] * scatter * shift
+    made = create_session(folder, SessionInfo(unit="kN"), listed)
+    for name, peak in loads.items():
+        data = recording(peak)
+        made.add_recording(f"run-{name}", data, parse_csv(data), specimen=name, accuracy=0.005)
+    return folder
+
+
+def test_two_days_are_compared_by_their_factors(run: Run, tmp_path: Path) -> None:
+    days = [factor_session(tmp_path / "day1"), factor_session(tmp_path / "day2", 1.05)]
+    status, out, _ = run(
+        "compare", *days, "--by", "wood,direction", "--block", "session", "--adjust", "temperature", "--json"
+    )
+    document = json.loads(out)
+    assert (status, document["schema"], document["specimens"]) == (0, "breakyard.factors/1", 24)
+    ratios = {(one["first"], one["second"]): one for one in document["ratios"]}
+    assert len(ratios) == 4
+    assert ratios["oak", "ash"]["ratio"] == pytest.approx(1.0 / 1.3, rel=0.02)
+    assert ratios["along", "across"]["verdict"] == "first_more"
+    (shift,) = document["shifts"]
+    assert shift["ratio_low"] < 1.05 < shift["ratio_high"]
+    status, out, _ = run("compare", *days, "--by", "wood,direction", "--block", "session")
+    assert status == 0
+    lines = out.splitlines()
+    assert lines[1].split()[:2] == ["ash,", "along"]  # the ranking comes first, the strongest on top
+    assert "wood and direction act independently, as far as these specimens show" in out
+    assert "day2: everything carried" in out
+
+
+def test_one_factor_alone_is_a_comparison_of_groups(run: Run, tmp_path: Path) -> None:
+    day = factor_session(tmp_path / "day1")
+    status, out, _ = run("compare", day, "--by", "wood", "--json")
+    document = json.loads(out)
+    assert (status, document["schema"]) == (0, "breakyard.comparison/2")
+    assert [group["name"] for group in document["groups"]] == ["oak", "ash", "elm"]
+
+
+def test_a_column_that_is_not_there_is_named_with_those_that_are(run: Run, tmp_path: Path) -> None:
+    day = factor_session(tmp_path / "day1")
+    for arguments in (("--by", "wood,woood"), ("--by", "wood", "--adjust", "warmth")):
+        status, _, err = run("compare", day, *arguments)
+        assert status == 2
+        assert "specimens.csv has no column" in err
+        assert "wood" in err
+    status, _, err = run("compare", day, "--block", "session")
+    assert (status, "--by" in err) == (2, True)
+
+
+def test_a_minimum_is_shown_or_not_and_the_exit_status_says_so(run: Run, tmp_path: Path) -> None:
+    day = session(tmp_path / "a")
+    status, out, _ = run("compare", day, "--at-least", "2 kN")
+    assert status == 0
+    assert "bonded: shown; 4 of 4 bore 2.00 kN beyond doubt" in out
+    assert "It rates no part" in out
+    status, out, _ = run("compare", day, "--at-least", "4 kN")
+    assert status == 1
+    assert "screwed: not shown; 1 of 4 bore" in out or "screwed: not shown; 2 of 4 bore" in out
+    status, out, _ = run("compare", day, "--at-least", "70%", "--reference", "bonded", "--json")
+    assert (status, json.loads(out)["at_least"][0]["outcome"]) == (0, "shown")
+    status, _, err = run("compare", day, "--at-least", "70%")
+    assert (status, "--reference" in err) == (2, True)
+
+
+def test_each_specimen_can_have_its_own_minimum(run: Run, tmp_path: Path) -> None:
+    day = factor_session(tmp_path / "day1")
+    status, out, _ = run("compare", day, "--by", "direction", "--at-least", "asked_kN", "--json")
+    assert status == 2  # a minimum holds groups, not factors
+    status, out, _ = run("compare", day, "--at-least", "asked_kN", "--json")
+    found = {one["group"]: one for one in json.loads(out)["at_least"]}
+    assert (found["oak along"]["above"], found["elm across"]["above"]) == (2, 2)
+    status, _, err = run("compare", day, "--at-least", "asked")
+    assert (status, "ends in a unit of force" in err) == (2, True)
+
+
+def test_a_campaign_of_factors_is_planned_and_written(run: Run, tmp_path: Path) -> None:
+    made = create_session(tmp_path / "s", SessionInfo(unit="kN"), ())
+    status, out, _ = run(
+        "design",
+        made.root,
+        "--factors",
+        "wood=oak,ash; direction=along,across",
+        "--days",
+        "2",
+        "--per-group",
+        "2",
+    )
+    assert status == 0
+    table = open_session(made.root).specimens()
+    assert len(table) == 8
+    assert {one.more["day"] for one in table if one.more["wood"] == "oak"} == {"1", "2"}
+    assert sorted(one.order or 0 for one in table) == list(range(1, 9))
+    assert "--by wood,direction --block day" in out
+    status, _, err = run("design", "--factors", "wood=oak,ash,elm", "--days", "3", "--per-group", "1")
+    assert (status, "cannot be told from the days" in err) == (2, True)

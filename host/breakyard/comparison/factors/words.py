@@ -11,12 +11,17 @@ if TYPE_CHECKING:
     from breakyard.comparison.factors.terms import Row
 
 
+def _chance(p: float) -> str:
+    """A simulated probability says nothing finer than a thousandth."""
+    return "p < 0.001" if p < 0.001 else probability(p)
+
+
 def ratio_sentence(one: "FactorRatio", coverage: float, matters: float) -> str:
     """Two levels of a factor: the size first, then how sure."""
     where = f" ({', '.join(one.within.values())})" if one.within else ""
     first, second = one.first + where, one.second + where
     low, high = one.ratio_low, one.ratio_high
-    sure = f"{level(coverage)} sure, {probability(one.p)}"
+    sure = f"{level(coverage)} sure, {_chance(one.p)}"
     if one.verdict == "no_difference_shown":
         return (
             f"No difference shown between {first} and {second}: {one.first} carries {span(low, high)} times what "
@@ -53,10 +58,10 @@ def together_sentence(one: str, other: str, p: float | None, shown: bool) -> str
         )
     if shown:
         return (
-            f"{one} and {other} act together ({probability(p)}): what one does depends on the other, so each is "
+            f"{one} and {other} act together ({_chance(p)}): what one does depends on the other, so each is "
             "compared at every level of the other."
         )
-    return f"{one} and {other} act independently, as far as these specimens show ({probability(p)})."
+    return f"{one} and {other} act independently, as far as these specimens show ({_chance(p)})."
 
 
 def shift_sentence(one: "Shift") -> str:
@@ -70,7 +75,7 @@ def shift_sentence(one: "Shift") -> str:
 def slope_sentence(one: "Slope", coverage: float) -> str:
     """What a condition does from the lowest to the highest value."""
     way = f"from {one.from_value:.4g} to {one.to_value:.4g} {one.condition}"
-    sure = f"{level(coverage)} sure, {probability(one.p)}"
+    sure = f"{level(coverage)} sure, {_chance(one.p)}"
     if one.ratio_low <= 1.0 <= one.ratio_high:
         return (
             f"No effect of {one.condition} shown: {way} the load changes to "

@@ -7,7 +7,10 @@ from breakyard.comparison.words import level, share, span
 from breakyard.report.words.values import load_text
 from breakyard.units import force_unit
 
-DEFERRAL: Final = "Shown of these specimens under these pulls; it rates no part, and says of none that a weight may be trusted to it."
+DEFERRAL: Final = (
+    "Shown of these specimens under these pulls. It rates no part, and says of none that a weight may be trusted "
+    "to it."
+)
 
 
 def minimum_sentence(one: AgainstMinimum, unit: str, *, of_own: str = "") -> str:
