@@ -1,6 +1,8 @@
 """breakyard compare and breakyard design: exit status, one JSON document, one clear line, and a table people read."""
 
 import json
+import math
+import random
 from collections.abc import Callable
 from pathlib import Path
 
@@ -249,6 +251,7 @@ def test_wrong_plans_get_one_line_and_2(run: Run, words: tuple[str, ...], messag
 def factor_session(folder: Path, shift: float = 1.0) -> Path:
     """Invented: three woods, two directions, two of each; one day."""
     listed, loads = [], {}
+    noise = random.Random(shift)
     factor = {"oak": 1.0, "ash": 1.3, "elm": 0.9, "along": 1.0, "across": 0.7}
     for i, (wood, direction) in enumerate((w, d) for w in ("oak", "ash", "elm") for d in ("along", "across")):
         for n in range(2):
@@ -256,7 +259,7 @@ def factor_session(folder: Path, shift: float = 1.0) -> Path:
             more = {"wood": wood, "direction": direction, "temperature_C": str(12 + (5 * i + 3 * n) % 7)}
             more["asked_kN"] = "3,5" if direction == "along" else "2,0"
             listed.append(Specimen(name, f"{wood} {direction}", more=more))
-            scatter = 1.0 + 0.012 * (((7 * i + 5 * n) % 5) - 2)
+            scatter = math.exp(0.02 * noise.gauss(0.0, 1.0))
             loads[name] = 5000.0 * factor[wood] * factor[direction] * scatter * shift
     made = create_session(folder, SessionInfo(unit="kN"), listed)
     for name, peak in loads.items():
