@@ -277,7 +277,7 @@ def test_two_days_are_compared_by_their_factors(run: Run, tmp_path: Path) -> Non
     assert (status, document["schema"], document["specimens"]) == (0, "breakyard.factors/1", 24)
     ratios = {(one["first"], one["second"]): one for one in document["ratios"]}
     assert len(ratios) == 4
-    assert ratios["oak", "ash"]["ratio"] == pytest.approx(1.0 / 1.3, rel=0.02)
+    assert ratios["oak", "ash"]["ratio"] == pytest.approx(1.0 / 1.3, rel=0.04)
     assert ratios["along", "across"]["verdict"] == "first_more"
     (shift,) = document["shifts"]
     assert shift["ratio_low"] < 1.05 < shift["ratio_high"]
