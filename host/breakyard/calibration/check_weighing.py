@@ -17,8 +17,8 @@ Recalibrating resets nothing here: older checks stay in the history under their 
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import ClassVar, Final
 
 import numpy as np
 
@@ -71,6 +71,8 @@ class CheckCounts:
 class CheckWeighing:
     """One check weighing, in newtons. `allowed_n` is the 95 % half-width for the difference shown - known."""
 
+    ALSO_IN_JSON: ClassVar = {"difference_n": "difference_n", "share": "share", "holds": "holds"}
+
     when_utc_s: float
     text: str
     known_n: float
@@ -97,10 +99,6 @@ class CheckWeighing:
         """Whether the calibration still tells the truth at this load."""
         return abs(self.share) <= 1.0
 
-    def to_json(self) -> dict[str, object]:
-        """All of it, with the difference and the verdict."""
-        return asdict(self) | {"difference_n": self.difference_n, "share": self.share, "holds": self.holds}
-
 
 @dataclass(frozen=True, slots=True)
 class Drift:
@@ -125,10 +123,6 @@ class CheckVerdict:
     drift: Drift | None
     codes: tuple[str, ...]
     sentences: tuple[str, ...]
-
-    def to_json(self) -> dict[str, object]:
-        """The verdict as JSON."""
-        return asdict(self)
 
 
 def weigh(

@@ -1,83 +1,25 @@
-"""The calibration as a JSON document, and its content hash.
+"""What a calibration's document repeats in plain terms, and whether what one says can be computed with.
 
-A document is complete: a program can compute loads and budgets from it without this package. It is written
-once; the hash tells whether it was changed.
+The document is complete: a program can compute loads and budgets from it without this package. It is written once; the
+hash tells whether it was changed, not that it makes sense.
 """
 
-import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Final
 
-from breakyard.calibration.air import Air
-from breakyard.calibration.believable import believable
-from breakyard.calibration.degree import Suspect
-from breakyard.calibration.gravity import Gravity
-from breakyard.calibration.plate import Plate
-from breakyard.calibration.points import Point
 from breakyard.calibration.terms import combine
-from breakyard.document import hash_of
+from breakyard.document import to_plain
 from breakyard.errors import DataError
 
 if TYPE_CHECKING:
     from breakyard.calibration.model import Calibration
 
-SCHEMA: Final = "breakyard.calibration/1"
-LAW: Final = (
-    "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
-    "load_n = force_n(counts) - force_n(zero counts of the pull)"
-)
-NOT_CONTENT: Final = (
-    "hash",
-    "derived",
-    "file",
-    "findings",
-    "compared_with",
-    "pictures",
-    "monte_carlo",
-    "loads_understood",
-)
-"""Beside the content: the hash itself, what follows from the rest, and what a command says about it."""
-
-
-def write(calibration: "Calibration") -> dict[str, Any]:
-    """The content of a calibration as a JSON document, without its hash."""
-    gravity, air = calibration.gravity, calibration.air
-    # Left out where not known, so that calibrations from before it existed keep their hash.
-    warmth = {} if calibration.temperature_c is None else {"temperature_c": calibration.temperature_c}
-    apart = {} if calibration.told_apart == 1.0 else {"told_apart": calibration.told_apart}
-    return {
-        "schema": SCHEMA,
-        "name": calibration.name,
-        "created": calibration.created,
-        "gain": calibration.gain,
-        "highest_known_n": calibration.highest_known_n,
-        "fit": {
-            "law": LAW,
-            "degree": calibration.degree,
-            "centre": calibration.centre,
-            "scale": calibration.scale,
-            "coefficients_n": list(calibration.coefficients),
-            "covariance_n2": [list(row) for row in calibration.covariance],
-            "residuals_n": list(calibration.residuals_n),
-            "variances_n2": list(calibration.variances_n2),
-            "between_n": calibration.between_n,
-            "degrees_of_freedom": calibration.degrees_of_freedom,
-            "curvature": [list(row) for row in calibration.curvature],
-        },
-        "effects": [{"source": source, "shift_n": list(shift)} for source, shift in calibration.effects],
-        "points": [point.to_json() for point in calibration.points],
-        "gravity": {name: getattr(gravity, name) for name in Gravity.__dataclass_fields__},
-        "air": {name: getattr(air, name) for name in Air.__dataclass_fields__},
-        "plate": calibration.plate.to_json() if calibration.plate else None,
-        "temperature_range_c": calibration.temperature_range_c,
-        **warmth,
-        **apart,
-        "flags": list(calibration.flags),
-        "sentences": list(calibration.sentences),
-        "suspects": [{"points": list(s.points), "off_n": s.off_n, "t": s.t} for s in calibration.suspects],
-        "provenance": dict(calibration.provenance),
-    }
+MOST_COEFFICIENTS: Final = 4
+LARGEST_N: Final = 1e9
+"""A hundred thousand tonnes; what is larger is no force that somebody measured."""
+LARGEST_COUNTS: Final = 2.0**32
+SMALLEST: Final = 1e-9
 
 
 def derived(calibration: "Calibration") -> dict[str, Any]:
@@ -91,84 +33,83 @@ def derived(calibration: "Calibration") -> dict[str, Any]:
                 "load_n": load,
                 "extrapolation": calibration.extrapolation(load),
                 "standard_n": combine(terms).standard_n,
-                "terms": [term.to_json() for term in terms],
+                "terms": to_plain(terms),
             }
             for load in loads
             if calibration.reaches(load)
             and math.isfinite(calibration.counts_at(load, calibration.zero_counts))
             for terms in [calibration.budget(load)]
         ],
-        "quality": calibration.quality().to_json(),
+        "quality": to_plain(calibration.quality()),
     }
 
 
-def read(document: Mapping[str, Any] | str) -> dict[str, Any]:
-    """The fields of a calibration, from its JSON text or the parsed document.
-
-    Raises: DataError if it is no calibration, or was changed after it was made.
-    """
-    if isinstance(document, str):
-        try:
-            document = json.loads(document)
-        except (ValueError, RecursionError):
-            raise DataError("this calibration is not JSON: choose a file from calibrations/") from None
-    if not isinstance(document, Mapping) or document.get("schema") != SCHEMA:
-        found = document.get("schema") if isinstance(document, Mapping) else None
-        raise DataError(f'this is no calibration: its "schema" is {found!r}, expected "{SCHEMA}"')
-    stated = document.get("hash")
-    content = {key: value for key, value in document.items() if key not in NOT_CONTENT}
-    try:
-        agrees = stated == hash_of(content)
-    except (ValueError, OverflowError) as error:
-        raise DataError(f"this calibration holds a number that JSON does not know ({error})") from error
-    except RecursionError:
-        raise DataError("this is no calibration: it is too deeply nested") from None
-    if not agrees:
-        raise DataError(
-            "this calibration was changed after it was made (its hash disagrees): calibrate again"
-        )
-    try:
-        fields = _fields(content)
-        believable(fields)
-    except DataError:
-        raise
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError) as error:
-        raise DataError(f"this calibration cannot be read ({error}): calibrate again") from error
-    return fields
+def believable(made: "Calibration") -> None:
+    """Look at a calibration that was read before it is used. Raises: DataError naming the part that cannot be."""
+    _need(made.gain is None or made.gain > 0, "gain")
+    _polynomial(made)
+    _surroundings(made)
 
 
-def _fields(document: Mapping[str, Any]) -> dict[str, Any]:
-    fit = document["fit"]
-    square, cube = fit["curvature"]
-    return {
-        "name": document["name"],
-        "created": document["created"],
-        "points": tuple(Point.from_json(point) for point in document["points"]),
-        "gravity": Gravity(**document["gravity"]),
-        "air": Air(**document["air"]),
-        "plate": Plate.from_json(document["plate"]) if document["plate"] else None,
-        "gain": document["gain"],
-        "centre": float(fit["centre"]),
-        "scale": float(fit["scale"]),
-        "coefficients": tuple(map(float, fit["coefficients_n"])),
-        "covariance": tuple(tuple(map(float, row)) for row in fit["covariance_n2"]),
-        "effects": tuple(
-            (str(item["source"]), tuple(map(float, item["shift_n"]))) for item in document["effects"]
-        ),
-        "curvature": (tuple(map(float, square)), tuple(map(float, cube))),
-        "residuals_n": tuple(map(float, fit["residuals_n"])),
-        "variances_n2": tuple(map(float, fit["variances_n2"])),
-        "between_n": float(fit["between_n"]),
-        "degrees_of_freedom": int(fit["degrees_of_freedom"]),
-        "highest_known_n": float(document["highest_known_n"]),
-        "flags": tuple(document["flags"]),
-        "sentences": tuple(document["sentences"]),
-        "suspects": tuple(
-            Suspect(tuple(map(int, s["points"])), float(s["off_n"]), float(s["t"]))
-            for s in document["suspects"]
-        ),
-        "provenance": tuple((str(key), str(value)) for key, value in document["provenance"].items()),
-        "temperature_range_c": float(document["temperature_range_c"]),
-        "told_apart": float(document.get("told_apart", 1.0)),
-        "temperature_c": None if "temperature_c" not in document else float(document["temperature_c"]),
-    }
+def _polynomial(made: "Calibration") -> None:
+    coefficients = made.coefficients
+    size = len(coefficients)
+    _need(2 <= size <= MOST_COEFFICIENTS and coefficients[1] != 0.0, "coefficients_n")
+    _within(coefficients, LARGEST_N, "coefficients_n")
+    _need(abs(coefficients[1]) >= SMALLEST, "coefficients_n")
+    _within([made.centre], LARGEST_COUNTS, "centre")
+    _need(SMALLEST <= made.scale <= LARGEST_COUNTS, "scale")
+    _need(SMALLEST <= made.highest_known_n <= LARGEST_N, "highest_known_n")
+    covariance = made.covariance
+    _need(len(covariance) == size and all(len(row) == size for row in covariance), "covariance_n2")
+    for row in covariance:
+        _within(row, LARGEST_N**2, "covariance_n2")
+    for _, shift in made.effects:
+        _need(len(shift) == size, "effects")
+        _within(shift, LARGEST_N, "effects")
+    for power, vector in enumerate(made.curvature, start=2):
+        _need(len(vector) == size, "curvature")
+        _within(vector, LARGEST_N**power, "curvature")
+    _within(made.residuals_n, LARGEST_N, "residuals_n")
+    _within(made.variances_n2, LARGEST_N**2, "variances_n2")
+    _within([made.between_n], LARGEST_N, "between_n")
+    _need(0 <= made.degrees_of_freedom <= 1_000_000, "degrees_of_freedom")
+
+
+def _surroundings(made: "Calibration") -> None:
+    gravity, air, points = made.gravity, made.air, made.points
+    _need(_between(gravity.value, 9.0, 10.5) and _between(gravity.standard, 0.0, 1.0), "gravity")
+    for number in (gravity.latitude_deg, gravity.height_m):
+        _need(number is None or _between(number, -1e5, 1e5), "gravity")
+    _need(_between(air.density, 0.0, 10.0) and _between(air.standard, 0.0, 10.0), "air")
+    _need(_between(made.temperature_range_c, 0.0, 200.0), "temperature_range_c")
+    _need(len({point.counts for point in points}) > 1, "points")
+    for point in points:
+        _within([point.counts, point.counts_standard or 0.0], LARGEST_COUNTS, "points")
+        _need(all(SMALLEST <= piece.density_kg_m3 <= LARGEST_N for piece in point.load.pieces), "points")
+    forces_n = [point.load.force(gravity, air).newtons for point in points]
+    _need(max(forces_n) - min(forces_n) >= SMALLEST, "points")
+    _within(forces_n, LARGEST_N, "points")
+    _need(_between(made.told_apart, 0.0, 1.0), "told_apart")
+    for suspect in made.suspects:
+        _need(all(0 <= at < len(points) for at in suspect.points), "suspects")
+        _need(math.isfinite(suspect.off_n) and math.isfinite(suspect.t), "suspects")
+    plate = made.plate
+    if plate is not None:
+        _need(isinstance(plate.name, str) and SMALLEST <= plate.capacity_n <= LARGEST_N, "plate")
+        for name in ("span_per_c", "zero_per_c", "rated_output_tolerance"):
+            value = getattr(plate, name)
+            _need(value is None or _between(value, -1.0, 1.0), "plate")
+
+
+def _within(numbers: Iterable[float], largest: float, what: str) -> None:
+    _need(all(abs(number) <= largest for number in numbers), what)
+
+
+def _between(value: Any, low: float, high: float) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high
+
+
+def _need(true: bool, what: str) -> None:
+    if not true:
+        raise DataError(f'this calibration cannot be used: its "{what}" cannot be; calibrate again')

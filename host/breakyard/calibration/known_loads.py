@@ -12,12 +12,13 @@ mixture of the two the variance lies between them.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 from breakyard.calibration.air import CONVENTIONAL_DENSITY, Air, buoyancy_factor
 from breakyard.calibration.gravity import Gravity
+from breakyard.document import face
 from breakyard.errors import CalibrationError
 
 Basis = Literal["certificate", "weighed", "marked"]
@@ -65,9 +66,9 @@ class Piece:
     source: str
     density_kg_m3: float = CONVENTIONAL_DENSITY
     assumed: bool = False
-    limited: bool = False
+    limited: bool = field(default=False, metadata=face(sparse=True))
     """Whether only limits of the mass are known (a rectangle), not a standard uncertainty."""
-    each: str = ""
+    each: str = field(default="", metadata=face(sparse=True))
     """Where `source` is common to several pieces: the source of what this one may err by for itself, up to as much."""
 
 
@@ -110,14 +111,14 @@ class KnownLoad:
     """
 
     text: str
-    pieces: tuple[Piece, ...] = ()
-    ratio: float = 1.0
-    ratio_standard: float = 0.0
-    ratio_assumed: bool = False
-    reference_n: float = 0.0
-    reference_standard_n: float = 0.0
-    reference_shared: float = 0.0
-    reference_name: str = ""
+    pieces: tuple[Piece, ...] = field(default=(), metadata=face(sparse=True))
+    ratio: float = field(default=1.0, metadata=face("lever.ratio", sparse=True))
+    ratio_standard: float = field(default=0.0, metadata=face("lever.standard", sparse=True))
+    ratio_assumed: bool = field(default=False, metadata=face("lever.assumed", sparse=True))
+    reference_n: float = field(default=0.0, metadata=face("reference.force_n", sparse=True))
+    reference_standard_n: float = field(default=0.0, metadata=face("reference.standard_n", sparse=True))
+    reference_shared: float = field(default=0.0, metadata=face("reference.shared_relative", sparse=True))
+    reference_name: str = field(default="", metadata=face("reference.name", sparse=True))
 
     def __post_init__(self) -> None:
         numbers = (self.ratio, self.ratio_standard, self.reference_n, self.reference_standard_n)
@@ -128,6 +129,12 @@ class KnownLoad:
         for piece in self.pieces:
             if not (math.isfinite(piece.kilograms) and piece.kilograms >= 0.0 and piece.standard_kg >= 0.0):
                 raise CalibrationError(f'"{self.text}": a mass and its uncertainty cannot be negative')
+        # What is said of a lever or a reference that does nothing is nothing: equal loads, equal documents.
+        if self.ratio == 1.0 and not self.ratio_standard:
+            object.__setattr__(self, "ratio_assumed", False)
+        if not (self.reference_n or self.reference_standard_n):
+            object.__setattr__(self, "reference_shared", 0.0)
+            object.__setattr__(self, "reference_name", "")
 
     @property
     def kilograms(self) -> float:
@@ -163,66 +170,6 @@ class KnownLoad:
             add(name, self.reference_n * self.reference_shared)
             add(f"{name}: {self.text}", self.reference_standard_n)
         return Force(self.ratio * weight + self.reference_n, sources)
-
-    def to_json(self) -> dict[str, object]:
-        """The stated facts as JSON."""
-        document: dict[str, object] = {"text": self.text}
-        if self.pieces:
-            document["pieces"] = [
-                {
-                    "kilograms": piece.kilograms,
-                    "standard_kg": piece.standard_kg,
-                    "source": piece.source,
-                    "density_kg_m3": piece.density_kg_m3,
-                    "assumed": piece.assumed,
-                    # Only where true, so that calibrations from before it existed keep their hash.
-                    **({"limited": True} if piece.limited else {}),
-                    **({"each": piece.each} if piece.each else {}),
-                }
-                for piece in self.pieces
-            ]
-        if self.ratio != 1.0 or self.ratio_standard:
-            document["lever"] = {
-                "ratio": self.ratio,
-                "standard": self.ratio_standard,
-                "assumed": self.ratio_assumed,
-            }
-        if self.reference_n or self.reference_standard_n:
-            document["reference"] = {
-                "force_n": self.reference_n,
-                "standard_n": self.reference_standard_n,
-                "shared_relative": self.reference_shared,
-                "name": self.reference_name,
-            }
-        return document
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any]) -> "KnownLoad":
-        """The inverse of to_json. Raises: KeyError, TypeError, ValueError on a wrong document."""
-        lever = document.get("lever", {})
-        reference = document.get("reference", {})
-        return cls(
-            text=str(document["text"]),
-            pieces=tuple(
-                Piece(
-                    float(piece["kilograms"]),
-                    float(piece["standard_kg"]),
-                    str(piece["source"]),
-                    float(piece["density_kg_m3"]),
-                    bool(piece["assumed"]),
-                    bool(piece.get("limited", False)),
-                    str(piece.get("each", "")),
-                )
-                for piece in document.get("pieces", ())
-            ),
-            ratio=float(lever.get("ratio", 1.0)),
-            ratio_standard=float(lever.get("standard", 0.0)),
-            ratio_assumed=bool(lever.get("assumed", False)),
-            reference_n=float(reference.get("force_n", 0.0)),
-            reference_standard_n=float(reference.get("standard_n", 0.0)),
-            reference_shared=float(reference.get("shared_relative", 0.0)),
-            reference_name=str(reference.get("name", "")),
-        )
 
 
 def mass_load(kilograms: float, limit_kg: float | None = None, *, name: str = "") -> KnownLoad:

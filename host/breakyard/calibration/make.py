@@ -19,7 +19,7 @@ from breakyard.calibration.known_loads import (
     Force,
 )
 from breakyard.calibration.loops import loops
-from breakyard.calibration.model import TEMPERATURE_RANGE_C, Calibration
+from breakyard.calibration.model import TEMPERATURE_RANGE_C, Calibration, Effect
 from breakyard.calibration.plate import DEFAULT_NONLINEARITY, Plate
 from breakyard.calibration.points import Point
 from breakyard.errors import CalibrationError
@@ -100,7 +100,7 @@ def calibrate(
         coefficients=_floats(fit.coefficients),
         covariance=tuple(_floats(row) for row in _scatter(fit.jacobian, fit.between, own)),
         effects=tuple(
-            (source, _floats(fit.jacobian @ pattern)) for source, pattern in {**known, **ways}.items()
+            Effect(source, _floats(fit.jacobian @ pattern)) for source, pattern in {**known, **ways}.items()
         ),
         curvature=(_floats(fit.jacobian @ (loads * np.abs(loads))), _floats(fit.jacobian @ loads**3)),
         residuals_n=_floats(fit.residuals),

@@ -7,10 +7,10 @@ z = (counts - centre) / scale. `effects` tell by how much one standard uncertain
 """
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from breakyard.calibration.air import Air
 from breakyard.calibration.bend import Bends, by_points
 from breakyard.calibration.degree import REACH, Suspect
-from breakyard.calibration.document import derived, read, write
+from breakyard.calibration.document import believable, derived
 from breakyard.calibration.fit import powers
 from breakyard.calibration.gravity import Gravity
 from breakyard.calibration.known_loads import larger_only
@@ -29,7 +29,7 @@ from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.quality import CREEP_SEEN_S, CalibrationQuality, assess
 from breakyard.calibration.shape import departure, errors_of_fit, scale_of, shapes
 from breakyard.calibration.terms import Distribution, Shape, Term, combine, limits, tabulated, together
-from breakyard.document import hash_of
+from breakyard.document import Document, face
 from breakyard.errors import CalibrationError
 from breakyard.shown import Form, Mode, Picture, notebook
 
@@ -42,6 +42,13 @@ USUAL_SPAN_PER_C: Final = 0.0001
 state (typical values, from memory)."""
 
 Vector = tuple[float, ...]
+
+
+class Effect(NamedTuple):
+    """By how much one standard uncertainty of a source shifts the coefficients, in newtons."""
+
+    source: str
+    shift_n: Vector
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +66,11 @@ class LoadInterval:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Calibration:
+class Calibration(Document):
     """Counts to newtons. Made by `calibrate`; read back by `from_json`.
+
+    In the document "derived" repeats in plain terms what follows from the rest (slope, budget at two loads, quality);
+    it is not part of the hash and is not read back.
 
     Example:
         >>> import breakyard as by
@@ -73,6 +83,20 @@ class Calibration:
     from which the error of a bent cell follows anywhere.
     """
 
+    SCHEMA: ClassVar = "breakyard.calibration/1"
+    NOUN: ClassVar = "calibration"
+    AGAIN: ClassVar = "calibrate again"
+    HASHED: ClassVar = True
+    BESIDE: ClassVar = (
+        *("derived", "file", "findings", "compared_with", "pictures", "monte_carlo", "loads_understood"),
+    )
+    """What follows from the rest, and what a command says about it."""
+    LAW: ClassVar = (
+        "force_n = sum of coefficients_n[k] * z**k with z = (counts - centre) / scale; "
+        "load_n = force_n(counts) - force_n(zero counts of the pull)"
+    )
+    ALSO_IN_JSON: ClassVar = {"fit.law": "LAW", "fit.degree": "degree"}
+
     name: str
     created: str
     points: tuple[Point, ...]
@@ -80,25 +104,25 @@ class Calibration:
     air: Air
     plate: Plate | None
     gain: int | None
-    centre: float
-    scale: float
-    coefficients: Vector
-    covariance: tuple[Vector, ...]
-    effects: tuple[tuple[str, Vector], ...]
-    curvature: tuple[Vector, Vector]
-    residuals_n: Vector
-    variances_n2: Vector
-    between_n: float
-    degrees_of_freedom: int
+    centre: float = field(metadata=face("fit.centre"))
+    scale: float = field(metadata=face("fit.scale"))
+    coefficients: Vector = field(metadata=face("fit.coefficients_n"))
+    covariance: tuple[Vector, ...] = field(metadata=face("fit.covariance_n2"))
+    effects: tuple[Effect, ...]
+    curvature: tuple[Vector, Vector] = field(metadata=face("fit.curvature"))
+    residuals_n: Vector = field(metadata=face("fit.residuals_n"))
+    variances_n2: Vector = field(metadata=face("fit.variances_n2"))
+    between_n: float = field(metadata=face("fit.between_n"))
+    degrees_of_freedom: int = field(metadata=face("fit.degrees_of_freedom"))
     highest_known_n: float
-    flags: tuple[str, ...] = ()
-    sentences: tuple[str, ...] = ()
-    provenance: tuple[tuple[str, str], ...] = ()
-    suspects: tuple[Suspect, ...] = ()
-    temperature_range_c: float = TEMPERATURE_RANGE_C
-    temperature_c: float | None = None
+    flags: tuple[str, ...]
+    sentences: tuple[str, ...]
+    provenance: tuple[tuple[str, str], ...] = field(metadata=face(pairs=True))
+    suspects: tuple[Suspect, ...]
+    temperature_range_c: float
+    temperature_c: float | None = field(default=None, metadata=face(sparse=True))
     """Of the cell when it was calibrated, where someone said so."""
-    told_apart: float = 1.0
+    told_apart: float = field(default=1.0, metadata=face(sparse=True))
     """The part of a limit by which masses may differ from one another, by what the residuals show."""
 
     def __repr__(self) -> str:
@@ -279,28 +303,11 @@ class Calibration:
             self.extrapolation(load),
         )
 
-    @property
-    def content_hash(self) -> str:
-        """sha256 of the canonical JSON (sorted keys, no spaces, ASCII, every number a double as Python
-        writes it) without the hash itself and without "derived"."""
-        return hash_of(write(self))
+    def _derived(self) -> dict[str, Any]:
+        return {"derived": derived(self)}
 
-    def to_json(self) -> dict[str, Any]:
-        """The face for programs and files, schema "breakyard.calibration/1".
-
-        "derived" repeats in plain terms what follows from the rest (slope, budget at two loads, quality); it
-        is not part of the hash and is not read back.
-        """
-        document = write(self)
-        return {**document, "hash": hash_of(document), "derived": derived(self)}
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any] | str) -> "Calibration":
-        """Read a calibration back, from its JSON text or the parsed document.
-
-        Raises: DataError if it is no calibration, or was changed after it was made.
-        """
-        return cls(**read(document))
+    def _check(self) -> None:
+        believable(self)
 
     def quality(self) -> CalibrationQuality:
         """The terms and classes of ISO 376, ISO 7500-1 and ASTM E74 for these points, in their order."""

@@ -1,9 +1,8 @@
 """The cell's plate and sheet: what the maker states about it, and the defaults where nothing is stated."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from breakyard.errors import CalibrationError
 
@@ -56,13 +55,3 @@ class Plate:
         if self.rated_output_mv_v is None:
             return None
         return self.rated_output_mv_v * gain * COUNTS_PER_MV_V_AT_GAIN_1 / self.capacity_n
-
-    def to_json(self) -> dict[str, object]:
-        """All ratings under their own names."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any]) -> "Plate":
-        """The inverse of to_json; unknown names are left alone. Raises: KeyError, TypeError, ValueError."""
-        known = {name: document[name] for name in cls.__dataclass_fields__ if name in document}
-        return cls(**known)

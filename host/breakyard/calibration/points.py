@@ -1,9 +1,7 @@
 """Calibration points: a known load and the counts it gave."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from breakyard.calibration.known_loads import KnownLoad, mass_load
 from breakyard.errors import CalibrationError
@@ -33,35 +31,6 @@ class Point:
             math.isfinite(self.counts_standard) and self.counts_standard >= 0.0
         ):
             raise CalibrationError(f'"{self.load.text}": the uncertainty of the counts cannot be negative')
-
-    def to_json(self) -> dict[str, object]:
-        """The point as JSON."""
-        return {
-            "load": self.load.to_json(),
-            "counts": self.counts,
-            "counts_standard": self.counts_standard,
-            "samples": self.samples,
-            "start_s": self.start_s,
-            "end_s": self.end_s,
-            "drift_counts_per_s": self.drift_counts_per_s,
-        }
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any]) -> "Point":
-        """The inverse of to_json. Raises: KeyError, TypeError, ValueError on a wrong document."""
-        return cls(
-            load=KnownLoad.from_json(document["load"]),
-            counts=float(document["counts"]),
-            counts_standard=_optional(document.get("counts_standard")),
-            samples=int(document.get("samples", 1)),
-            start_s=_optional(document.get("start_s")),
-            end_s=_optional(document.get("end_s")),
-            drift_counts_per_s=_optional(document.get("drift_counts_per_s")),
-        )
-
-
-def _optional(value: Any) -> float | None:
-    return None if value is None else float(value)
 
 
 def mass_point(

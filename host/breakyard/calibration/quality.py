@@ -7,8 +7,8 @@ traceable loads, rotations, temperature control and a laboratory.
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Any, Final
+from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -101,10 +101,6 @@ class CalibrationQuality:
     sentences: tuple[str, ...] = field(default=())
     classes_withheld: bool = False
     """True where the known loads are themselves too poorly known for any class to be named."""
-
-    def to_json(self) -> dict[str, Any]:
-        """All of it under its own names."""
-        return asdict(self)
 
 
 def e74(loads: ArrayLike, readings: ArrayLike, degree: int, resolution_n: float = 0.0) -> E74 | None:

@@ -6,7 +6,7 @@ how much output a newton gives, and the usual mistakes miss that by telling fact
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Final
 
 from breakyard.calibration.model import Calibration
@@ -107,10 +107,6 @@ class CalibrationFinding:
     code: str
     message: str
     serious: bool = True
-
-    def to_json(self) -> dict[str, object]:
-        """The finding as JSON."""
-        return asdict(self)
 
 
 def check_sanity(

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from breakyard.document import NOT_IN_JSON
 from breakyard.errors import UsageError
 
 Shape = Literal["normal", "rectangular", "one-sided", "tabulated", "several"]
@@ -36,19 +37,8 @@ class Term:
     degrees_of_freedom: float = math.inf
     kind: Literal["A", "B"] = "B"
     shape: Shape = "normal"
-    table: "Distribution | None" = field(default=None, compare=False, repr=False)
-    parts: tuple["Term", ...] = ()
-
-    def to_json(self) -> dict[str, object]:
-        """The term as JSON; infinite degrees of freedom become null."""
-        known = math.isfinite(self.degrees_of_freedom)
-        return {
-            "source": self.source,
-            "standard_n": self.standard_n,
-            "degrees_of_freedom": self.degrees_of_freedom if known else None,
-            "kind": self.kind,
-            "shape": self.shape,
-        }
+    table: "Distribution | None" = field(default=None, compare=False, repr=False, metadata=NOT_IN_JSON)
+    parts: tuple["Term", ...] = field(default=(), metadata=NOT_IN_JSON)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

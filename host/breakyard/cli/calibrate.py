@@ -1,7 +1,7 @@
 """breakyard calibrate: known loads and the counts they gave -> a calibration."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -326,12 +326,13 @@ def _document(
 ) -> dict[str, object]:
     """The calibration as its file has it, and what this command found out beside it."""
     from breakyard.cli.calibration_words import load_line
+    from breakyard.document import to_plain
 
     return made.to_json() | {
         "file": None if path is None else str(path),
         "loads_understood": [load_line(point.load) for point in made.points],
-        "findings": [finding.to_json() for finding in findings],
+        "findings": to_plain(findings),
         "compared_with": None if earlier is None else {"name": earlier.name, "hash": earlier.content_hash},
         "pictures": [str(one) for one in pictures],
-        "monte_carlo": [asdict(one) for one in drawn.values()],
+        "monte_carlo": to_plain(list(drawn.values())),
     }

@@ -327,12 +327,14 @@ def _document(
     table: Path,
     picture: Path | None,
 ) -> dict[str, object]:
+    from breakyard.document import to_plain
+
     return {
         "schema": "breakyard.check/1",
         "calibration": {"name": made.name, "hash": made.content_hash},
-        "check": check.to_json(),
-        "verdict": verdict.to_json(),
-        "history": [one.to_json() for one in own],
+        "check": to_plain(check),
+        "verdict": to_plain(verdict),
+        "history": to_plain(own),
         "file": str(table),
         "picture": None if picture is None else str(picture),
     }

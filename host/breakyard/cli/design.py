@@ -1,7 +1,7 @@
 """breakyard design: how many specimens, what few of them can show, and in which order to pull them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -90,6 +90,7 @@ def command(
     breakyard design --factors "wood=oak, ash; direction=along, across" --days 2
     """
     from breakyard.cli.options import option
+    from breakyard.document import to_plain
     from breakyard.plan.factorial import campaign, each_for, parse_factors
     from breakyard.plan.few import shows, single_pull
     from breakyard.plan.order import pulling_order
@@ -146,15 +147,15 @@ def command(
             "days": days,
             "difference": wanted,
             "scatter": {"cv": cv, "from": "past sessions" if seen else "stated" if scatter else "assumed"}
-            | ({} if seen is None else asdict(seen)),
+            | ({} if seen is None else to_plain(seen)),
             "confidence": sure,
             "power": chance,
-            "instrument": asdict(instrument),
-            "plan": asdict(plan),
-            "shows": [asdict(one) for one in few],
-            "single": asdict(single_pull(cv, confidence=sure)),
+            "instrument": to_plain(instrument),
+            "plan": to_plain(plan),
+            "shows": to_plain(few),
+            "single": to_plain(single_pull(cv, confidence=sure)),
             "seed": seed,
-            "order": [asdict(one) for one in order or spread],
+            "order": to_plain(order or spread),
             "written": None if written is None else str(written),
         }
     )

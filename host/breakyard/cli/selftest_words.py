@@ -33,6 +33,7 @@ async def make_and_show(
     """Make the test over a client that has said hello, show it, keep it; returns the JSON document."""
     from breakyard.device.selftest import Procedure, run
     from breakyard.device.selftest.kept import keep, shunt_moved
+    from breakyard.document import to_plain
 
     somebody = sys.stdin.isatty() and sys.stderr.isatty()
     report = await run(
@@ -55,7 +56,7 @@ async def make_and_show(
         "firmware": identity.firmware,
         "interpreter": identity.interpreter,
         "time": datetime.now(UTC).isoformat(timespec="seconds"),
-        **report.to_json(),
+        **to_plain(report),
     }
     moved = shunt_moved(document)
     rates = keep(document)

@@ -30,6 +30,7 @@ def end_with_the_command() -> None:
 
 def read_for_pages(session_root: Path, name: str) -> list[dict[str, Any]]:
     """What the pages show of each pull of one run. Never raises for a pull that cannot be read: it says why."""
+    from breakyard.document import to_plain
     from breakyard.errors import BreakyardError
     from breakyard.report.trace import make_trace
     from breakyard.report.words.wording import doubts, manner_text
@@ -58,8 +59,8 @@ def read_for_pages(session_root: Path, name: str) -> list[dict[str, Any]]:
             found.append(
                 told
                 | {
-                    "peak": summary.to_json()["peak"],
-                    "strength": summary.to_json()["strength"],
+                    "peak": to_plain(summary.peak),
+                    "strength": to_plain(summary.strength),
                     "manner": manner_text(summary),
                     "doubts": list(doubts(summary, session.info.unit)),
                     "curve": thinned(make_trace(curve, summary, "N"), summary.peak.time_s),

@@ -44,7 +44,7 @@ class PullResult:
         """What people call it: the specimen, else the recording."""
         return self.pull.specimen or self.pull.name
 
-    def to_json(self) -> dict[str, Any]:
+    def described(self) -> dict[str, Any]:
         """What is known of the pull, its summary, and what went wrong."""
         return self.pull.described() | {
             "summary": None if self.summary is None else self.summary.to_json(),

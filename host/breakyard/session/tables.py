@@ -16,7 +16,7 @@ SCHEMA = "breakyard.summaries/1"
 
 def table_document(results: Sequence[PullResult]) -> dict[str, Any]:
     """All pulls with their summaries, for JSON."""
-    return {"schema": SCHEMA, "pulls": [result.to_json() for result in results]}
+    return {"schema": SCHEMA, "pulls": [result.described() for result in results]}
 
 
 def write_tables(results: Sequence[PullResult], unit: str) -> None:

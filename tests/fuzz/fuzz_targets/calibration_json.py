@@ -7,7 +7,6 @@ import numpy as np
 
 from breakyard.calibration import Calibration, calibrate
 from breakyard.calibration.device_copy import record_for_device
-from breakyard.calibration.document import NOT_CONTENT, SCHEMA
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import mass_point
 from breakyard.document import hash_of
@@ -24,7 +23,9 @@ def example():
     points = [mass_point(mass, 1000.0 + 8000.0 * mass + off, limit_kg=0.01) for mass, off in readings]
     made = calibrate(points, name="may", gain=128, plate=Plate(capacity_n=5000.0, rated_output_mv_v=2.0))
     document = made.to_json()
-    return json.dumps({key: value for key, value in document.items() if key not in NOT_CONTENT})
+    return json.dumps(
+        {key: value for key, value in document.items() if key not in ("hash", *Calibration.BESIDE)}
+    )
 
 
 def seeds():
@@ -63,8 +64,8 @@ def try_one(data):
     except (ValueError, RecursionError):
         document = text
     if isinstance(document, dict):
-        document.setdefault("schema", SCHEMA)
-        content = {key: value for key, value in document.items() if key not in NOT_CONTENT}
+        document.setdefault("schema", Calibration.SCHEMA)
+        content = {key: value for key, value in document.items() if key not in ("hash", *Calibration.BESIDE)}
         try:
             document["hash"] = hash_of(content)
         except (ValueError, OverflowError, RecursionError):

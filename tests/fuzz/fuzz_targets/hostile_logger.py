@@ -14,6 +14,7 @@ from breakyard.device import fetching, keys, reach
 from breakyard.device.keeping import Keeper
 from breakyard.device.room import ask_room
 from breakyard.device.selftest import Procedure, kept, run
+from breakyard.document import to_plain
 from breakyard.errors import BreakyardError, LinkLost
 from breakyard.report.words.printable import printable
 from breakyard.wire.frame import NEED_DATA, FrameReader
@@ -140,5 +141,5 @@ async def _do(action, into, said):
             report = await run(
                 client, Procedure(press=None, why_not="nobody is there", slow=False, tell=said.append)
             )
-            document = {"time": "2026-05-03T10:00:00+00:00", **report.to_json()}
+            document = {"time": "2026-05-03T10:00:00+00:00", **to_plain(report)}
             said += [document, kept.keep(document), kept.shunt_moved(document)]

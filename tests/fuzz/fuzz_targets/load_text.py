@@ -4,6 +4,7 @@ import math
 
 from breakyard.calibration.known_loads import KnownLoad
 from breakyard.calibration.load_text import parse_load
+from breakyard.document import from_plain, to_plain
 from breakyard.errors import BreakyardError
 from breakyard.units import FORCE_UNITS, parse_force, parse_mass
 
@@ -41,5 +42,5 @@ def try_one(data):
         assert str(error)
         return
     assert all(math.isfinite(piece.kilograms) for piece in load.pieces)
-    assert KnownLoad.from_json(load.to_json()) == load
+    assert from_plain(KnownLoad, to_plain(load)) == load
     assert FORCE_UNITS

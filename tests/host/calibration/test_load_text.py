@@ -6,8 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from breakyard.calibration import Air, KnownLoad, parse_load, parse_loads, stated_gravity
+from breakyard.calibration import Air, KnownLoad, parse_load, parse_loads, reference_load, stated_gravity
 from breakyard.calibration.air import water_density
+from breakyard.calibration.known_loads import Piece
+from breakyard.document import from_plain, to_plain
 from breakyard.errors import BreakyardError, UnitError
 
 GRAVITY = stated_gravity(9.81, 0.0)
@@ -189,7 +191,26 @@ def test_any_text_gives_a_load_or_one_line(text: str) -> None:
     )
 )
 def test_loads_survive_json(items: list[tuple[int, float, str]]) -> None:
-    """to_json and from_json keep every stated fact."""
+    """Text and back keeps every stated fact."""
     load = parse_load(" + ".join(f"{n} x {value:.4f} {unit} +- 1 %" for n, value, unit in items))
 
-    assert KnownLoad.from_json(load.to_json()) == load
+    assert from_plain(KnownLoad, to_plain(load)) == load
+
+
+def test_a_load_says_only_what_it_has() -> None:
+    """A lever or a reference stands in the document whole, or not at all: so a calibration's hash never moves."""
+    mass = {"kilograms": 20.0, "source": "mass x", "assumed": False, "density_kg_m3": 8000.0}
+    load = KnownLoad("20 kg via 5:1", (Piece(20.0, 0.0, "mass x"),), ratio=5.0)
+
+    assert to_plain(KnownLoad("0", reference_name="unused", ratio_assumed=True)) == {"text": "0"}
+    assert to_plain(load) == {
+        "text": "20 kg via 5:1",
+        "pieces": [mass | {"standard_kg": 0.0}],
+        "lever": {"ratio": 5.0, "standard": 0.0, "assumed": False},
+    }
+    assert to_plain(reference_load(100.0, 0.5, name="cell"))["reference"] == {
+        "force_n": 100.0,
+        "standard_n": 0.5,
+        "shared_relative": 0.0,
+        "name": "cell",
+    }

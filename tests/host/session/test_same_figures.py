@@ -78,7 +78,7 @@ def test_two_processes_give_the_same_figures_as_one(yard: Session) -> None:
     two = read_pulls(pulls, options, processes=2)
 
     assert all(result.summary is not None for result in one)
-    assert [result.to_json() for result in one] == [result.to_json() for result in two]
+    assert [result.described() for result in one] == [result.described() for result in two]
 
 
 SLOPE_KGF = 1.0 / 1500.0

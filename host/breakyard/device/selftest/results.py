@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Final
+from typing import ClassVar, Final
+
+from breakyard.document import face
 
 FAULTS: Final = "hardware_notes/faults.md"
 
@@ -22,21 +24,11 @@ class Check:
     `numbers` are for programs: names end in their unit.
     """
 
-    name: str
+    name: str = field(metadata=face("check"))
     verdict: Verdict
     found: str
-    look: str = ""
-    numbers: dict[str, float | int | None] = field(default_factory=dict)
-
-    def to_json(self) -> dict[str, Any]:
-        """As in the JSON face."""
-        return {
-            "check": self.name,
-            "verdict": str(self.verdict),
-            "found": self.found,
-            "look": self.look or None,
-            **self.numbers,
-        }
+    look: str | None = None
+    numbers: dict[str, float | int | None] = field(default_factory=dict, metadata=face(flat=True))
 
 
 def verdict(
@@ -44,13 +36,13 @@ def verdict(
 ) -> Check:
     """A check that was made."""
     if good:
-        return Check(name, Verdict.PASSED, found, "", numbers)
+        return Check(name, Verdict.PASSED, found, None, numbers)
     return Check(name, Verdict.FAILED, found, f"{look}: {FAULTS} {letters}", numbers)
 
 
 def left_out(name: str, why: str, **numbers: float | int | None) -> Check:
     """A check that was not made, and why."""
-    return Check(name, Verdict.LEFT_OUT, why, "", numbers)
+    return Check(name, Verdict.LEFT_OUT, why, None, numbers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +51,8 @@ class Report:
 
     `rate` is "fast" or "slow", or None when the measured rate is neither or not known.
     """
+
+    ALSO_IN_JSON: ClassVar = {"passed": "passed"}
 
     serial: str
     rate_hz: float
@@ -69,13 +63,3 @@ class Report:
     def passed(self) -> bool:
         """True unless a check failed."""
         return all(check.verdict != Verdict.FAILED for check in self.checks)
-
-    def to_json(self) -> dict[str, Any]:
-        """As in the JSON face."""
-        return {
-            "serial": self.serial,
-            "rate": self.rate,
-            "rate_hz": self.rate_hz,
-            "passed": self.passed,
-            "checks": [check.to_json() for check in self.checks],
-        }
