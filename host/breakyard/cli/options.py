@@ -1,9 +1,8 @@
 """Options that several commands have, and their texts as values. What is wrong is said with the option's name."""
 
-import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final, TypeVar
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -67,8 +66,6 @@ PullSpeedOption = Annotated[
     ),
 ]
 
-FASTEST_PULL_M_PER_S: Final = 20.0
-
 LinkOption = Annotated[
     str,
     typer.Option(
@@ -90,25 +87,11 @@ def option(name: str, parse: Callable[[str], T], text: str) -> T:
 
 def pull_speed(text: str | None) -> float | None:
     """A speed in metres per second from "5" (mm/s), "5 mm/s", "0.3 m/min". Raises: UsageError."""
-    from breakyard.formats.recording import LENGTH_UNITS, TIME_UNITS, length_unit, time_unit
+    from breakyard.session.conditions import parse_speed
 
     if text is None:
         return None
-    match = re.fullmatch(r"\s*([\d.,]+(?:[eE][+-]?\d+)?)\s*(?:([^\d\s/]+)\s*/\s*(\w+))?\s*", text)
     try:
-        if match is None:
-            raise ValueError
-        value = float(match[1].replace(",", "."))
-        if match[2]:
-            speed = value * LENGTH_UNITS[length_unit(match[2])] / TIME_UNITS[time_unit(match[3])]
-        else:
-            speed = value * LENGTH_UNITS["mm"]
-    except (ValueError, UnitError):
-        raise UsageError(
-            f'--pull-speed "{text}" is no speed; write 5 (mm/s), "5 mm/s" or "0.3 m/min"'
-        ) from None
-    if not 0.0 < speed <= FASTEST_PULL_M_PER_S:
-        raise UsageError(
-            f'--pull-speed "{text}" is not sensible: give a speed above 0, up to {FASTEST_PULL_M_PER_S:g} m/s'
-        )
-    return speed
+        return parse_speed(text)
+    except UsageError as error:
+        raise UsageError(f"--pull-speed {error}") from None

@@ -2,10 +2,12 @@
 
 import math
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from breakyard.errors import DataError, UsageError
 from breakyard.session.reading import PullResult
+from breakyard.session.same import first_of
 
 if TYPE_CHECKING:
     from breakyard.comparison import Compared, Comparison, Observation, Quantity
@@ -59,17 +61,20 @@ def observed(
     from breakyard.comparison import observe
 
     table = specimens_of(results)
+    same = first_of(table)
     several = len({result.pull.session.root for result in results if result.pull.session is not None}) > 1
     column = None if per is None else _column(per, table)
     observations, left_out = [], []
     # In the order of the table of specimens, which is the order people gave the groups; pulls are in random order.
     place = {key: number for number, key in enumerate(table)}
     for result in sorted(results, key=lambda result: place.get(key_of(result), len(place))):
-        name = result.label
+        first = same.get(key_of(result), key_of(result))
+        name = first[1] or result.label
+        group = result.pull.group or (table[first].group if first in table else "")
         if result.summary is None:
             left_out.append(f"{result.pull.name}: {result.problem}")
             continue
-        if grouped and not result.pull.group:
+        if grouped and not group:
             left_out.append(f"{name}: {_no_group(result)}")
             continue
         divisor = None
@@ -78,11 +83,9 @@ def observed(
             if divisor is None:
                 left_out.append(f"{name}: no {per} in specimens.csv")
                 continue
-        shown = (
-            f"{result.pull.session.root.name}/{name}" if several and result.pull.session is not None else name
-        )
+        shown = f"{Path(first[0]).name}/{name}" if several and first[0] else name
         try:
-            one = observe(result.summary, group=result.pull.group, specimen=shown, of=of, per=divisor)
+            one = observe(result.summary, group=group, specimen=shown, of=of, per=divisor)
         except DataError as error:
             left_out.append(str(error))
             continue

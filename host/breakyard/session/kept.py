@@ -7,6 +7,7 @@ notes, another version of this program) is made again.
 import json
 from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,6 +15,7 @@ from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError, UsageError
 from breakyard.formats.write_json import json_text
 from breakyard.pull.results import Summary
+from breakyard.session.conditions import with_conditions
 from breakyard.session.files.layout import PART
 from breakyard.session.in_force import hashes_of_responses, load_calibration
 from breakyard.session.in_use import fingerprint
@@ -49,13 +51,25 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
             "calibration": _calibration_hash(pull, options, needed=raw),
             "accuracy_percent": options.accuracy_percent,
             "coverage": options.coverage,
-            "misalignment_deg": options.misalignment_deg,
-            "temperature_c": options.temperature_c,
+            "conditions": [_conditions(part, options) for part in _parts(pull)],
             "responses": hashes_of_responses(pull, options.response),
-            "pull_speed_m_per_s": options.pull_speed_m_per_s,
             "in_use": fingerprint(pull),
         }
     return None
+
+
+def _parts(pull: Pull) -> list[Pull]:
+    """The pull itself, and each that its notes list: their rows in the table of specimens may differ."""
+    return [pull, *(replace(pull, row=listed.row) for listed in pull.listed)]
+
+
+def _conditions(pull: Pull, options: ReadOptions) -> dict[str, float | None]:
+    known = with_conditions(options, pull)
+    return {
+        "misalignment_deg": known.misalignment_deg,
+        "temperature_c": known.temperature_c,
+        "pull_speed_m_per_s": known.pull_speed_m_per_s,
+    }
 
 
 def _calibration_hash(pull: Pull, options: ReadOptions, *, needed: bool) -> str:

@@ -32,6 +32,7 @@ class Listed:
     specimen: str
     group: str = ""
     order: int | None = None
+    row: "Specimen | None" = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -51,6 +52,8 @@ class Pull:
     """Specimens that the notes list for several pulls."""
     named: bool = False
     """Whether somebody said which specimen it is: the notes, or a name that the table of specimens has."""
+    row: "Specimen | None" = None
+    """Its row in the table of specimens."""
 
     def parts(self, number: int) -> "tuple[Pull, ...]":
         """The pulls of a recording that turned out to hold `number` of them. One alone is the recording itself.
@@ -74,6 +77,7 @@ class Pull:
                 group=listed.group,
                 order=listed.order,
                 part=i if number > 1 else None,
+                row=listed.row,
             )
             for i, listed in enumerate(names, start=1)
         )
@@ -97,6 +101,8 @@ class Pull:
             "group": self.group or None,
             "order": self.order,
             "part": self.part,
+            "session": None if self.session is None else self.session.root.resolve().name,
+            "columns": {} if self.row is None else dict(self.row.more),
         }
 
 
@@ -136,6 +142,7 @@ def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") 
         order=specimen.order if specimen else None,
         notes=run.notes.notes,
         listed=tuple(_listed(run, specimens)),
+        row=specimen,
         named=specimen is not None or run.notes.specimen is not None,
     )
 
@@ -145,4 +152,4 @@ def _listed(run: "RunFile", specimens: "dict[str, Specimen]") -> Sequence[Listed
     if not isinstance(ids, list | tuple) or not all(isinstance(name, str) for name in ids):
         raise DataError(f'{run.path.with_suffix(".toml")}: "{SPECIMENS}" must be a list of ids')
     known = [(name, specimens.get(composed(name))) for name in ids]
-    return [Listed(s.id if s else name, s.group if s else "", s.order if s else None) for name, s in known]
+    return [Listed(s.id if s else name, s.group if s else "", s.order if s else None, s) for name, s in known]

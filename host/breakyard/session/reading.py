@@ -10,6 +10,7 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import BreakyardError, DataError
 from breakyard.pull.results import Summary
 from breakyard.session import kept
+from breakyard.session.conditions import with_conditions
 from breakyard.session.in_use import in_use_of
 from breakyard.session.options import ReadOptions
 from breakyard.session.pulls import Pull
@@ -117,6 +118,7 @@ def _read(pull: Pull, curve: LoadCurve, options: ReadOptions, *, alone: bool) ->
     from breakyard.pull.summarize import summarize
 
     try:
+        options = with_conditions(options, pull)
         summary = summarize(
             curve,
             coverage=options.coverage,
