@@ -1,6 +1,8 @@
 // Out of the browser: the runs as one .run file (records one after another are the format's own way of joining), what was
 // said of them as CSV. Shared where the browser lets files be shared, else downloaded.
 
+import { join } from "./wire/frame.mjs";
+
 const COLUMNS = ["serial", "run", "specimen", "outcome", "note", "recorded"];
 
 /** A cell of a CSV file: quoted where it must be; one that a spreadsheet would take for a formula is made text (OWASP). */
@@ -13,16 +15,6 @@ export function cell(value) {
 export function notesCsv(runs) {
   const rows = runs.map((run) => [run.serial, run.run, run.specimen, run.outcome, run.note, new Date(run.at).toISOString()]);
   return [COLUMNS, ...rows].map((row) => `${row.map(cell).join(",")}\r\n`).join("");
-}
-
-function join(parts) {
-  const whole = new Uint8Array(parts.reduce((size, part) => size + part.length, 0));
-  let place = 0;
-  for (const part of parts) {
-    whole.set(part, place);
-    place += part.length;
-  }
-  return whole;
 }
 
 /** Files of those runs: one .run, one .csv, the photos. */

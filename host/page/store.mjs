@@ -1,6 +1,8 @@
 // Runs and what a person says of them, kept in the browser (IndexedDB) from the first record on. A page that is killed
 // loses at most what came since the last flush, and the logger has that too.
 
+import { join } from "./wire/frame.mjs";
+
 const NAME = "breakyard";
 const FLUSH_MS = 500;
 
@@ -75,13 +77,7 @@ class Store {
   async bytes(key) {
     const range = IDBKeyRange.bound([key, 0], [key, Infinity]);
     const pieces = await done(this.#read("pieces").getAll(range));
-    const whole = new Uint8Array(pieces.reduce((size, { bytes }) => size + bytes.length, 0));
-    let place = 0;
-    for (const { bytes } of pieces) {
-      whole.set(bytes, place);
-      place += bytes.length;
-    }
-    return whole;
+    return join(pieces.map(({ bytes }) => bytes));
   }
 
   /** The first record of a run as it is here, framed; null if there is none. */
@@ -98,12 +94,7 @@ class Store {
     let since = performance.now();
     const flush = async () => {
       if (!waiting.length) return;
-      const bytes = new Uint8Array(waiting.reduce((size, one) => size + one.length, 0));
-      let place = 0;
-      for (const one of waiting) {
-        bytes.set(one, place);
-        place += one.length;
-      }
+      const bytes = join(waiting);
       const first = run.next;
       run.next += waiting.length;
       waiting = [];

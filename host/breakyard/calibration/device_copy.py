@@ -31,6 +31,19 @@ class DeviceCopy:
     highest_known_n: float
     gain: int | None
     content_hash: str
+    made_s: int
+    """When the calibration was made: Unix time, 0 where it does not say."""
+
+    def fields(self) -> dict[str, int | float]:
+        """The fields of the protocol's record that a load is computed from, and when they were made."""
+        terms = (*self.coefficients_n, *[0.0] * _MOST)[: _MOST + 1]
+        return {
+            "made_s": self.made_s,
+            "centre_counts": self.centre,
+            "scale_counts": self.scale,
+            "highest_known_n": self.highest_known_n,
+            **{f"c{k}_n": term for k, term in enumerate(terms)},
+        }
 
 
 def copy_for_device(calibration: Calibration) -> DeviceCopy:
@@ -48,6 +61,7 @@ def copy_for_device(calibration: Calibration) -> DeviceCopy:
         float(np.float32(calibration.highest_known_n)),
         calibration.gain,
         calibration.content_hash,
+        _unix(calibration.created),
     )
 
 
@@ -63,23 +77,15 @@ def record_for_device(calibration: Calibration) -> CalibrationCopy:
             f'the calibration "{calibration.name}" does not say for which gain it holds, so no logger can keep it: '
             "calibrate from a run of the logger"
         )
-    c0, c1, c2, c3 = (*copy.coefficients_n, 0.0, 0.0)[: _MOST + 1]
     capacity = calibration.plate.capacity_n if calibration.plate else 0.0
     return CalibrationCopy(
         run=0,
         index=0,
         name=_short(calibration.name),
-        made_s=_unix(calibration.created),
         input=int(inputs[copy.gain]),
-        centre_counts=copy.centre,
-        scale_counts=copy.scale,
-        c0_n=c0,
-        c1_n=c1,
-        c2_n=c2,
-        c3_n=c3,
-        highest_known_n=copy.highest_known_n,
         capacity_n=float(np.float32(capacity)),
         sha256=bytes.fromhex(copy.content_hash),
+        **copy.fields(),  # type: ignore[arg-type]
     )
 
 

@@ -8,16 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
 from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration
     from breakyard.session.session import Session
-
-LinkOption = Annotated[
-    str, typer.Option("--link", "-l", help="ble, ble:SERIAL, usb, usb:PORT, or virtual (pulls on demand).")
-]
 
 
 def command(

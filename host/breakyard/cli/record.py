@@ -120,8 +120,8 @@ class _Display:
 
 def _live(keeper: "Keeper", calibration: Path | None, unit: str | None) -> Any:
     """A function from a status to words: counts, or force if there is a calibration."""
-    from breakyard.units import force_unit, from_newtons
-    from breakyard.wire.layout import State
+    from breakyard.device.live import live_number
+    from breakyard.units import force_unit
 
     session = keeper.session
     made: Any = None
@@ -132,21 +132,16 @@ def _live(keeper: "Keeper", calibration: Path | None, unit: str | None) -> Any:
     shown = force_unit(unit) if unit else session.info.unit if session else "N"
     stop_n = None if session is None or made is None else _stop_load(session)
 
-    def number(counts: int, zero: int) -> str:
-        if made is None:
-            return f"{counts - zero:+9d} counts"
-        return f"{from_newtons(float(made.load_n(counts, zero)), shown):8.1f} {shown}"
-
     def words(status: "Status") -> str:
-        now = number(status.counts, status.baseline_counts)
-        if stop_n is not None and float(made.load_n(status.counts, status.baseline_counts)) >= stop_n:
+        number = live_number(status, made)
+        now = number.text(shown)
+        if stop_n is not None and number.load_n is not None and number.load_n >= stop_n:
             return f"STOP LOAD REACHED: let off now  {now}"
-        if status.state == State.RECORDING:
-            peak = number(status.extreme_counts, status.baseline_counts)
-            return f"recording  {now}  largest {peak}  {status.samples} samples"
-        if status.state == State.ARMED:
+        if number.recording:
+            return f"recording  {now}  largest {number.largest_text(shown)}  {number.samples} samples"
+        if number.state == "armed":
             return f"armed, waiting for the pull  {now}"
-        if status.state == State.FAULT:
+        if number.state == "fault":
             return "the converter does not deliver"
         return f"fetching ...  {now}"
 

@@ -68,16 +68,7 @@ class Station:
         """Everything that a page needs to begin."""
         copy = None
         if self.calibration is not None:
-            device = copy_for_device(self.calibration)
-            coefficients = (*device.coefficients_n, 0.0, 0.0, 0.0)[:4]
-            copy = {
-                "name": self.calibration.name,
-                "made_s": _unix(self.calibration.created),
-                "centre_counts": device.centre,
-                "scale_counts": device.scale,
-                "highest_known_n": device.highest_known_n,
-                **{f"c{k}_n": value for k, value in enumerate(coefficients)},
-            }
+            copy = {"name": self.calibration.name, **copy_for_device(self.calibration).fields()}
         return message_of(
             "hello",
             session=self._session_words(),
@@ -279,12 +270,3 @@ def _name(specimen: str, serial: bytes, run: int) -> str:
 
 def _framed(status: Status) -> bytes:
     return frame(build(status))
-
-
-def _unix(created: str) -> int:
-    from datetime import datetime
-
-    try:
-        return max(0, int(datetime.fromisoformat(created).timestamp()))
-    except ValueError:
-        return 0

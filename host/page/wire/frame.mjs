@@ -5,6 +5,17 @@
 
 import { CRC_SIZE, DAMAGE, LIMITS } from "./layout.mjs";
 
+/** Bytes one after another. */
+export function join(parts) {
+  const whole = new Uint8Array(parts.reduce((size, part) => size + part.length, 0));
+  let place = 0;
+  for (const part of parts) {
+    whole.set(part, place);
+    place += part.length;
+  }
+  return whole;
+}
+
 /** Stuffed bytes of the largest record. */
 export const LONGEST_BODY = LIMITS.MAX_RECORD + 1;
 
@@ -101,11 +112,7 @@ export class FrameReader {
   /** Take the next bytes of the stream, as many as there are. */
   receive(bytes) {
     if (this.#place < this.#input.length) {
-      const rest = this.#input.subarray(this.#place);
-      const joined = new Uint8Array(rest.length + bytes.length);
-      joined.set(rest);
-      joined.set(bytes, rest.length);
-      this.#input = joined;
+      this.#input = join([this.#input.subarray(this.#place), bytes]);
     } else {
       this.#input = bytes.slice();
     }

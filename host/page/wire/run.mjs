@@ -3,7 +3,7 @@
 // Raw counts are kept as they came. Samples lost with damaged records, or never stored because the store was full, are
 // taken from the peak windows where these have them. Nothing is interpolated.
 
-import { DamagedRecord, FrameReader } from "./frame.mjs";
+import { DamagedRecord, FrameReader, join } from "./frame.mjs";
 import { KIND, LIMITS, QUALITY } from "./layout.mjs";
 import { parse } from "./records.mjs";
 
@@ -156,13 +156,8 @@ async function describe(part) {
 
 /** Does SHA-256 over those records, in that order, equal `expected`? */
 async function hashIs(records, expected) {
-  const joined = new Uint8Array(records.reduce((size, { raw }) => size + raw.length, 0));
-  let place = 0;
-  for (const { raw } of records) {
-    joined.set(raw, place);
-    place += raw.length;
-  }
-  return sameBytes(new Uint8Array(await crypto.subtle.digest("SHA-256", joined)), expected);
+  const whole = join(records.map(({ raw }) => raw));
+  return sameBytes(new Uint8Array(await crypto.subtle.digest("SHA-256", whole)), expected);
 }
 
 /** Means one after another: {time (of its first sample), first (its number), number (of samples), mean, lowest, highest, quality}. */

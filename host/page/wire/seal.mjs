@@ -1,5 +1,6 @@
 // The host's side of the seals of SPEC.md, section 12, by crypto.subtle (a page needs https, or localhost).
 
+import { join } from "./frame.mjs";
 import { COMMAND } from "./layout.mjs";
 
 export const KEY_SIZE = 32;
@@ -15,17 +16,7 @@ export class WrongLogger extends Error {
   }
 }
 
-/** Bytes one after another; strings are taken as ASCII. */
-export function join(...parts) {
-  const raw = parts.map((part) => (typeof part === "string" ? new TextEncoder().encode(part) : part));
-  const out = new Uint8Array(raw.reduce((size, part) => size + part.length, 0));
-  let place = 0;
-  for (const part of raw) {
-    out.set(part, place);
-    place += part.length;
-  }
-  return out;
-}
+const ascii = (part) => (typeof part === "string" ? new TextEncoder().encode(part) : part);
 
 function u32(value) {
   const out = new Uint8Array(4);
@@ -38,7 +29,7 @@ export async function hmac(key, ...message) {
   const made = key instanceof CryptoKey
     ? key
     : await crypto.subtle.importKey("raw", key, { name: "HMAC", hash: "SHA-256" }, false, ["sign"]);
-  return new Uint8Array(await crypto.subtle.sign("HMAC", made, join(...message)));
+  return new Uint8Array(await crypto.subtle.sign("HMAC", made, join(message.map(ascii))));
 }
 
 function sameSecret(a, b) {
@@ -85,7 +76,7 @@ export class Session {
     if (OPEN.has(command)) return null;
     if (!this.#sessionKey) throw new WrongLogger("the session has not begun");
     const counter = u32(++this.#counter);
-    const sealed = join(Uint8Array.of(COMMAND[command]), packed);
-    return join(counter, await hmac(this.#sessionKey, "command", counter, sealed), sealed);
+    const sealed = join([Uint8Array.of(COMMAND[command]), packed]);
+    return join([counter, await hmac(this.#sessionKey, "command", counter, sealed), sealed]);
   }
 }

@@ -1,7 +1,7 @@
 """Loads compared by factors (material, orientation), with days and conditions taken out. See `compare_factors`."""
 
 from breakyard.comparison.factors.compare import compare_factors
-from breakyard.comparison.factors.results import SCHEMA, FactorComparison
+from breakyard.comparison.factors.results import FactorComparison
 from breakyard.comparison.factors.terms import Row
 
-__all__ = ["SCHEMA", "FactorComparison", "Row", "compare_factors"]
+__all__ = ["FactorComparison", "Row", "compare_factors"]

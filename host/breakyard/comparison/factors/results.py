@@ -5,14 +5,11 @@ Loads are newtons and end in `_n` (newtons per unit of what they were divided by
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final, Literal
+from typing import ClassVar, Literal
 
 from breakyard.comparison.log_linear import Family
 from breakyard.comparison.results import Compared
-from breakyard.document import to_plain
-
-SCHEMA: Final = "breakyard.factors/1"
-"""Name and version of the JSON face; fields may be added under the same version, never changed."""
+from breakyard.document import Document
 
 Verdict = Literal["first_more", "second_more", "no_difference_shown", "too_few"]
 
@@ -116,8 +113,12 @@ class FamilyScatter:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class FactorComparison:
+class FactorComparison(Document):
     """What each factor, day and condition does to the load, in ratios with intervals."""
+
+    SCHEMA: ClassVar = "breakyard.factors/1"
+    NOUN: ClassVar = "comparison by factors"
+    AGAIN: ClassVar = "compare again"
 
     quantity: Compared
     coverage: float
@@ -148,8 +149,3 @@ class FactorComparison:
             f"FactorComparison of {self.quantity.name.replace('_', ' ')} by {', '.join(self.factors)}: "
             f"{self.specimens} specimens, {len(self.ratios)} ratios"
         )
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the JSON face as plain dicts, lists, strings and numbers."""
-        document: dict[str, Any] = to_plain(self)
-        return {"schema": SCHEMA} | document
