@@ -10,6 +10,7 @@
     python3 tasks.py systems  types and wheels for Windows, Mac and Raspberry Pi, as far as Linux can tell
     python3 tasks.py floors   a part of the tests with the lowest versions of every library that is asked for
     python3 tasks.py bench    speed, memory and coverage, as ratios and shares
+    python3 tasks.py chip     the whole firmware on an emulated RP2040, under the image that BREAKYARD_RP2_IMAGE names
     python3 tasks.py fuzz     hostile inputs to everything that eats foreign bytes (--inputs 10000000)
 
 Needs Python 3.11 or later with the venv module (Debian: python3-venv) and, the first time, a network.
@@ -240,6 +241,31 @@ def fuzz(*words: str) -> None:
     run(PYTHON, "tests/fuzz/fuzz.py", *words)
 
 
+CHIP = "rp2040js@1.4.1"
+"""The emulator, from npm, into a folder of its own."""
+
+
+def chip(*words: str) -> None:
+    """Run tests/on_chip with the image, or the images with os.pathsep between them, in BREAKYARD_RP2_IMAGE."""
+    set_up("test")
+    if not os.environ.get("BREAKYARD_RP2_IMAGE"):
+        sys.exit(
+            "BREAKYARD_RP2_IMAGE must name an image of MicroPython for a Pico or Pico W; README says where from"
+        )
+    if not os.environ.get("BREAKYARD_RP2040JS"):
+        npm = shutil.which("npm")
+        if npm is None:
+            sys.exit("no npm: the emulator comes from there (Debian: npm; node 20 or later)")
+        folder = STUBS / "chip"
+        mark = folder / ".installed"
+        if not mark.exists() or mark.read_text() != CHIP:
+            folder.mkdir(parents=True, exist_ok=True)
+            quiet = ("--silent", "--no-save", "--no-audit", "--no-fund")
+            run(npm, "install", *quiet, "--prefix", folder, CHIP)
+            mark.write_text(CHIP)
+    run(PYTHON, "-m", "pytest", *(words or ("tests/on_chip", "-v", "-s")))
+
+
 def bench(*words: str) -> None:
     set_up("test")
     for script in sorted((ROOT / "tests" / "bench").glob("*.py")):
@@ -255,6 +281,7 @@ VERBS = {
     "manual": manual,
     "wheel": wheel,
     "bench": bench,
+    "chip": chip,
     "fuzz": fuzz,
     "systems": systems,
     "floors": floors,

@@ -22,6 +22,8 @@ settings.register_profile(
 settings.load_profile("ci")
 
 
+GIVEN_BY_A_PERSON = "BREAKYARD_RP2_IMAGE"
+"""Stands in the reason why a test without such a file is skipped."""
 MUST_RUN = bool(os.environ.get("CI")) and not os.environ.get("BREAKYARD_PIECES_MISSING")
 
 _Report = TypeVar("_Report", pytest.TestReport, pytest.CollectReport)
@@ -30,6 +32,8 @@ _Report = TypeVar("_Report", pytest.TestReport, pytest.CollectReport)
 def _not_skipped(report: _Report) -> _Report:
     if MUST_RUN and report.skipped and not hasattr(report, "wasxfail"):
         reason = report.longrepr[-1] if isinstance(report.longrepr, tuple) else report.longrepr
+        if GIVEN_BY_A_PERSON in str(reason):
+            return report
         report.outcome = "failed"
         report.longrepr = f"{report.nodeid}: in CI every piece is there, but: {reason}"
     return report

@@ -1,9 +1,10 @@
 """Wires board, core and links, and owns the tasks; has no rules of its own.
 
 Tasks, each with its period: sampling (2 or 10 ms, as the driver of the converter says), service (10 ms), per link one
-that receives and one that sends (10 ms; 50 ms while nobody is there), and one that announces the state (1 s). Sampling
-takes all that wait in a turn. They start one after another and at different moments
-of a period, so that their order never hangs on chance.
+that receives and one that sends (10 ms; 50 ms while nobody is there or nothing was said for a second), and one that
+announces the state (1 s). While nothing is awaited or recorded, sampling and service are 40 ms apart where PIO and DMA
+keep the samples and no button waits: most of a battery goes into waking up. Sampling takes all that wait in a turn.
+They start one after another and at different moments of a period, so that their order never hangs on chance.
 """
 
 import asyncio
@@ -30,6 +31,8 @@ AT_ONCE = const(32)  # samples taken before others have a turn
 SERVICE_MS = const(10)
 LINK_MS = const(10)
 IDLE_LINK_MS = const(50)
+REST_MS = const(40)  # between samplings while nothing is awaited or recorded
+_QUIET_ROUNDS = const(100)  # of a link, a second
 BLOCKED_MS = const(3)  # a link that is full is asked again soon: packets leave it every few milliseconds
 ANNOUNCE_MS = const(1000)
 MAX_PACKET = const(512)
@@ -67,6 +70,11 @@ class App:
         rate_pin = getattr(board, "rate_pin", None)
         self._probe = Probe(self.recorder, board.ticks_us, files, rate_pin, self._memory)
         self._upkeep = Upkeep(board, self.recorder)
+        self._may_rest = board.converter.keeps and not getattr(board, "button", None)
+
+    @property
+    def _resting(self) -> bool:
+        return self._may_rest and self.recorder.state in (layout.STATE_IDLE, layout.STATE_FAULT)
 
     def _seconds_since(self, second: int) -> int:
         return self.recorder.timebase.second - second
@@ -97,20 +105,29 @@ class App:
         except Exception as error:
             self._failure = error
 
-    async def _sample(self) -> None:
+    def _take(self) -> int:
+        """Take samples that wait, AT_ONCE at most; return how many more it would have taken."""
         converter = self._board.converter
         push = self.recorder.push
+        left = AT_ONCE
+        while left and converter.poll():
+            push(converter.counts, converter.ticks, converter.quality, converter.missed)
+            left -= 1
+        return left
+
+    async def _sample(self) -> None:
         upkeep = self._upkeep
-        pause_ms = converter.poll_ms
+        take = self._take
+        poll_ms = self._board.converter.poll_ms
         while True:
-            left = AT_ONCE
-            while left and converter.poll():
-                push(converter.counts, converter.ticks, converter.quality, converter.missed)
-                left -= 1
+            left = take()
             upkeep.sampled = True
             if self._failure:
                 raise self._failure
-            await asyncio.sleep_ms(pause_ms if left else 0)
+            if not left:
+                await asyncio.sleep_ms(0)
+            else:
+                await asyncio.sleep_ms(REST_MS if self._resting else poll_ms)
 
     async def _serve(self) -> None:
         recorder = self.recorder
@@ -119,6 +136,8 @@ class App:
         while True:
             if converter.input != self.settings.input:
                 converter.select(self.settings.input)
+            if self._resting:
+                self._take()  # what waits to be read is no silent converter
             recorder.line = converter.line()
             recorder.unread = converter.waiting()
             if recorder.faults.restart:
@@ -133,7 +152,7 @@ class App:
             if was_active and not active:
                 self._board.collect()  # between runs, where a pause costs nothing
             was_active = active
-            await asyncio.sleep_ms(SERVICE_MS)
+            await asyncio.sleep_ms(REST_MS if self._resting and not recorder.repairing else SERVICE_MS)
 
     async def _receive(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
         gate = Gate(self._keys, link.trusted)
@@ -143,8 +162,10 @@ class App:
         was_connected = False
         since = 0  # device time in seconds at which the link began
         session = link.session
+        quiet = 0  # rounds without a byte
         while True:
             count = link.receive_into(buffer)
+            quiet = 0 if count else quiet + 1
             if link.session != session or (was_connected and not link.connected):
                 # Whoever comes next starts afresh, even if the loss was too short to be seen.
                 session = link.session
@@ -157,6 +178,8 @@ class App:
             elif link.connected and not gate.may_stay and self._seconds_since(since) > _UNSEALED_S:
                 link.end()  # nobody without the key holds the only place
             was_connected = link.connected
+            if count and self._resting:
+                self._take()  # START means from now on
             for i in range(count):
                 length = inbox.feed(buffer[i])
                 if length:
@@ -169,7 +192,8 @@ class App:
             if count == len(buffer):
                 await asyncio.sleep_ms(0)
             else:
-                await asyncio.sleep_ms(LINK_MS if link.connected else IDLE_LINK_MS)
+                awake = link.connected and quiet < _QUIET_ROUNDS
+                await asyncio.sleep_ms(LINK_MS if awake else IDLE_LINK_MS)
 
     async def _send(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
         packet = bytearray(MAX_PACKET)
@@ -177,6 +201,7 @@ class App:
         end = 0
         losses = 0
         sent_at = self._ticks_us()
+        quiet = 0  # rounds in which nothing was sent
         while True:
             packets = 0
             while link.connected and packets < _PACKETS_AT_ONCE:
@@ -204,10 +229,12 @@ class App:
                     break
                 sent_at = self._ticks_us()
                 await asyncio.sleep_ms(0)  # sampling comes first
+            quiet = 0 if packets else quiet + 1
             if start < end:
                 await asyncio.sleep_ms(BLOCKED_MS)
             else:
-                await asyncio.sleep_ms(LINK_MS if link.connected else IDLE_LINK_MS)
+                awake = link.connected and quiet < _QUIET_ROUNDS
+                await asyncio.sleep_ms(LINK_MS if awake else IDLE_LINK_MS)
 
     async def _announce(self) -> None:
         board = self._board

@@ -76,7 +76,8 @@ class Board(Extras):
         self._poll.register(sys.stdin, select.POLLIN)
         self._room = select.poll()
         self._room.register(sys.stdout, select.POLLOUT)
-        self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable, self._writable)]
+        # TinyUSB's queue here holds 256 bytes.
+        self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable, self._writable, True)]
         self.links += radio_links(self.serial, self.name)
         self.start_watchdog(self.config)
 

@@ -59,6 +59,7 @@ class Recorder:
         self._rest_s = 0
         self._rest_us = 0
         self._rest_ms = 0
+        self.repairing = False  # the store has work left while nothing is recorded
         self.unread = 0  # conversions that wait for the sampling task; kept up by the owner
         self.line = -1  # level of the converter's data line, -1 when not known; kept up by the owner
         self._fault_told_s = 0
@@ -139,7 +140,7 @@ class Recorder:
             if not writer.active:
                 self._ended()
         else:
-            self.store.repair()
+            self.repairing = self.store.repair()
             self._tell_problem()
             if self.trigger.state == STATE_IDLE:
                 self.ring.rebase()

@@ -42,6 +42,7 @@ class Converter:
         return self.pace.period_us
 
     poll_ms = 2  # how often to poll; a driver that keeps conversions needs it more seldom
+    keeps = False  # conversions that wait for a second are kept
 
     def waiting(self) -> int:
         """Conversions that were kept and not polled yet."""

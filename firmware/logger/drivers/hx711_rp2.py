@@ -72,6 +72,7 @@ class Hx711Pio(Converter):
     """
 
     poll_ms = 10
+    keeps = True
 
     def __init__(  # type: ignore[no-untyped-def]
         self,

@@ -1,0 +1,75 @@
+"""What a test says to the logger on an emulated chip, and how what comes back is compared with what was made."""
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+
+from breakyard.device.client.client import Client
+from breakyard.device.link.usb import UsbLink
+from breakyard.run import Run, read_run
+from breakyard.wire.frame import frame
+from breakyard.wire.records import RunEnd
+from chip.chip import Chip
+
+PATIENCE_S = 120.0
+"""An emulator on a busy machine is slow; nothing here is measured by the host's clock."""
+
+T = TypeVar("T")
+
+
+def with_logger(chip: Chip, do: Callable[[Client], Awaitable[T]]) -> T:
+    """Say something over the cable, after HELLO."""
+
+    async def go() -> T:
+        async with Client(UsbLink(chip.port), answer_timeout_s=PATIENCE_S) as client:
+            await client.hello()
+            return await do(client)
+
+    return asyncio.run(go())
+
+
+async def chip_time(chip: Chip, milliseconds: int) -> None:
+    """Wait until so much of the chip's time has passed."""
+    until = await asyncio.to_thread(chip.now_ms) + milliseconds
+    while await asyncio.to_thread(chip.now_ms) < until:
+        await asyncio.sleep(0.05)
+
+
+async def fetch(client: Client, number: int) -> tuple[Run, RunEnd | None]:
+    """A run of the store."""
+    kept: list[bytes] = []
+    end = await client.read_run(number, kept.append)
+    return read_run(b"".join(frame(one) for one in kept)), end
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """`missing` conversions between the first and the last sample; errors of time against the first sample, in us."""
+
+    samples: int
+    missing: int
+    earliest_us: float
+    latest_us: float
+
+
+def compare(chip: Chip, run: Run) -> Compared:
+    """Find each sample among the converter's conversions, in order; AssertionError for one that never was."""
+    made = np.array(chip.ask("converter")["made"])
+    counts = made[:, 1].astype(int)
+    first = np.asarray(run.counts[:32])
+    found = np.flatnonzero(counts == first[0])
+    at = next(int(k) for k in found if np.array_equal(counts[k : k + first.size], first))
+    places = []
+    for count in run.counts:
+        near = np.flatnonzero(counts[at : at + 4096] == count)
+        assert near.size, f"no conversion gave {count} after sample {len(places)}"
+        at += int(near[0]) + 1
+        places.append(at - 1)
+    true_us = made[places, 0] - made[places[0], 0]
+    error = (run.time_s - run.time_s[0]) * 1e6 - true_us
+    return Compared(
+        len(places), places[-1] - places[0] + 1 - len(places), float(error.min()), float(error.max())
+    )
