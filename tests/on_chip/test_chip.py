@@ -82,7 +82,7 @@ def test_every_conversion_of_a_ramp_is_recorded(chip: Give, rate: float) -> None
     seen = compare(board, run)
     print(f"{rate}/s: {seen}, {end}")
     assert end is not None
-    assert (seen.missing, end.missing, end.samples) == (0, 0, seen.samples)
+    assert (seen.missing, end.missed, end.samples) == (0, 0, seen.samples)
     assert seen.samples > 0.9 * rate * RECORD_MS / 1000
     assert -TIME_US <= seen.earliest_us <= seen.latest_us <= TIME_US
     converter = board.ask("converter")
@@ -116,7 +116,7 @@ def test_nothing_is_lost_while_an_old_run_is_fetched(chip: Give, rate: float, er
     print(f"{rate}/s, erase {erase_ms} ms: fetched {fetched} times, {seen}, {end}")
     assert end is not None
     assert seen.samples == end.samples
-    assert (seen.missing, end.missing) == (0, 0)
+    assert (seen.missing, end.missed) == (0, 0)
 
 
 def test_a_host_that_stops_reading_costs_no_sample(chip: Give) -> None:
@@ -142,7 +142,7 @@ def test_a_host_that_stops_reading_costs_no_sample(chip: Give) -> None:
     seen = compare(board, run)
     print(f"{seen}, {end}")
     assert end is not None
-    assert (seen.missing, end.missing, end.samples) == (0, 0, seen.samples)
+    assert (seen.missing, end.missed, end.samples) == (0, 0, seen.samples)
 
 
 def test_a_run_cut_by_a_reset_is_kept_to_the_latest_commit(chip: Give) -> None:
