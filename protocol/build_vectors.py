@@ -11,7 +11,7 @@ import json
 import sys
 from pathlib import Path
 
-from vector_cases import conversations, invalid, seals, streams, valid
+from vector_cases import conversations, invalid, seals, sessions, streams, valid
 
 VECTORS = Path(__file__).resolve().parent / "vectors"
 
@@ -24,6 +24,10 @@ def documents():
         "streams": (streams, "Streams: the records kept, the damage reported, the runs that come out."),
         "seals": (seals, "Keys and nonces, and the proofs and seals that come of them."),
         "conversations": (conversations, "What a logger that was just started must answer."),
+        "sessions": (
+            sessions,
+            "What a logger must answer by radio, with its key and with what it has stored.",
+        ),
     }
     return {f"{name}.json": _document(module, text) for name, (module, text) in about.items()}
 

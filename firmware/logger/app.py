@@ -37,7 +37,6 @@ BLOCKED_MS = const(3)  # a link that is full is asked again soon: packets leave 
 ANNOUNCE_MS = const(1000)
 MAX_PACKET = const(512)
 _PACKETS_AT_ONCE = const(16)
-_BATTERY_UNKNOWN = const(255)
 _LONGEST_NAME = const(32)
 _UNSEALED_S = layout.LINK_UNSEALED // 1000
 
@@ -45,7 +44,7 @@ _UNSEALED_S = layout.LINK_UNSEALED // 1000
 class App:
     """`board` gives serial, boot, name, interpreter, ticks_us, store, converter, links and collect.
 
-    It may give config (a SettingsFile), secrets, files, rate_pin, battery_percent, and what upkeep.py lists.
+    It may give config (a SettingsFile), secrets, files, rate_pin, and what upkeep.py lists.
     """
 
     def __init__(self, board) -> None:  # type: ignore[no-untyped-def]
@@ -237,10 +236,8 @@ class App:
                 await asyncio.sleep_ms(LINK_MS if awake else IDLE_LINK_MS)
 
     async def _announce(self) -> None:
-        board = self._board
-        battery = getattr(board, "battery_percent", None)
         while True:
-            percent = battery() if battery else _BATTERY_UNKNOWN
-            for link in board.links:
-                link.announce(self.recorder.state, percent)
+            private = self._keys.private(self.settings.privacy)
+            for link in self._board.links:
+                link.announce(self.recorder.state, private)
             await asyncio.sleep_ms(ANNOUNCE_MS)

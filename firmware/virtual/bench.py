@@ -104,7 +104,7 @@ class LinkCable:
     def end(self) -> None:
         """A cable stays."""
 
-    def announce(self, state, battery_percent):
+    def announce(self, state, private):
         """A cable shows nothing."""
 
 

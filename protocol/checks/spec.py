@@ -14,7 +14,7 @@ SPEC = FOLDER / "SPEC.md"
 _MARKED = re.compile(r"<!-- table: ([^>]+?) -->\n(.*?)<!-- end -->", re.DOTALL)
 _EXAMPLE = re.compile(r"<!-- vector: (\w+)/([\w-]+) (\w+) -->\n```\n(.*?)```\n<!-- end -->", re.DOTALL)
 _REMARK = re.compile(r";.*")
-_ID = re.compile(r"`(valid|invalid|streams|conversations|seals)/([\w-]+)`")
+_ID = re.compile(r"`(valid|invalid|streams|conversations|seals|sessions)/([\w-]+)`")
 
 
 def tables():
@@ -104,7 +104,7 @@ def fix():
 
 def _vectors():
     known = {}
-    for file in ("valid", "invalid", "streams", "conversations", "seals"):
+    for file in ("valid", "invalid", "streams", "conversations", "seals", "sessions"):
         path = FOLDER / "vectors" / f"{file}.json"
         if path.exists():
             for case in json.loads(path.read_text("utf-8"))["cases"]:

@@ -294,6 +294,19 @@ def _repeated():
         _send(refused, _whole(answer("MARK", 6, "BAD_STATE"))),
         _send(refused, _whole(answer("MARK", 6, "BAD_STATE"))),
     )
+    time = {
+        "kind": pack.KINDS["ANSWER"]["value"],
+        "run": 0,
+        "index": 7,
+        "fields": {"command": COMMANDS["TIME"]["value"], "error": 0},
+    }
+    yield _case(
+        "time-again",
+        "A TIME that comes again, later, gets the time of the first one.",
+        ["Repeated"],
+        _send(command("TIME", 7), time),
+        _send(command("TIME", 7), {"again": 0}),
+    )
 
 
 def _newer():
@@ -510,6 +523,44 @@ def _run():
             _whole(answer("READ", 2, next=1, finished=0)),
             {"kind": pack.KINDS["IDENTITY"]["value"], "run": 1, "index": 1, "fields": {}},
             _whole(answer("READ", 3, next=2, finished=0)),
+        ),
+    )
+    third = command("READ", 4, run=1, first=2, count=1, follow=1)
+    yield _case(
+        "read-ahead-too-far",
+        "A third READ that goes on is too many: BUSY. Sent again when the others are done, it is carried out.",
+        ["Recording", "BadState"],
+        _send(start, begun),
+        _bytes(
+            pack.frame(ahead[0]) + pack.frame(ahead[1]) + pack.frame(third),
+            _whole(answer("READ", 4, "BUSY")),
+            first,
+            _whole(answer("READ", 2, next=1, finished=0)),
+            {"kind": pack.KINDS["IDENTITY"]["value"], "run": 1, "index": 1, "fields": {}},
+            _whole(answer("READ", 3, next=2, finished=0)),
+        ),
+        _send(
+            third,
+            {"kind": pack.KINDS["SETTINGS"]["value"], "run": 1, "index": 2, "fields": {}},
+            _whole(answer("READ", 4, next=3, finished=0)),
+        ),
+    )
+    elsewhere = command("READ", 4, run=1, first=0, count=2, follow=0)
+    nothing = command("READ", 5, run=1, first=0, count=0, follow=0)
+    yield _case(
+        "read-replaced",
+        "A READ that does not go on where the last one ends replaces all; one of no records does only that.",
+        ["Recording", "Typical"],
+        _send(start, begun),
+        _bytes(
+            pack.frame(ahead[0]) + pack.frame(ahead[1]) + pack.frame(elsewhere),
+            first,
+            {"kind": pack.KINDS["IDENTITY"]["value"], "run": 1, "index": 1, "fields": {}},
+            _whole(answer("READ", 4, next=2, finished=0)),
+        ),
+        _bytes(
+            pack.frame(ahead[0]) + pack.frame(ahead[1]) + pack.frame(nothing),
+            _whole(answer("READ", 5, next=0, finished=0)),
         ),
     )
     arm = command("ARM", 1)

@@ -1,7 +1,9 @@
 """Streams and files, sound and damaged: which records a reader keeps, what it reports, which samples come out."""
 
+import hashlib
+
 from . import pack
-from .small_run import PERIOD, add_window, begin, example, whole
+from .small_run import PERIOD, SmallRun, add_window, begin, example, whole
 from .valid import LOG, SAMPLES, STATUS, TYPICAL
 
 FLAGS = {
@@ -587,6 +589,21 @@ def _ends():
         ["Incomplete", "Missing"],
         frames[:-1],
         [_run(run, lost=[9], end=False)],
+    )
+    lost = SmallRun(4)
+    lost.add(
+        "RUN_END",
+        TYPICAL["RUN_END"][2]
+        | dict.fromkeys(("samples", "samples_not_stored", "missed", "clipped", "doubtful", "peak_windows"), 0)
+        | {"cause": 4, "end_s": 0, "end_us": 0, "lowest_counts": 0, "highest_counts": 0}
+        | {"overload": 0, "sha256": hashlib.sha256(b"").digest()},
+    )
+    yield _case(
+        "memory-lost",
+        "A run that was kept in memory and lost has RUN_END alone: it says so, and nothing is missing.",
+        ["Whole"],
+        lost.frames(),
+        [_run(lost)],
     )
     wrong = whole()
     wrong.records.pop()

@@ -37,6 +37,7 @@ SETTINGS = {
     "capacity_counts": 4294967,
     "mean_ms": 0,
     "privacy": 0,
+    "alarm_counts": 2576980,
 }
 RUN_BEGIN = {
     "boot": 0x5EA51DE5,
@@ -448,7 +449,7 @@ def _limits():
             "highest_counts": HIGH,
             "peak_windows": 255,
             "sha256": b"\xff" * 32,
-            "overload": 2,
+            "overload": 3,
             "lowest_battery_mv": 65535,
             "temperature_cdeg": HIGH,
             "ring_high": 65535,

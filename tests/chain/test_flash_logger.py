@@ -12,7 +12,7 @@ from breakyard.device.client.download import fetch
 from breakyard.errors import LinkLost
 from breakyard.run import read_run
 from breakyard.simulate.logger import VirtualLogger
-from breakyard.wire.layout import EndCause, Level, MarkCode, State
+from breakyard.wire.layout import EndCause, Level, MarkCode, Overload, State
 from breakyard.wire.records import CalibrationCopy, RunEnd
 
 from .conftest import ShortPull
@@ -209,7 +209,9 @@ def test_wrong_settings_are_named_the_right_ones_hold_and_the_flash_is_marked(
 ) -> None:
     """The settings record of the run, the overload alarm, and the lamp's moment on the device's clock."""
     settings = tmp_path / "settings.txt"
-    settings.write_text("threshold_counts = 40000\nhang_ms = soon\ncolour = red\ncapacity_counts = 500000\n")
+    settings.write_text(
+        "threshold_counts = 40000\nhang_ms = soon\ncolour = red\ncapacity_counts = 500000\nalarm_counts = 400000\n"
+    )
     log, overload, lamp, data = asyncio.run(with_settings(tmp_path / "flash", settings, short_pull))
 
     run = read_run(data)
@@ -217,9 +219,10 @@ def test_wrong_settings_are_named_the_right_ones_hold_and_the_flash_is_marked(
     assert (run.settings.threshold_counts, run.settings.hang_ms) == (40000, 5000)
     assert "settings.txt line 2: hang_ms is no whole number" in log
     assert "settings.txt line 3: no setting is called colour" in log
-    assert overload == 2
+    assert overload == Overload.ABOVE_120_PERCENT
     assert run.end is not None
-    assert run.end.overload == 2
+    assert run.end.overload == Overload.ABOVE_120_PERCENT
+    assert run.settings.alarm_counts == 400000
     (mark,) = run.marks
     assert (mark.code, mark.text) == (MarkCode.VIDEO, "flash")
     moment_us = mark.mark_s * 1_000_000 + mark.mark_us

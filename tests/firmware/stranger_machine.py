@@ -233,13 +233,27 @@ def machine(auth, commands):
         def stranger_guesses_without_rest(self, step_ms):
             """In 20 s at most nine guesses are looked at (0.25 + 0.5 + 1 + 2 s, then 4 s each, and the one before)."""
             looked_at = 0
+            begun = False  # without a session a seal is refused unseen
+            nonces = len(self.nonces)
             for _ in range(20000 // step_ms):
-                self.challenge(bytes(32))
+                begun = self.challenge(bytes(32))[1] is not None or begun
                 errors = self.refused(command(self.next_index(), layout.COMMAND_SEALED, bytes(37)))
-                looked_at += layout.ERROR_NOT_ALLOWED in errors
+                looked_at += begun and layout.ERROR_NOT_ALLOWED in errors
                 self.logger.ticks = (self.logger.ticks + step_ms * 1000) & 0x3FFFFFFF
                 self.logger.recorder.service(self.logger.ticks)
             assert looked_at <= 9
+            assert len(self.nonces) - nonces <= 20000 // layout.CHALLENGE_PAUSE + 1
+
+        @precondition(lambda self: not self.session)
+        @rule()
+        def stranger_asks_for_nonces_without_rest(self):
+            """A second of challenges: no more than its share is answered."""
+            nonces = len(self.nonces)
+            for _ in range(50):
+                self.challenge(bytes(32))
+                self.logger.ticks = (self.logger.ticks + 20000) & 0x3FFFFFFF
+                self.logger.recorder.service(self.logger.ticks)
+            assert len(self.nonces) - nonces <= 1000 // layout.CHALLENGE_PAUSE + 1
 
         @precondition(lambda self: not self.session)
         @rule(host_nonce=st.sampled_from((bytes(32), b"\x01" * 32)))

@@ -36,18 +36,30 @@ class Line:
 
     def ask(self, number, arguments=b"", index=None):
         """(command, error, results) of the answer."""
+        answers = [one for one in self.hear(number, arguments, index) if one[0] == layout.KIND_ANSWER]
+        assert len(answers) == 1
+        return answers[0][8], answers[0][9], answers[0][10:-4]
+
+    def hear(self, number, arguments=b"", index=None):
+        """All records that come of a command."""
         self.index += 1
         for byte in command(self.index if index is None else index, number, arguments):
             length = self.inbox.feed(byte)
             if length:
                 self.commands.handle(self.inbox.record, length, self.logger.ticks)
         packet = bytearray(2000)
-        sent = split_frames(bytes(packet[: self.outbox.fill(packet, 2000, self.logger.ticks)]))
-        answers = [one for one in sent if one[0] == layout.KIND_ANSWER]
-        assert len(answers) == 1
-        return answers[0][8], answers[0][9], answers[0][10:-4]
+        return split_frames(bytes(packet[: self.outbox.fill(packet, 2000, self.logger.ticks)]))
+
+    def who(self, number, arguments=b""):
+        """(serial number, name) as HELLO tells them, open or sealed."""
+        records = self.hear(number, arguments)
+        (identity,) = [one for one in records if one[0] == layout.KIND_IDENTITY]
+        (answer,) = [one for one in records if one[0] == layout.KIND_ANSWER]
+        assert answer[8:11] == bytes((layout.COMMAND_HELLO, 0, 1))
+        return identity[8:16], answer[12 : 12 + answer[11]]
 
     def open_session(self, key=KEY, host_nonce=bytes(32)):
+        self.logger.samples(0, 30)  # the one before may have been just now
         number, error, results = self.ask(layout.COMMAND_CHALLENGE, host_nonce)
         assert (number, error) == (layout.COMMAND_CHALLENGE, 0)
         return auth.session_key(key, results[:32], host_nonce)
@@ -61,6 +73,54 @@ def with_key(secrets=None):
     line = Line(secrets)
     line.keys.set(KEY, layout.ACCESS_STATUS)
     return line
+
+
+def test_a_stranger_is_not_told_who_it_is_where_the_owner_wants_that():
+    """By default under KEY_ONLY with a key, else by the setting; over the cable and under a seal it tells."""
+    serial = bytes(range(1, 9))
+    hidden = (bytes(8), b"")
+    told = (serial, b"slipway")
+    rows = (
+        (layout.PRIVACY_AS_ACCESS, layout.ACCESS_KEY_ONLY, hidden),
+        (layout.PRIVACY_AS_ACCESS, layout.ACCESS_STATUS, told),
+        (layout.PRIVACY_OPEN, layout.ACCESS_KEY_ONLY, told),
+        (layout.PRIVACY_PRIVATE, layout.ACCESS_EVERYTHING, hidden),
+    )
+    for privacy, access, expected in rows:
+        for trusted in (False, True):
+            line = Line(trusted=trusted)
+            line.keys.set(KEY, access)
+            line.logger.recorder.identity.name = b"slipway"
+            line.logger.settings.privacy = privacy
+            assert line.who(layout.COMMAND_HELLO) == (told if trusted else expected)
+            session = line.open_session()
+            sealed = line.sealed(session, 1, layout.COMMAND_HELLO)
+            assert line.who(layout.COMMAND_SEALED, sealed) == told
+            assert line.who(layout.COMMAND_HELLO) == (told if trusted else expected)
+
+
+def test_without_a_key_only_the_setting_hides_it():
+    line = Line()
+    assert line.keys.access == layout.ACCESS_STATUS
+    line.keys.access = layout.ACCESS_KEY_ONLY
+    assert line.who(layout.COMMAND_HELLO)[0] == bytes(range(1, 9))
+    line.logger.settings.privacy = layout.PRIVACY_PRIVATE
+    assert line.who(layout.COMMAND_HELLO)[0] == bytes(8)
+
+
+def test_challenges_come_no_faster_than_the_pause_by_radio():
+    """However many are asked for, over however many links; a cable does not wait."""
+    for trusted, expected in ((False, 4), (True, 50)):
+        line = Line(trusted=trusted)
+        line.keys.set(KEY, layout.ACCESS_STATUS)
+        answered = 0
+        for _ in range(50):
+            line.logger.idle(20)
+            error = line.ask(layout.COMMAND_CHALLENGE, bytes(32))[1]
+            assert error in (layout.ERROR_OK, layout.ERROR_TOO_SOON)
+            answered += error == layout.ERROR_OK
+            line.commands.link_lost()  # connecting again does not help
+        assert answered == expected
 
 
 def test_hmac_of_rfc_4231():

@@ -15,6 +15,8 @@ class Radio:
         self.notified = []
         self.advertised = []
         self.written = b""
+        self.values = {}
+        self.names = []
         self.error = None
         self.hung_up = 0
         self.exchanges = 0
@@ -34,16 +36,17 @@ class Radio:
     def config(self, **values):
         if values.get("mtu", 0) > 256:
             raise ValueError("unknown config param")
+        self.names.append(values.get("gap_name"))
 
     def gatts_register_services(self, services):
         self.services = services
-        return ((1, 2), (3, 4, 5), (6,))
+        return ((1, 2), (3, 4, 5))
 
     def gatts_set_buffer(self, handle, room, append):
         assert append
 
     def gatts_write(self, handle, value):
-        pass
+        self.values[handle] = value
 
     def gatts_read(self, handle):
         data = self.written
@@ -74,6 +77,7 @@ class Line:
         self.link = BleLink(
             self.radio, lambda: self.now, lambda later, earlier: later - earlier, bytes(range(8)), "x", "y"
         )
+        self.link.announce(0, False)
         self.buffer = bytearray(64)
 
     def connect(self, mtu=247):
@@ -118,9 +122,9 @@ def _size(uuid):
     return 2 if isinstance(uuid, int) else 16
 
 
-def test_the_advertisement_fits_and_says_name_state_and_battery():
+def test_the_advertisement_fits_and_says_name_and_state():
     line = Line()
-    line.link.announce(2, 87)
+    line.link.announce(2, False)
     line.link.receive_into(line.buffer)
     adv, response = line.radio.advertised[-1]
 
@@ -128,9 +132,42 @@ def test_the_advertisement_fits_and_says_name_state_and_battery():
     assert len(response) <= 31
     assert adv[:3] == b"\x02\x01\x06"
     assert adv[3:23] == b"\x13\x09Breakyard-04050607"
-    assert adv[23:] == bytes((6, 0xFF, 0xFF, 0xFF, 1, 2, 87))
+    assert adv[23:] == bytes((6, 0xFF, 0xFF, 0xFF, 1, 2, 255))
     assert response[:2] == b"\x11\x07"
     assert bytes(reversed(response[2:])).hex() == ble.SERVICE_UUID.replace("-", "")
+
+
+def test_a_private_logger_shows_its_serial_number_nowhere():
+    """Neither in what it advertises, from the first packet on, nor in its name or Device Information."""
+    line = Line()
+    radio = line.radio
+    radio.advertised.clear()
+    radio.names.clear()
+    link = BleLink(radio, lambda: 0, lambda later, earlier: 0, bytes(range(8)), "x", "y")
+    link.receive_into(line.buffer)
+    assert radio.advertised == []  # not before it is known what may be told
+    link.announce(0, True)
+    link.receive_into(line.buffer)
+    (advertised,) = radio.advertised
+    assert advertised[0] == b"\x02\x01\x06" + b"\x0a\x09Breakyard" + bytes((6, 255, 255, 255, 1, 0, 255))
+    assert {name for name in radio.names if name} == {"Breakyard"}
+    assert b"04050607" not in b"".join(radio.values.values())
+
+    link.announce(0, False)
+    link.receive_into(line.buffer)
+    assert b"Breakyard-04050607" in radio.advertised[-1][0]
+    assert radio.names[-1] == "Breakyard-04050607"
+    assert radio.values[3] == b"0001020304050607"
+    link.announce(0, True)
+    link.receive_into(line.buffer)
+    assert b"0405" not in radio.advertised[-1][0]
+    assert radio.values[3] == b""
+
+
+def test_no_battery_is_claimed():
+    """No board knows its battery in per cent, so there is no Battery Level to read as 0."""
+    kinds = [kind for _, characteristics in Line().radio.services for kind, _ in characteristics]
+    assert 0x2A19 not in kinds
 
 
 def test_any_mtu():

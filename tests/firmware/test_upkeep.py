@@ -7,6 +7,7 @@ from firmware_support import Logger, end_of, split_frames
 from logger import crash
 from logger.core import layout, record
 from logger.core.outbox import Outbox
+from logger.core.signals import OVERLOAD, pattern
 from logger.drivers.sensors import Battery, fahrenheit_to_cdeg, rp2_temperature_cdeg
 from logger.upkeep import Upkeep
 
@@ -93,6 +94,48 @@ def test_overload_at_capacity_and_at_120_percent():
     assert told == [f"OVERLOAD: over {percent} % of the cell's capacity" for percent in (100, 120)]
     recorder.arm()
     assert recorder.overload == layout.OVERLOAD_NONE
+
+
+def test_the_stop_load_calls_before_the_capacity():
+    """It has a number of its own; what the cell can bear stays what it is, and still calls when it is passed."""
+    rig = Rig(alarm_counts=600000, capacity_counts=1000000)
+    recorder = rig.logger.recorder
+    rig.samples(0, 30)
+    assert recorder.arm() == layout.ERROR_OK
+    rig.samples(0, 30)
+    rig.samples(600000, 20)
+    assert recorder.overload == layout.OVERLOAD_NONE
+    rig.samples(600001, 1)
+    assert recorder.overload == layout.OVERLOAD_NONE  # one alone may be a glitch
+    rig.samples(600001, 2)
+    assert recorder.overload == layout.OVERLOAD_ALARM
+    rig.samples(1000001, 2)
+    assert recorder.overload == layout.OVERLOAD_CAPACITY
+    rig.samples(700000, 5)
+    assert recorder.overload == layout.OVERLOAD_CAPACITY
+    rig.samples(1200001, 2)
+    assert recorder.overload == layout.OVERLOAD_ABOVE_120_PERCENT
+    told = [line for line in rig.lines() if "OVERLOAD" in line or "STOP" in line]
+    assert told[0] == "STOP LOAD reached: break the pull off"
+    assert len(told) == 3
+
+
+def test_a_stop_load_alone_calls_and_lights_the_lamp():
+    """Without a capacity too; and a jump over both says the higher."""
+    rig = Rig(alarm_counts=600000)
+    rig.samples(0, 30)
+    rig.logger.recorder.arm()
+    rig.samples(0, 30)
+    rig.samples(8000000, 3)
+    assert rig.logger.recorder.overload == layout.OVERLOAD_ALARM
+    assert pattern(layout.STATE_RECORDING, layout.OVERLOAD_ALARM, False) == OVERLOAD
+
+    rig = Rig(alarm_counts=600000, capacity_counts=1000000)
+    rig.samples(0, 30)
+    rig.logger.recorder.arm()
+    rig.samples(0, 30)
+    rig.samples(8000000, 3)
+    assert rig.logger.recorder.overload == layout.OVERLOAD_ABOVE_120_PERCENT
 
 
 def test_overload_is_seen_after_a_run_too():

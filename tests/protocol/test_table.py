@@ -109,7 +109,7 @@ def test_vectors_rebuild_byte_for_byte(protocol_folder):
 
     assert done.stdout.split() == [
         word
-        for name in ("valid", "invalid", "streams", "seals", "conversations")
+        for name in ("valid", "invalid", "streams", "seals", "conversations", "sessions")
         for word in ("ok", f"vectors/{name}.json")
     ]
 

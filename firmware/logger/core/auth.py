@@ -110,6 +110,8 @@ class Keys:
         # Where nothing was kept, or it was lost, counting begins anywhere: the same key set again meets no old nonce.
         self._starts = int.from_bytes(drawn, "little") if len(drawn) == 4 else 0
         self._challenges = 0
+        self._asked_s = 0
+        self._asked_us = 0
         self._wrong = 0
         self._wrong_s = 0
         self._wrong_us = 0
@@ -167,6 +169,23 @@ class Keys:
         """Note a right one."""
         self._wrong = 0
 
+    def private(self, privacy: int) -> bool:
+        """True when strangers are told neither serial number nor name, under that setting."""
+        if privacy == layout.PRIVACY_AS_ACCESS:
+            return self.has_key and self.access == layout.ACCESS_KEY_ONLY
+        return privacy == layout.PRIVACY_PRIVATE
+
+    def asked_too_soon(self, second: int, microsecond: int) -> bool:
+        """Note a challenge that is asked for by radio; True when the one before was just now."""
+        if (
+            self._challenges
+            and elapsed_ms(second, microsecond, self._asked_s, self._asked_us) < layout.CHALLENGE_PAUSE
+        ):
+            return True
+        self._asked_s = second
+        self._asked_us = microsecond
+        return False
+
     def _save(self) -> bool:
         data = bytearray(_SAVED + 4)
         pack_into("<BIB", data, 0, _FORM, self._starts, self.access)
@@ -201,6 +220,8 @@ class Gate:
         """Begin a session: (nonce, proof), or an ERROR number."""
         keys = self.keys
         if keys.waits(second, microsecond):
+            return layout.ERROR_TOO_SOON
+        if keys.has_key and not self.trusted and keys.asked_too_soon(second, microsecond):
             return layout.ERROR_TOO_SOON
         nonce = keys.nonce()
         if nonce is None:

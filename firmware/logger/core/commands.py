@@ -68,6 +68,7 @@ class Commands:
         self._index = 0
         self._ticks = 0
         self._error = layout.ERROR_OK
+        self._sealed = False
 
     def link_lost(self) -> None:
         """Forget who was at the other end."""
@@ -107,7 +108,7 @@ class Commands:
         self._last = received
         self._last_answer = None
         self._ticks = ticks
-        sealed = command == layout.COMMAND_SEALED
+        sealed = self._sealed = command == layout.COMMAND_SEALED
         if sealed:
             second, microsecond = self._now()
             error = self._gate.unseal(buffer, at, end, second, microsecond)
@@ -152,15 +153,21 @@ class Commands:
 
     def knock(self) -> None:
         """Delimiters alone came, over a link that is trusted: say who is here."""
-        identity = self._recorder.identity.values()
+        self._say_who(False)
+
+    def _say_who(self, hidden: bool) -> None:
+        identity = self._recorder.identity.values(hidden)
         self._outbox.put_own(layout.KIND_IDENTITY, layout.FIELDS_IDENTITY, identity)
 
     def _hello(self, _: list) -> tuple:  # type: ignore[type-arg]
-        self.knock()
-        settings = self._recorder.settings.values()
-        self._outbox.put_own(layout.KIND_SETTINGS, layout.FIELDS_SETTINGS, settings)
+        recorder = self._recorder
+        gate = self._gate
+        hidden = not (gate.trusted or self._sealed) and gate.keys.private(recorder.settings.privacy)
+        self._say_who(hidden)
+        self._outbox.put_own(layout.KIND_SETTINGS, layout.FIELDS_SETTINGS, recorder.settings.values())
         window = layout.COMMAND_WINDOW if self._outbox.credit.counted else 65535
-        return layout.VERSION, self._recorder.identity.name, layout.COMMANDS_AT_ONCE, window
+        name = b"" if hidden else recorder.identity.name
+        return layout.VERSION, name, layout.COMMANDS_AT_ONCE, window
 
     @property
     def _busy(self) -> bool:
@@ -224,7 +231,9 @@ class Commands:
         if count > layout.MAX_READ or follow > 1:
             return self._fail(layout.ERROR_BAD_ARGUMENT)
         if count and self._outbox.goes_on(run, first):
-            self._outbox.read_ahead(self._index, count, follow == 1)
+            if not self._outbox.read_ahead(self._index, count, follow == 1):
+                self._outbox.busy(self._index, layout.COMMAND_READ)
+                self._last = b""  # not carried out, so the same bytes are a new request
             return None
         self._outbox.stop_read()
         store = self._recorder.store

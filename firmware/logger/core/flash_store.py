@@ -7,7 +7,9 @@ Law:
     found. Reading a long run for it takes a minute, so the start only looks at its end; `repair` does the
     rest in small steps while nothing is recorded, and writes nothing until it has all.
   * What is damaged stays in the file and is never handed out.
-  * Numbers of runs never go back: before a run may begin its number is written down.
+  * Numbers of runs never go back: before a run may begin its number is written down, with the word that it is
+    awaited, which `rest` takes back. A start that finds it, and no such run, says so; on a board that keeps runs
+    in memory it writes a RUN_END with MEMORY_LOST, for the run may have begun.
   * Nothing is overwritten. A few blocks are never counted as room, so that the file system can always finish
     what it began; room for the end of a run is put aside at its beginning.
   * On a board that must not write flash while it records, a run is kept in memory until its end, and lost
@@ -39,6 +41,7 @@ _POINTERS = const(8)  # bytes per block that littlefs uses itself, on average ov
 _NEAR = const(16)  # records that are passed over one by one; farther ones are sought
 _HASH_AT = const(44)
 _COUNTER = "counter"
+_AWAITED = b"awaited"
 _CALIBRATION = "calibration"
 _SUFFIX = ".run"
 
@@ -87,6 +90,7 @@ class FlashStore:
         self._writing = 0  # run being written
         self._held = 0
         self._reserved_number = 0
+        self._awaited = False  # as it is written down beside the number
         self._free_bytes = 0
         self._failed = False
         self._unread = False  # a read failed
@@ -170,13 +174,21 @@ class FlashStore:
     def prepare(self) -> None:
         """Before a run may begin: write down its number, and look how much room there is."""
         try:
-            if self._reserved_number <= self.last_run:
-                self._reserved_number = self.last_run + 1
-                self._files.replace(_COUNTER, b"%d\n" % self._reserved_number)
+            self._reserved_number = self.last_run + 1
+            self._write_counter(True)
             self._failed = False
             self._look_for_room()
         except OSError as error:
             self._fail(error)
+
+    def rest(self) -> None:
+        """No run is awaited or recorded any more."""
+        if self._awaited:
+            try:
+                self._write_counter(False)
+            except OSError as error:
+                self._awaited = False  # once is enough: the next start says something that is not so
+                self._fail(error)
 
     def begin(self, run: int) -> None:
         """Open a run; numbers only rise. Its file is made with the first commit."""
@@ -319,10 +331,23 @@ class FlashStore:
                 self.notes.append(f"too many runs: {file_name(run)} is left alone")
             else:
                 self._look_at(run, size)
+        awaited = self._awaited and self._reserved_number > self.last_run
         if self._reserved_number < self.last_run:
             self._reserved_number = self.last_run
         self.last_run = self._reserved_number
+        if awaited:
+            self._tell_of_awaited(self._reserved_number)
         self._look_for_room()
+
+    def _tell_of_awaited(self, run: int) -> None:
+        if self._while_recording or self.runs == MAX_RUNS or not run:
+            self.notes.append("a run was awaited when the power went: arm again")
+            return
+        self.notes.append(f"run {run}, awaited or kept in memory, was lost with the power")
+        self._table.add(run, 0, 0, 0)
+        self._lost_run = LostRun(run, self._scan)
+        self._write_end(self.runs - 1, layout.END_MEMORY_LOST)
+        self._lost_run = None
 
     def _look_at(self, run: int, size: int) -> None:
         scan = self._scan
@@ -341,11 +366,11 @@ class FlashStore:
                 self.notes.append(f"run {run} lost its power: {scan.index + 1} records are safe")
         scan.open(0)
 
-    def _write_end(self, place: int) -> None:
+    def _write_end(self, place: int, cause: int = layout.END_POWER_LOST) -> None:
         buffer = bytearray(layout.MAX_RECORD)
         frame = bytearray(MAX_FRAME)
         run = self._table.numbers[place]
-        length = self._lost_run.write_end(buffer, self._reset_cause)  # type: ignore[union-attr]
+        length = self._lost_run.write_end(buffer, self._reset_cause, cause)  # type: ignore[union-attr]
         if not length:
             return
         added = cobs.frame(buffer, length, frame)
@@ -362,12 +387,19 @@ class FlashStore:
         self._look_for_room()
 
     def _read_counter(self) -> None:
-        buffer = bytearray(8)
+        buffer = bytearray(16)
         count = self._files.read(_COUNTER, 0, memoryview(buffer))
+        words = bytes(buffer[:count]).split()
         try:
-            self._reserved_number = int(bytes(buffer[:count]))
-        except ValueError:
+            self._reserved_number = int(words[0])
+        except (ValueError, IndexError):
             self.notes.append("the counter of runs was not readable")
+            return
+        self._awaited = words[1:] == [_AWAITED]
+
+    def _write_counter(self, awaited: bool) -> None:
+        self._files.replace(_COUNTER, b"%d %s\n" % (self._reserved_number, _AWAITED if awaited else b""))
+        self._awaited = awaited
 
     def _read_calibration(self, size: int) -> None:
         buffer = bytearray(size)

@@ -16,9 +16,10 @@ class Identity:
         self.board = text_bytes(board)
         self.interpreter = text_bytes(interpreter)
 
-    def values(self) -> tuple[bytes, int, int, bytes, bytes, bytes]:
-        """The fields of an IDENTITY record."""
-        return (self.serial, self.boot, VERSION, self.board, text_bytes(FIRMWARE), self.interpreter)
+    def values(self, hidden: bool = False) -> tuple[bytes, int, int, bytes, bytes, bytes]:
+        """The fields of an IDENTITY record; `hidden`: for a stranger who is not told the serial number."""
+        serial = bytes(8) if hidden else self.serial
+        return (serial, self.boot, VERSION, self.board, text_bytes(FIRMWARE), self.interpreter)
 
 
 class ClockAnchor:

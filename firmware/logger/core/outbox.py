@@ -126,14 +126,18 @@ class Outbox:
         self._ahead_count = 0
 
     def goes_on(self, run: int, first: int) -> bool:
-        """True when a READ of these records would begin where the one under way ends."""
-        return run > 0 and run == self._read_run and first == self._read_next + self._read_left
+        """True when a READ of these records would begin where the last one asked for ends."""
+        end = self._read_next + self._read_left + self._ahead_count
+        return run > 0 and run == self._read_run and first == end
 
-    def read_ahead(self, command: int, count: int, follow: bool) -> None:
-        """Carry out a READ that goes on after the one under way; replaces one that waits already."""
+    def read_ahead(self, command: int, count: int, follow: bool) -> bool:
+        """Carry out a READ that goes on after the one under way; False when one waits already."""
+        if self._ahead_count:
+            return False
         self._ahead_command = command
         self._ahead_count = count
         self._ahead_follow = follow
+        return True
 
     def repeat_read(self) -> bool:
         """Answer a READ that came again: its answer if it was sent already, else it will still come.

@@ -57,20 +57,20 @@ class LostRun:
             self._second, self._microsecond = unpack_from("<II", raw, layout.HEADER + 13)
         return True
 
-    def write_end(self, buffer: bytearray, reset_cause: int) -> int:
-        """Write RUN_END, without frame; return its length, 0 when there was no record.
+    def write_end(self, buffer: bytearray, reset_cause: int, cause: int = layout.END_POWER_LOST) -> int:
+        """Write RUN_END, without frame; return its length, 0 when there was no record where there must be one.
 
         Missed conversions, overload, battery and memory are not known; the cause of the reset is that of the
         start that found the run.
         """
-        if self._index < 0:
+        if self._index < 0 and cause == layout.END_POWER_LOST:
             return 0
         totals = self._totals
         if not self._found:
             totals.lowest = totals.highest = 0
         at = record.begin(buffer, layout.KIND_RUN_END, self.run, self._index + 1)
         values = (
-            layout.END_POWER_LOST,
+            cause,
             self._second,
             self._microsecond,
             self._samples,

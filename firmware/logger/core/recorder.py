@@ -141,6 +141,8 @@ class Recorder:
                 self._ended()
         else:
             self.repairing = self.store.repair()
+            if self.trigger.state != STATE_ARMED:
+                self.store.rest()
             self._tell_problem()
             if self.trigger.state == STATE_IDLE:
                 self.ring.rebase()
@@ -224,23 +226,34 @@ class Recorder:
         self.extreme = 0
         self.health.overload = layout.OVERLOAD_NONE
         self._told_overload = layout.OVERLOAD_NONE
-        self._over_alarm = 0
-        capacity = self.settings.capacity_counts
-        self._alarm_at = capacity if capacity else _NEVER
+        self._raise_alarm(-1)
 
     def _raise_alarm(self, distance: int) -> None:
+        """Note the highest overload of this distance from the baseline, and where the next one begins."""
+        alarm = self.settings.alarm_counts
         capacity = self.settings.capacity_counts
         higher = capacity + capacity // 5
-        if distance > higher:
-            self.health.overload = layout.OVERLOAD_ABOVE_120_PERCENT
-            self._alarm_at = _NEVER
-        else:
-            self.health.overload = layout.OVERLOAD_CAPACITY
-            self._alarm_at = higher
+        level = self.health.overload
+        if capacity and distance > higher:
+            level = layout.OVERLOAD_ABOVE_120_PERCENT
+        elif capacity and distance > capacity:
+            level = max(level, layout.OVERLOAD_CAPACITY)
+        elif alarm and distance > alarm:
+            level = max(level, layout.OVERLOAD_ALARM)
+        self.health.overload = level
+        next_at = _NEVER
+        if capacity and level < layout.OVERLOAD_ABOVE_120_PERCENT:
+            next_at = higher if level == layout.OVERLOAD_CAPACITY else capacity
+        if alarm and level < layout.OVERLOAD_ALARM and alarm < next_at:
+            next_at = alarm
+        self._alarm_at = next_at
         self._over_alarm = 0
 
     def _tell_overload(self) -> None:
         self._told_overload = self.overload
+        if self.overload == layout.OVERLOAD_ALARM:
+            self.say(layout.LEVEL_ERROR, "STOP LOAD reached: break the pull off")
+            return
         percent = 120 if self.overload == layout.OVERLOAD_ABOVE_120_PERCENT else 100
         self.say(layout.LEVEL_ERROR, f"OVERLOAD: over {percent} % of the cell's capacity")
 
@@ -263,6 +276,7 @@ class Recorder:
         self.store.prepare()
         self._tell_problem()
         if self.store.last_run >= layout.MAX_RUN or not self.writer.has_room():
+            self.store.rest()
             return layout.ERROR_STORE_FULL
         return layout.ERROR_OK
 

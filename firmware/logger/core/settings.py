@@ -18,6 +18,7 @@ class Settings:
         self.capacity_counts = 0
         self.mean_ms = 0
         self.privacy = 0
+        self.alarm_counts = 0
         for i in range(len(SETTING_LIMITS)):
             self.change(i + 1, SETTING_LIMITS[i][0])
 
@@ -50,6 +51,7 @@ class Settings:
             self.capacity_counts,
             self.mean_ms,
             self.privacy,
+            self.alarm_counts,
         )
 
 
@@ -64,4 +66,5 @@ _NAMES = (
     "capacity_counts",
     "mean_ms",
     "privacy",
+    "alarm_counts",
 )

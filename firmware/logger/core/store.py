@@ -7,6 +7,7 @@ What any store must offer (a later one keeps the bytes in flash):
     last_run, runs                        highest run number ever given, number of runs held
     room()                                bytes left for records that are not promised to others
     prepare()                             a run may begin soon; may take long
+    rest()                                none is awaited or recorded any more; called again and again
     begin(run)                            a new run, the only one being written; allocates little
     hold(size)                            promise bytes to the end of the run: peak windows and totals
     append(buffer, length, held) -> bool  one record; held = True may use what was promised
@@ -75,6 +76,9 @@ class MemoryStore:
 
     def prepare(self) -> None:
         """Nothing to prepare."""
+
+    def rest(self) -> None:
+        """Nothing was written down."""
 
     def commit(self) -> None:
         """Memory is as safe as it gets."""

@@ -12,9 +12,9 @@ Moves bytes, knows nothing of records. What it looks after, because the radio st
   find the characteristics first.
 * An event handler must not allocate. It only sets attributes; all else is done in the task.
 
-Advertised: a name with the end of the serial number, and in the data of company 0xFFFF (for experiments)
-version of this layout, state, battery in per cent (255: not known). That fills 30 of 31 bytes; the service is in
-the scan response.
+Advertised: a name with the end of the serial number, or without it where strangers are not told, and in the data of
+company 0xFFFF (for experiments) version of this layout, state, battery in per cent (255: not known, as on all boards
+here). That fills 30 of 31 bytes; the service is in the scan response. Nothing is advertised before `announce`.
 
 Never change the services under these UUIDs: phones and computers remember them. A new layout is a new UUID.
 """
@@ -34,6 +34,9 @@ MAX_VALUE = const(512)  # longest value of an attribute (Core specification, Vol
 GATHER_MS = const(150)  # with what else is full sent at once, 4 to 10 notifications a second when live
 
 _LAYOUT_VERSION = const(1)
+_NAME = "Breakyard"
+_SERIAL_NUMBER = const(0x2A25)
+_BATTERY_UNKNOWN = const(255)
 _COMMAND_ROOM = const(1024)  # what may be written between two polls
 _ADVERTISE_US = const(152500)  # one of the intervals that phones find fast while scanning in the background
 _MTU_WAIT_MS = const(500)  # phones exchange it by themselves; afterwards we ask
@@ -52,6 +55,10 @@ _FLAG_WRITE = const(0x08)
 _FLAG_NOTIFY = const(0x10)
 
 _FULL = (11, 12)  # EAGAIN, ENOMEM
+
+
+def _head(name: str) -> bytes:
+    return bytes((2, 0x01, 0x06, len(name) + 1, 0x09)) + name.encode()
 
 
 class BleLink:
@@ -82,25 +89,23 @@ class BleLink:
         self._advertising = False
         self._shown = b""
         self._waiting = b""  # written by the host, not handed on yet
-        self._battery = -1
+        self._serial = serial.hex()
+        self._private = True
         ble = bluetooth.BLE()
         self._ble = ble
         ble.active(True)
         ble.irq(self._irq)
-        name = "Breakyard-" + serial[4:].hex()
-        ble.config(gap_name=name)
+        ble.config(gap_name=_NAME)
         try:
             ble.config(mtu=MAX_MTU)
         except (ValueError, OSError):  # some builds have a smaller largest one
             ble.config(mtu=256)
-        self._register(bluetooth, serial.hex(), model, firmware)
+        self._register(bluetooth, model, firmware)
         uuid = bytes.fromhex(SERVICE_UUID.replace("-", ""))
-        self._head = bytes((2, 0x01, 0x06, len(name) + 1, 0x09)) + name.encode()
+        self._head = _head(_NAME)
         self._response = bytes((17, 0x07)) + bytes(reversed(uuid))
-        self.announce(0, 255)
-        self._advertise()
 
-    def _register(self, bluetooth, serial: str, model: str, firmware: str) -> None:  # type: ignore[no-untyped-def]
+    def _register(self, bluetooth, model: str, firmware: str) -> None:  # type: ignore[no-untyped-def]
         uuid = bluetooth.UUID
         own = (
             uuid(SERVICE_UUID),
@@ -109,16 +114,15 @@ class BleLink:
                 (uuid(COMMAND_UUID), _FLAG_WRITE | _FLAG_WRITE_NO_RESPONSE),
             ),
         )
-        texts = ((0x2A24, model), (0x2A25, serial), (0x2A26, firmware))
+        texts = ((_SERIAL_NUMBER, ""), (0x2A24, model), (0x2A26, firmware))
         information = (uuid(0x180A), tuple([(uuid(number), _FLAG_READ) for number, _ in texts]))
-        battery = (uuid(0x180F), ((uuid(0x2A19), _FLAG_READ),))
         ble = self._ble
-        handles = ble.gatts_register_services((own, information, battery))
+        handles = ble.gatts_register_services((own, information))
         self._stream, self._command = handles[0]
         ble.gatts_set_buffer(self._command, _COMMAND_ROOM, True)
         for i in range(len(texts)):
             ble.gatts_write(handles[1][i], texts[i][1].encode())
-        self._battery_handle = handles[2][0]
+        self._serial_handle = handles[1][0]
 
     def _irq(self, event: int, data) -> None:  # type: ignore[no-untyped-def]
         # Runs in between anything else; allocates nothing.
@@ -206,19 +210,23 @@ class BleLink:
             return 0
         return size
 
-    def announce(self, state: int, battery_percent: int) -> None:
-        """Show the state in the advertisement, and the battery (255: not known) there and in its service."""
-        data = bytes((6, 0xFF, 0xFF, 0xFF, _LAYOUT_VERSION, state, battery_percent))
+    def announce(self, state: int, private: bool) -> None:
+        """Show the state in the advertisement; `private`: neither there nor to who connects the serial number."""
+        data = bytes((6, 0xFF, 0xFF, 0xFF, _LAYOUT_VERSION, state, _BATTERY_UNKNOWN))
         if data != self._shown:
             self._shown = data
             self._advertising = False
-        if battery_percent != self._battery:
-            self._battery = battery_percent
-            self._ble.gatts_write(
-                self._battery_handle, bytes((battery_percent if battery_percent <= 100 else 0,))
-            )
+        if private != self._private:
+            self._private = private
+            self._advertising = False
+            name = _NAME if private else _NAME + "-" + self._serial[-8:]
+            self._head = _head(name)
+            self._ble.config(gap_name=name)
+            self._ble.gatts_write(self._serial_handle, b"" if private else self._serial.encode())
 
     def _advertise(self) -> None:
+        if not self._shown:
+            return
         try:
             self._ble.gap_advertise(
                 _ADVERTISE_US, adv_data=self._head + self._shown, resp_data=self._response

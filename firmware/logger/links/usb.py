@@ -65,5 +65,5 @@ class UsbLink:
     def end(self) -> None:
         """A cable stays."""
 
-    def announce(self, state: int, battery_percent: int) -> None:
+    def announce(self, state: int, private: bool) -> None:
         """A cable shows nothing."""

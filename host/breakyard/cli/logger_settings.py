@@ -63,6 +63,7 @@ def command(
             "settings": values,
             "threshold_n": None if each_n is None else settings.threshold_counts * each_n,
             "capacity_n": None if each_n is None else settings.capacity_counts * each_n,
+            "alarm_n": None if each_n is None else settings.alarm_counts * each_n,
             "calibration": copy.name if copy is not None else None,
         }
     )

@@ -10,6 +10,7 @@ from contextlib import AsyncExitStack, suppress
 from dataclasses import dataclass
 from typing import Protocol
 
+from breakyard.device.alarm import set_alarm
 from breakyard.device.client.client import Client
 from breakyard.device.client.download import fetch
 from breakyard.device.keeping import Keeper, Kept
@@ -17,12 +18,11 @@ from breakyard.device.link.base import Link
 from breakyard.device.reach import make_link, pause_s, reach
 from breakyard.device.room import ask_room, room_lines
 from breakyard.disk.alone import alone_with
-from breakyard.errors import BreakyardError, LinkError, LinkGone, Refused, UsageError
+from breakyard.errors import LinkError, LinkGone, UsageError
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, specimens_done
-from breakyard.session.stopping import alarm_counts
-from breakyard.wire.layout import SETTING_LIMITS, Setting, State
+from breakyard.wire.layout import State
 from breakyard.wire.records import Status
 
 
@@ -187,21 +187,11 @@ def _base_name(job: RecordJob, serial: bytes) -> str:
 
 
 async def _set_alarm(client: Client, job: RecordJob) -> None:
-    """The logger's own alarm at the stop load of the session's rig, where nobody has set one yet."""
-    session = job.keeper.session
-    if session is None or job.calibrating or client.settings is None or client.settings.capacity_counts:
+    """The logger's own alarm at the stop load of the session's rig; a calibration weighs, and needs none."""
+    if job.keeper.session is None or job.calibrating:
         return
-    try:
-        counts, said = alarm_counts(session)
-    except BreakyardError as error:
-        job.observer.warn(f"the logger's alarm is not set: {error}")
-        return
-    lowest, _, highest = SETTING_LIMITS[Setting.CAPACITY_COUNTS]
-    if not max(lowest, 1) <= counts <= highest:
-        return
-    try:
-        await client.set(Setting.CAPACITY_COUNTS, counts)
-    except Refused as refused:
-        job.observer.warn(f"the logger's alarm is not set: {refused}")
-        return
-    job.observer.say(f"the logger's alarm is set to the stop load, {said}")
+    done, not_done = await set_alarm(client, job.keeper.session)
+    if done:
+        job.observer.say(done)
+    if not_done:
+        job.observer.warn(not_done)

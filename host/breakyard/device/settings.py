@@ -16,9 +16,10 @@ MEANINGS: Final = {
     "input": "of the converter",
     "status_ms": "time from one live number to the next",
     "commit_ms": "longest time until a sample is safe on flash",
-    "capacity_counts": "the cell's rated capacity, for the overload alarm; 0: no alarm",
+    "capacity_counts": "the cell's rated capacity, where its overload begins; 0: not known",
     "mean_ms": "mean, lowest and highest over this time are stored; 0: every sample is",
-    "privacy": "what strangers are told by radio; kept, and not acted on yet",
+    "privacy": "what strangers are told by radio; 0: as the access says, 1: serial number and name, 2: neither",
+    "alarm_counts": "the stop load, at which lamp and buzzer call; 0: no alarm there",
 }
 """In the order of the protocol's table."""
 

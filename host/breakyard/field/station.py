@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from breakyard.calibration.device_copy import copy_for_device
 from breakyard.calibration.model import Calibration
+from breakyard.device.alarm import set_alarm
 from breakyard.device.client.client import Client, Refused
 from breakyard.device.keeping import Keeper
 from breakyard.device.link.base import Link
@@ -215,6 +216,10 @@ class Station:
                 raise UsageError(
                     f'no specimen "{specimen}" in the session; add it to specimens.csv, or leave it empty'
                 )
+            if request.do == "arm":
+                for said in await set_alarm(client, self.session):
+                    if said:
+                        self.say(said)
             run = await (client.arm() if request.do == "arm" else client.start())
             assert client.identity is not None
             self._remember(client.identity.serial.hex(), run, specimen)

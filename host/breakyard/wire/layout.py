@@ -33,6 +33,7 @@ MAX_LIVE: Final = 2
 LINK_SILENCE: Final = 5000
 LINK_FIRST_WORD: Final = 20000
 LINK_UNSEALED: Final = 30000
+CHALLENGE_PAUSE: Final = 250
 COMMANDS_AT_ONCE: Final = 8
 COMMAND_WINDOW: Final = 1024
 MAX_READ: Final = 64
@@ -100,6 +101,7 @@ class Setting(IntEnum):
     CAPACITY_COUNTS = 8
     MEAN_MS = 9
     PRIVACY = 10
+    ALARM_COUNTS = 11
 
 
 class State(IntEnum):
@@ -124,8 +126,9 @@ class Fault(IntEnum):
 
 class Overload(IntEnum):
     NONE = 0
-    CAPACITY = 1
-    ABOVE_120_PERCENT = 2
+    ALARM = 1
+    CAPACITY = 2
+    ABOVE_120_PERCENT = 3
 
 
 class ResetCause(IntEnum):
@@ -265,6 +268,7 @@ FIELDS: Final[Mapping[Kind, Fields]] = MappingProxyType(
             ("capacity_counts", "u32"),
             ("mean_ms", "u16"),
             ("privacy", "u8"),
+            ("alarm_counts", "u32"),
         ),
         Kind.RUN_BEGIN: (
             ("boot", "u32"),
@@ -441,6 +445,7 @@ SETTING_LIMITS: Final[Mapping[Setting, tuple[int, int, int]]] = MappingProxyType
         Setting.CAPACITY_COUNTS: (0, 0, 8388607),
         Setting.MEAN_MS: (0, 0, 60_000),
         Setting.PRIVACY: (0, 0, 2),
+        Setting.ALARM_COUNTS: (0, 0, 8388607),
     }
 )
 """Lowest, default, highest."""

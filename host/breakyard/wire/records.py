@@ -81,6 +81,7 @@ class Settings(Header):
     capacity_counts: int = 0
     mean_ms: int = 0
     privacy: int = 0
+    alarm_counts: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

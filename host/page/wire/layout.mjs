@@ -27,6 +27,7 @@ export const LIMITS = Object.freeze({
   LINK_SILENCE: 5000,
   LINK_FIRST_WORD: 20000,
   LINK_UNSEALED: 30000,
+  CHALLENGE_PAUSE: 250,
   COMMANDS_AT_ONCE: 8,
   COMMAND_WINDOW: 1024,
   MAX_READ: 64,
@@ -47,7 +48,7 @@ export const COMMAND = Object.freeze({
 
 export const SETTING = Object.freeze({
   THRESHOLD_COUNTS: 1, TRIGGER_SAMPLES: 2, PRE_TRIGGER_MS: 3, HANG_MS: 4, INPUT: 5, STATUS_MS: 6, COMMIT_MS: 7,
-  CAPACITY_COUNTS: 8, MEAN_MS: 9, PRIVACY: 10,
+  CAPACITY_COUNTS: 8, MEAN_MS: 9, PRIVACY: 10, ALARM_COUNTS: 11,
 });
 
 export const STATE = Object.freeze({ IDLE: 0, ARMED: 1, RECORDING: 2, FAULT: 3 });
@@ -57,7 +58,7 @@ export const FAULT = Object.freeze({
   ON_LOW_RAIL: 8, WRONG_RATE: 9,
 });
 
-export const OVERLOAD = Object.freeze({ NONE: 0, CAPACITY: 1, ABOVE_120_PERCENT: 2 });
+export const OVERLOAD = Object.freeze({ NONE: 0, ALARM: 1, CAPACITY: 2, ABOVE_120_PERCENT: 3 });
 
 export const RESET_CAUSE = Object.freeze({ UNKNOWN: 0, POWER: 1, RESET: 2, WATCHDOG: 3, SOFTWARE: 4 });
 
@@ -100,7 +101,7 @@ export const FIELDS = Object.freeze({
   SETTINGS: [
     ["threshold_counts", "u32"], ["trigger_samples", "u8"], ["pre_trigger_ms", "u16"], ["hang_ms", "u32"],
     ["input", "u8"], ["status_ms", "u16"], ["commit_ms", "u16"], ["capacity_counts", "u32"], ["mean_ms", "u16"],
-    ["privacy", "u8"],
+    ["privacy", "u8"], ["alarm_counts", "u32"],
   ],
   RUN_BEGIN: [
     ["boot", "u32"], ["cause", "u8"], ["first_s", "u32"], ["first_us", "u32"], ["trigger_s", "u32"],
@@ -210,6 +211,7 @@ export const SETTING_LIMITS = Object.freeze({
   CAPACITY_COUNTS: [0, 0, 8388607],
   MEAN_MS: [0, 0, 60000],
   PRIVACY: [0, 0, 2],
+  ALARM_COUNTS: [0, 0, 8388607],
 });
 
 export const GAINS = Object.freeze({ [INPUT.A128]: 128, [INPUT.B32]: 32, [INPUT.A64]: 64 });

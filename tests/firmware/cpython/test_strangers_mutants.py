@@ -77,6 +77,11 @@ MUTANTS = {
         '"""The session ends with the link."""\n        self._session = b""',
         '"""The session ends with the link."""',
     ),
+    "challenges without rest": (
+        auth,
+        "        if keys.has_key and not self.trusted and keys.asked_too_soon(second, microsecond):",
+        "        if False:",
+    ),
     "a key can be set by radio": (auth, "if command == layout.COMMAND_SET_KEY:", "if False:"),
     "everything is open": (
         auth,

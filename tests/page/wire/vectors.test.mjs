@@ -148,7 +148,7 @@ test("conversations: what is sent and what is expected reads and writes back", (
         assert.ok(raw.length);
         commands++;
       }
-      for (const { record } of step.expect) {
+      for (const { record } of step.expect) { // the others name fields, or an earlier record
         const { name, fields } = record ? parse(fromHex(record)) : {};
         if (name !== "ANSWER" || fields.error !== ERROR.OK) continue;
         unpackResults(names.find((known) => COMMAND[known] === fields.command), fields.results);
