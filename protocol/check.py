@@ -21,6 +21,7 @@ def items():
     """Yield (verdict, item) for everything."""
     yield from table.items()
     yield from released.items()
+    yield from released.hashes()
     yield from spec.items()
     yield from constants.items()
     yield from vectors.items()

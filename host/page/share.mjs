@@ -2,6 +2,7 @@
 // said of them as CSV. Shared where the browser lets files be shared, else downloaded.
 
 import { join } from "./wire/frame.mjs";
+import { fileHead } from "./wire/records.mjs";
 
 const COLUMNS = ["serial", "run", "specimen", "outcome", "note", "recorded"];
 
@@ -20,7 +21,7 @@ export function notesCsv(runs) {
 /** Files of those runs: one .run, one .csv, the photos. */
 export async function filesOf(store, runs, now = new Date()) {
   const stamp = now.toISOString().slice(0, 16).replace(/[-:]/g, "").replace("T", "-");
-  const bytes = join(await Promise.all(runs.map((run) => store.bytes(run.key))));
+  const bytes = join([fileHead(), ...(await Promise.all(runs.map((run) => store.bytes(run.key))))]);
   const files = [
     new File([bytes], `pulls-${stamp}.run`, { type: "application/octet-stream" }),
     new File([notesCsv(runs)], `pulls-${stamp}.csv`, { type: "text/csv" }),

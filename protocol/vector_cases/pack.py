@@ -4,6 +4,7 @@ A value is an int, a float, a str (text), bytes, for a block of samples a list o
 step in units of STEP_US, for a block of means a list of (number, quality, step_ms, mean, lowest, highest).
 """
 
+import hashlib
 import json
 import struct
 import zlib
@@ -11,7 +12,9 @@ from pathlib import Path
 
 from cobs import cobs
 
-TABLE = json.loads((Path(__file__).resolve().parent.parent / "records.json").read_text("utf-8"))
+_FOLDER = Path(__file__).resolve().parent.parent
+TABLE = json.loads((_FOLDER / "records.json").read_text("utf-8"))
+RELEASED = hashlib.sha256((_FOLDER / "released" / "1.json").read_bytes()).digest()[:8]
 KINDS = {kind["name"]: kind for kind in TABLE["kinds"]}
 COMMANDS = {command["name"]: command for command in TABLE["commands"]}
 LIMITS = {name: limit["value"] for name, limit in TABLE["limits"].items()}

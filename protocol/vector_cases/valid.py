@@ -144,7 +144,7 @@ MEANS = {
     "first_us": 250000,
     "means": [(80, 0, 0, -31042, -31100, -30990), (92, 1, 1001, 12, -31001, 650321), (1, 2, 999, 5, 5, 5)],
 }
-FILE = {"text": "Breakyard run file, protocol 1", "table": bytes.fromhex("0011223344556677")}
+FILE = {"text": "Breakyard run file, protocol 1", "table": pack.RELEASED}
 LOG = {"level": 0, "log_s": 66, "log_us": 300000, "text": "run 4 began"}
 COMMAND = {
     "command": 8,

@@ -100,10 +100,13 @@ def test_a_run_cut_off_by_the_power_is_there_with_its_end(
     assert copy is not None
     assert copy.sha256 == COPY.sha256
     assert following == 4  # the first start after the cut was told of run 3
-    assert log == []  # told at the first start, to the first who listened
+    # The cut was told at the first start, to the first who listened; who armed then switched it off.
+    assert log == ["a run was awaited when the power went: arm again"]
 
 
-async def cut_off_while_followed(folder: Path, path: Path, pull: ShortPull) -> tuple[float, list[int]]:
+async def cut_off_while_followed(
+    folder: Path, path: Path, pull: ShortPull
+) -> tuple[float, list[tuple[int, RunEnd | None]], list[str]]:
     """A board that keeps a run in memory until its end, and a host that follows it when the power goes."""
     options = ("--ram-bytes", "60000")
     logger = flash(folder, *options)
@@ -121,17 +124,24 @@ async def cut_off_while_followed(folder: Path, path: Path, pull: ShortPull) -> t
             await reading
     async with flash(folder, *options) as logger, client(logger, 500) as host:
         await host.hello()
-        return now_s, [one.run for one in await host.runs()]
+        held = [(one.run, await fetch(host, one.run, path.with_suffix(".lost"))) for one in await host.runs()]
+        return now_s, held, [line.text for line in host.log]
 
 
 def test_where_flash_waits_for_the_end_of_the_run_a_host_that_follows_has_it(
     micropython: str, short_pull: ShortPull, tmp_path: Path
 ) -> None:
-    """As on an ESP32: the logger has lost the run, the host has all but the last second of it."""
+    """As on an ESP32: the logger has lost the run, and says so; the host has all but the last second of it."""
     path = tmp_path / "1.run"
-    now_s, held = asyncio.run(cut_off_while_followed(tmp_path / "flash", path, short_pull))
+    now_s, held, log = asyncio.run(cut_off_while_followed(tmp_path / "flash", path, short_pull))
 
-    assert held == []
+    ((number, end),) = held
+    assert end is not None
+    assert (number, end.index, end.cause, end.samples) == (1, 0, EndCause.MEMORY_LOST, 0)
+    assert "run 1, awaited or kept in memory, was lost with the power" in log
+    lost = read_run(path.with_suffix(".lost").read_bytes())
+    assert lost.loss.complete
+    assert not len(lost.counts)
     run = read_run(path.read_bytes())
     feed = short_pull.conversions
     first = int(np.flatnonzero(feed.counts == run.counts[0])[0])

@@ -494,3 +494,85 @@ def test_a_record_of_another_run_in_the_file_is_passed_over():
 
     assert store.records(run) == 6
     assert pack("<H", run + 1) != pack("<H", run)
+
+
+def _armed(files, while_recording):
+    logger = Logger(store=FlashStore(files, while_recording, 60000))
+    logger.samples(0, 200)
+    assert logger.recorder.arm() == layout.ERROR_OK
+    return logger
+
+
+def test_a_run_lost_with_its_memory_says_so():
+    """Armed, or in the middle of a run: a board that keeps it in memory cannot tell which, and writes one record."""
+    for recording in (False, True):
+        files = Files()
+        logger = _armed(files, False)
+        logger.samples(0, 40)
+        if recording:
+            logger.samples(900000, 400)
+        assert logger.recorder.state == (layout.STATE_RECORDING if recording else layout.STATE_ARMED)
+        store = FlashStore(Files(files.safe), False, 60000, layout.RESET_POWER)
+
+        assert store.notes == ["run 1, awaited or kept in memory, was lost with the power"]
+        assert (store.runs, store.records(1), store.complete(1)) == (1, 1, True)
+        buffer = bytearray(layout.MAX_RECORD)
+        length = store.read(1, 0, buffer)
+        end = end_of([bytes(buffer[:length])])
+        assert end["cause"] == layout.END_MEMORY_LOST
+        assert end["samples"] == end["samples_not_stored"] == end["lowest"] == end["highest"] == 0
+        assert end["sha256"] == hashlib.sha256(b"").digest() == store.sha256(1)
+        assert buffer[length - 5] == layout.RESET_POWER
+        later = FlashStore(Files(files.safe), False, 60000)
+        assert later.notes == []  # said once
+        assert later.last_run == 1
+        assert later.erase(1)
+
+
+def test_a_run_that_was_only_awaited_on_flash_is_told_and_not_made_up():
+    files = Files()
+    _armed(files, True)
+    store = FlashStore(Files(files.safe))
+
+    assert store.notes == ["a run was awaited when the power went: arm again"]
+    assert store.runs == 0
+    assert store.last_run == 1  # its number was told, and is not given again
+
+
+def test_nothing_is_told_of_a_run_that_was_not_awaited_any_more():
+    """Disarmed, ended, ended by a fault, or refused."""
+    for while_recording in (True, False):
+        files = Files()
+        logger = _armed(files, while_recording)
+        logger.recorder.stop(logger.ticks)
+        logger.samples(0, 1)
+        assert FlashStore(Files(dict(files.safe)), while_recording, 60000).notes == []
+
+        logger = _armed(files, while_recording)
+        logger.samples(0, 40)
+        logger.samples(900000, 100)
+        logger.samples(0, 600)
+        logger.finish()
+        logger.samples(0, 1)
+        run = logger.store.last_run
+        store = FlashStore(Files(dict(files.safe)), while_recording, 60000)
+        assert store.notes == []
+        assert store.complete(run)
+        assert store.erase(run)
+        assert FlashStore(Files(dict(store._files.safe)), while_recording, 60000).notes == []
+
+        logger = _armed(files, while_recording)
+        logger.idle(3000)  # the converter has stopped
+        assert logger.recorder.state == layout.STATE_FAULT
+        assert FlashStore(Files(dict(files.safe)), while_recording, 60000).notes == []
+
+
+def test_the_loss_of_a_run_in_memory_is_written_once():
+    """A cut between the record of the loss and the number's own file leaves one record all the same."""
+    files = Files()
+    _armed(files, False)
+    safe = dict(files.safe)
+    FlashStore(Files(safe), False, 60000)
+    safe["counter"] = files.safe["counter"]  # as if it had not come to that
+    store = FlashStore(Files(safe), False, 60000)
+    assert (store.runs, store.records(1)) == (1, 1)

@@ -6,12 +6,13 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final
 
-from breakyard.device.keys import known_key
-from breakyard.errors import UsageError
+from breakyard.device.keys import known_key, read_keys
+from breakyard.errors import UsageError, WrongLogger
 
 if TYPE_CHECKING:
     from breakyard.device.client.client import Client
     from breakyard.device.link.base import Link
+    from breakyard.wire.records import Identity
 
 PAUSES_S: Final = (0.5, 1.0, 2.0, 4.0)
 """Between attempts to connect again; the last one is repeated."""
@@ -90,10 +91,34 @@ async def reach(link: "Link") -> AsyncIterator["Client"]:
         identity = await client.hello()
         if isinstance(link, BleLink):
             advertised = link.nearby.serial_end if link.nearby is not None else ""
-            key = known_key(identity.serial.hex(), advertised)
-            if key is not None:
-                await client.unlock(key)
+            if any(identity.serial):
+                key = known_key(identity.serial.hex(), advertised)
+                if key is not None:
+                    await client.unlock(key)
+            else:
+                identity = await _ask_under_seal(client)
+            if not link.wants(identity.serial.hex()):
+                raise WrongLogger(f"logger {identity.serial.hex()} answered, which is not the one you named")
         yield client
+
+
+async def _ask_under_seal(client: "Client") -> "Identity":
+    """Who a logger is that tells strangers nothing: it has one of the keys kept here, or is none of ours.
+
+    Raises: WrongLogger, LinkError, DataError.
+    """
+    known = read_keys()
+    if not known:
+        raise WrongLogger(
+            "this logger tells strangers nothing (its setting privacy), and no key is kept here; set one over the cable"
+        )
+    try:
+        await client.unlock(*known.values())
+    except WrongLogger as problem:
+        raise WrongLogger(
+            "this logger tells strangers nothing, and has none of the keys kept here; is it yours?"
+        ) from problem
+    return await client.hello()
 
 
 @asynccontextmanager

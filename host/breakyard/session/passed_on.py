@@ -18,6 +18,7 @@ from breakyard.session.files.notes import RunNotes
 from breakyard.session.session import Session
 from breakyard.wire.bulk import decode
 from breakyard.wire.collect import collect
+from breakyard.wire.file_head import file_head
 from breakyard.wire.frame import frame
 
 COLUMNS: Final = ("serial", "run", "specimen", "outcome", "note", "recorded")
@@ -57,7 +58,8 @@ def take_apart(data: bytes, where: str) -> tuple[PassedOn, ...]:
         PassedOn(
             _serial(run.identity),
             run.number,
-            b"".join(frame(decoded.raw(int(position))) for position in run.positions)
+            file_head()
+            + b"".join(frame(decoded.raw(int(position))) for position in run.positions)
             + b"".join(data[piece.offset : piece.offset + piece.length] for piece in run.damaged),
         )
         for run in runs
@@ -111,18 +113,24 @@ def join(
 
     Raises: DataError.
     """
-    present = {run.path.read_bytes(): run.path for run in session.runs() if run.path.suffix == ".run"}
+    present = {_bare(run.path.read_bytes()): run.path for run in session.runs() if run.path.suffix == ".run"}
     joined = []
     for run in runs:
         notes = said.get((run.serial, run.number), RunNotes())
-        if run.data in present:
-            joined.append(Joined(present[run.data], notes.specimen or "", new=False))
+        bare = _bare(run.data)
+        if bare in present:
+            joined.append(Joined(present[bare], notes.specimen or "", new=False))
             continue
         name = _free_name(session, run, notes)
         path = session.add_run(name, run.data, replace(notes))
-        present[run.data] = path
+        present[bare] = path
         joined.append(Joined(path, notes.specimen or "", new=True))
     return tuple(joined)
+
+
+def _bare(data: bytes) -> bytes:
+    """A run without the record that names the file: whoever fetched it, the rest is the same."""
+    return data.removeprefix(file_head())
 
 
 def _free_name(session: Session, run: PassedOn, notes: RunNotes) -> str:

@@ -15,6 +15,9 @@ VERSION: Final = 1
 HEADER_SIZE: Final = 8
 CRC_SIZE: Final = 4
 
+TABLE: Final = bytes.fromhex("66980a69ac6b458f")
+"""The first bytes of the SHA-256 of protocol/released/1.json, which FILE has."""
+
 MAX_RECORD: Final = 254
 MIN_RECORD: Final = 12
 MAX_FRAME: Final = 257

@@ -75,10 +75,12 @@ export class Alone extends Station {
     this.#client = client;
     client.onLost = (reason) => this.#lost(client, reason);
     client.onStatus = (status) => this.#status(status);
-    const { identity, settings, name } = await client.hello();
-    const serial = hex(identity.serial);
-    const key = await this.#unlock(client, serial);
-    this.set({ name, serial, settings, key });
+    let met = await client.hello();
+    let key = null;
+    if (!met.identity.serial.some(Boolean) && (key = await this.#unlockSecret(client)) === "ours") met = await client.hello();
+    const serial = hex(met.identity.serial);
+    key ??= await this.#unlock(client, serial);
+    this.set({ name: met.name, serial, settings: met.settings, key });
     clearInterval(this.#beat);
     this.#beat = setInterval(() => client.word().catch(() => {}), WORD_MS);
     const calibration = await this.#asked(client.calibration());
@@ -86,6 +88,14 @@ export class Alone extends Station {
     const clockSet = mayCommand && (await this.#setClock(client));
     this.set({ link: "on", trouble: "", calibration, mayCommand, clockSet });
     if (mayCommand) this.fetchAll();
+  }
+
+  /** A logger that tells strangers nothing: it has one of our keys, or is not to be spoken to. */
+  async #unlockSecret(client) {
+    const keys = (await this.#store?.keys()) ?? [];
+    if (!keys.length) return "unknown";
+    await client.unlock(keys);
+    return "ours";
   }
 
   async #unlock(client, serial) {

@@ -105,13 +105,14 @@ export class Client {
 
   /**
    * Begin a session under the key; from now on commands are sealed, and none is ever sent open again: a logger that says
-   * that it has no key, or knows no CHALLENGE, is not the one we seek. Throws WrongLogger, Refused, LinkLost.
+   * that it has no key, or knows no CHALLENGE, is not the one we seek. Of a list of keys the one that the logger proves
+   * to have: who it is may be told under a seal only. Throws WrongLogger, Refused, LinkLost.
    */
-  async unlock(key) {
+  async unlock(keys) {
     this.#locked = true;
     this.#session = null;
     for (let turn = 0; ; turn++) {
-      const session = new Session(key);
+      const session = new Session(keys);
       try {
         const { nonce, proof } = await this.ask("CHALLENGE", { host_nonce: session.hostNonce });
         await session.begin(nonce, proof);

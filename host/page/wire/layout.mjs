@@ -2,6 +2,8 @@
 // and compared with the table in both directions by tests/page/wire/layout.test.mjs. Only numbers and field lists; no code.
 
 export const VERSION = 1;
+/** The first bytes of the SHA-256 of protocol/released/1.json, which FILE has. */
+export const TABLE = Object.freeze([0x66, 0x98, 0x0a, 0x69, 0xac, 0x6b, 0x45, 0x8f]);
 export const HEADER_SIZE = 8;
 export const CRC_SIZE = 4;
 export const SAMPLE_SIZE = 5;

@@ -5,9 +5,10 @@
 // {number, quality, step_ms, mean, lowest, highest}. A kind that this version
 // does not know has name null and fields {payload}.
 
-import { check, crc32, DamagedRecord } from "./frame.mjs";
+import { check, crc32, DamagedRecord, frame } from "./frame.mjs";
 import {
-  ARGUMENTS, CRC_SIZE, DAMAGE, FIELDS, HEADER_SIZE, KIND, LIMITS, MAX_US, MEAN_SIZE, RESULTS, SAMPLE_SIZE, TYPE_SIZES, VERSION,
+  ARGUMENTS, CRC_SIZE, DAMAGE, FIELDS, HEADER_SIZE, KIND, LIMITS, MAX_US, MEAN_SIZE, RESULTS, SAMPLE_SIZE, TABLE,
+  TYPE_SIZES, VERSION,
 } from "./layout.mjs";
 
 const KIND_NAMES = new Map(Object.entries(KIND).map(([name, value]) => [value, name]));
@@ -231,4 +232,10 @@ export function packArguments(command, values = {}) {
 /** The results of an answer without error, by name. Throws DamagedRecord. */
 export function unpackResults(command, results = NONE, version = VERSION) {
   return readFields(RESULTS[command], results, { extraAllowed: version > VERSION });
+}
+
+/** FILE, framed: what a run file begins with, so that a stray file tells what it is. */
+export function fileHead() {
+  const fields = { text: `Breakyard run file, protocol ${VERSION}`, table: Uint8Array.from(TABLE) };
+  return frame(build({ name: "FILE", index: 0, fields }));
 }

@@ -5,8 +5,8 @@ import { COMMAND } from "./layout.mjs";
 
 export const KEY_SIZE = 32;
 
-/** Never sealed: who is there, the challenge itself, and what a cable alone may do. */
-const OPEN = new Set(["HELLO", "CHALLENGE", "SET_KEY"]);
+/** Never sealed: the challenge itself, and what a cable alone may do. HELLO is sealed once that is possible. */
+const OPEN = new Set(["CHALLENGE", "SET_KEY"]);
 
 /** The logger does not have the key that it should have. */
 export class WrongLogger extends Error {
@@ -54,21 +54,27 @@ export async function keyId(key) {
 
 /** One session: begun with the logger's nonce and proof, it seals commands with a counter that only grows. */
 export class Session {
-  #key;
+  #keys;
   #sessionKey = null;
   #counter;
 
-  constructor(key, { hostNonce = crypto.getRandomValues(new Uint8Array(32)), counter = 0 } = {}) {
-    this.#key = checkedKey(key);
+  /** `keys`: one, or a list of those that it may be. */
+  constructor(keys, { hostNonce = crypto.getRandomValues(new Uint8Array(32)), counter = 0 } = {}) {
+    this.#keys = (Array.isArray(keys) ? keys : [keys]).map(checkedKey);
     this.hostNonce = hostNonce;
     this.#counter = counter;
   }
 
-  /** Take the logger's answer to CHALLENGE. Throws WrongLogger if it does not have the key. */
+  /** Take the logger's answer to CHALLENGE. Throws WrongLogger if it has none of the keys. */
   async begin(nonce, proof) {
-    const sessionKey = await hmac(this.#key, "breakyard session", nonce, this.hostNonce);
-    if (!sameSecret(await hmac(sessionKey, "logger"), proof)) throw new WrongLogger();
-    this.#sessionKey = sessionKey;
+    for (const key of this.#keys) {
+      const sessionKey = await hmac(key, "breakyard session", nonce, this.hostNonce);
+      if (sameSecret(await hmac(sessionKey, "logger"), proof)) {
+        this.#sessionKey = sessionKey;
+        return;
+      }
+    }
+    throw new WrongLogger();
   }
 
   /** Arguments of SEALED in the place of a command, or null for one that is sent open. Call one after another. */

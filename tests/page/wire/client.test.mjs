@@ -1,4 +1,4 @@
-// The page's client against a logger that loses, repeats, refuses and lies. (Against the firmware itself: chain.test.mjs.)
+// The page's client against a logger that loses, repeats, refuses and lies.
 
 import assert from "node:assert/strict";
 import { test } from "node:test";
@@ -167,6 +167,15 @@ test("a session seals what follows; a logger without the key, or that denies hav
   await client.unlock(KEY);
   await Promise.all([client.ask("STOP"), client.ask("STOP")]);
   assert.deepEqual(seen, [["SEALED", "STOP", 1], ["SEALED", "STOP", 2]]);
+
+  // Who tells strangers nothing is asked for a proof of any of our keys, and then under a seal who it is.
+  seen.length = 0;
+  const secret = clientOn(new ScriptedLink(honest));
+  await secret.unlock([new Uint8Array(32).fill(3), KEY, new Uint8Array(32).fill(4)]);
+  await secret.ask("STOP");
+  await assert.rejects(secret.hello());
+  assert.deepEqual(seen, [["SEALED", "STOP", 1], ["SEALED", "HELLO", 2]]);
+  await assert.rejects(clientOn(new ScriptedLink(honest)).unlock([new Uint8Array(32).fill(3)]), WrongLogger);
 
   for (const [reply, expected] of [
     [{ results: { nonce: new Uint8Array(32), proof: new Uint8Array(32) } }, WrongLogger],

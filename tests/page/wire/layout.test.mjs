@@ -1,9 +1,12 @@
 // The page's constants say what the table says, no more and no less.
 
 import assert from "node:assert/strict";
+import { createHash } from "node:crypto";
+import { readFileSync } from "node:fs";
 import { test } from "node:test";
+import { fileHead } from "../../../host/page/wire/records.mjs";
 import * as layout from "../../../host/page/wire/layout.mjs";
-import { table } from "./support.mjs";
+import { cases, table, toHex } from "./support.mjs";
 
 const LISTS = {
   kinds: "KIND", commands: "COMMAND", settings: "SETTING", states: "STATE", faults: "FAULT", overloads: "OVERLOAD",
@@ -22,6 +25,13 @@ test("version, limits, sizes of types and UUIDs equal the table", () => {
   assert.deepEqual({ ...layout.TYPE_SIZES }, Object.fromEntries(sizes));
   const uuids = Object.entries(layout).filter(([name]) => name.endsWith("_UUID"));
   assert.deepEqual(uuids.sort(), Object.entries(table.uuids).map(([n, entry]) => [n, entry.value]).sort());
+});
+
+test("a file says first what it is, by the released table that these numbers come from", () => {
+  const released = readFileSync(new URL(`../../../protocol/released/${layout.VERSION}.json`, import.meta.url));
+  assert.deepEqual([...layout.TABLE], [...createHash("sha256").update(released).digest().subarray(0, 8)]);
+  const typical = cases("valid").find(({ id }) => id === "file-typical");
+  assert.equal(toHex(fileHead()), typical.frame);
 });
 
 test("every list of numbers equals the table, and every list of the table is here", () => {

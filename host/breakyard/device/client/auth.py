@@ -14,8 +14,8 @@ KEY_SIZE: Final = 32
 NONCE_SIZE: Final = 32
 NO_KEY: Final = bytes(KEY_SIZE)
 
-OPEN_COMMANDS: Final = frozenset((Command.HELLO, Command.CHALLENGE, Command.SET_KEY))
-"""Never sealed: who is there, the challenge itself, and what a cable alone may do."""
+OPEN_COMMANDS: Final = frozenset((Command.CHALLENGE, Command.SET_KEY))
+"""Never sealed: the challenge itself, and what a cable alone may do. HELLO is sealed once that is possible."""
 
 
 def _hmac(key: bytes, message: bytes) -> bytes:
@@ -64,7 +64,7 @@ class SealedSession:
 
         Raises: WrongLogger if the session has not begun: who has a key says nothing in the open (SPEC.md, section 12).
         """
-        if command in OPEN_COMMANDS:
+        if command in OPEN_COMMANDS or (command == Command.HELLO and not self.session_key):
             return None
         if not self.session_key:
             raise WrongLogger(

@@ -7,6 +7,7 @@ memory); a download continues where the last one stopped; the records handed on 
 import asyncio
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,7 +17,7 @@ from breakyard.device.client.exchange import Exchange, number, silent
 from breakyard.device.client.read_window import ReadWindow
 from breakyard.device.client.refused import refused
 from breakyard.device.link.base import Link
-from breakyard.errors import LinkLost, LinkTimeout
+from breakyard.errors import LinkLost, LinkTimeout, WrongLogger
 from breakyard.errors import Refused as Refused
 from breakyard.wire.commands import unpack_results
 from breakyard.wire.fields import Value
@@ -134,13 +135,14 @@ class Client:
             raise LinkLost("the logger answered, but its identity was lost on the way; ask again")
         return self.identity
 
-    async def unlock(self, key: bytes) -> None:
+    async def unlock(self, *keys: bytes) -> None:
         """Begin a session under the key; from now on commands are sealed.
 
-        Waits while the logger does so after a wrong seal. Raises: WrongLogger, LinkError.
+        Of several keys the one that the logger proves to have: who it is may be told under a seal only. Waits while the
+        logger does so after a wrong seal. Raises: WrongLogger, LinkError.
         """
         for wait_s in (*UNLOCK_WAITS_S, None):
-            session = SealedSession(checked_key(key))
+            session = SealedSession(checked_key(keys[0]))
             self._exchange.seal = session.seal
             try:
                 answer = await self._exchange.ask(Command.CHALLENGE, host_nonce=session.host_nonce)
@@ -156,6 +158,12 @@ class Client:
             nonce, proof = answer["nonce"], answer["proof"]
             assert isinstance(nonce, bytes)
             assert isinstance(proof, bytes)
+            for key in keys[:-1]:
+                session.key = checked_key(key)
+                with suppress(WrongLogger):
+                    session.begin(nonce, proof)
+                    return
+            session.key = checked_key(keys[-1])
             session.begin(nonce, proof)
             return
 

@@ -9,16 +9,17 @@ from typing import Final
 
 from breakyard.device.client.client import Client
 from breakyard.errors import DataError, LinkError
+from breakyard.wire.file_head import file_head
 from breakyard.wire.frame import FrameReader, frame
 from breakyard.wire.layout import MAX_FRAME
-from breakyard.wire.records import RunEnd, parse
+from breakyard.wire.records import FileHead, RunEnd, parse
 
 LARGEST_RUN: Final = 64 << 20
 """Bytes; four times the largest flash of the boards. What goes on longer is no run, and must not fill the disk."""
 
 
 def kept_part(path: Path, run: int) -> tuple[int, int]:
-    """Return how many records of a run, from index 0 on without a hole, a file holds, and their bytes.
+    """Return how many records of a run, from index 0 on without a hole, a file holds, and its bytes up to their end.
 
     A damaged end (the host was killed while it wrote) is not counted; it is fetched again.
     """
@@ -30,6 +31,9 @@ def kept_part(path: Path, run: int) -> tuple[int, int]:
     records = size = 0
     while isinstance(raw := reader.next_bytes(), bytes):
         record = parse(raw)
+        if isinstance(record, FileHead) and not size:
+            size = len(frame(raw))
+            continue
         if record.run != run or record.index != records:
             break
         records += 1
@@ -103,19 +107,24 @@ async def _fetch(
         raise refused(error) from error
     with file:
 
+        def put(data: bytes) -> None:
+            try:
+                left = memoryview(data)
+                while left:
+                    left = left[file.write(left) :]
+            except OSError as error:
+                raise refused(error) from error
+
         def keep(raw: bytes) -> None:
             if file.tell() > LARGEST_RUN:
                 raise LinkError(
                     f"run {run} has no end: {LARGEST_RUN >> 20} MB came; is this one of our loggers?"
                 )
-            try:
-                left = memoryview(frame(raw))
-                while left:
-                    left = left[file.write(left) :]
-            except OSError as error:
-                raise refused(error) from error
+            put(frame(raw))
             step()
 
+        if not size:
+            put(file_head())
         return await client.read_run(run, keep, first=first, follow=follow)
 
 
@@ -125,7 +134,7 @@ async def begins_alike(client: Client, run: int, path: Path) -> bool:
     Numbers of runs come again when a logger loses its memory; what the record says of the start does not.
     Raises: LinkError.
     """
-    if path.stat().st_size <= MAX_FRAME and kept_part(path, run) == (0, 0):
+    if path.stat().st_size <= 2 * MAX_FRAME and kept_part(path, run)[0] == 0:
         return True
     return await holds_beginning(client, run, path)
 
@@ -135,10 +144,12 @@ async def holds_beginning(client: Client, run: int, path: Path) -> bool:
     reader = FrameReader()
     try:
         with path.open("rb") as file:
-            reader.receive_data(file.read(2 * MAX_FRAME))
+            reader.receive_data(file.read(3 * MAX_FRAME))
     except FileNotFoundError:  # another command has just completed it
         return False
     raw = reader.next_bytes()
+    if isinstance(raw, bytes) and isinstance(parse(raw), FileHead):
+        raw = reader.next_bytes()
     if not isinstance(raw, bytes):
         return False
     first = parse(raw)

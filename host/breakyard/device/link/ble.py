@@ -37,7 +37,9 @@ STREAM_UUID: Final = "d30ce564-06f5-4ced-8d8a-e130788816f9"
 COMMAND_UUID: Final = "170b746e-6cac-461f-80c0-48bec972c96c"
 
 COMPANY: Final = 0xFFFF
-NAME_START: Final = "Breakyard-"
+NAME_ALONE: Final = "Breakyard"
+"""Of a logger that tells strangers no serial number."""
+NAME_START: Final = f"{NAME_ALONE}-"
 MAX_WRITE: Final = 512
 """Longest value of an attribute (Bluetooth Core specification, Vol 3, Part F, 3.2.9)."""
 
@@ -80,7 +82,7 @@ def _nearby(device: "BLEDevice", seen: "AdvertisementData") -> Nearby:
     data = seen.manufacturer_data.get(COMPANY, b"")
     told = len(data) >= 3 and data[0] == 1
     return Nearby(
-        name=NAME_START + end if known else "(no name)",
+        name=NAME_START + end if known else NAME_ALONE if name == NAME_ALONE else "(no name)",
         serial_end=end if known else "",
         state=data[1] if told else None,
         battery_percent=data[2] if told and data[2] <= 100 else None,
@@ -90,11 +92,20 @@ def _nearby(device: "BLEDevice", seen: "AdvertisementData") -> Nearby:
 
 
 def matches(nearby: Nearby, serial: str) -> bool:
-    """True when a serial number, or the end of one, as the user typed it can be this logger's."""
-    wanted = serial.lower().removeprefix(NAME_START.lower())
+    """True when a serial number, or the end of one, as the user typed it is this logger's by what it advertises."""
+    wanted = _wanted(serial)
     return not wanted or (
         bool(nearby.serial_end) and (nearby.serial_end.endswith(wanted) or wanted.endswith(nearby.serial_end))
     )
+
+
+def may_be(nearby: Nearby, serial: str) -> bool:
+    """The same, or it does not tell its serial number, so that it may be the one."""
+    return nearby.name == NAME_ALONE or matches(nearby, serial)
+
+
+def _wanted(serial: str) -> str:
+    return serial.lower().removeprefix(NAME_START.lower())
 
 
 async def find(seconds: float = SCAN_S) -> tuple[Nearby, ...]:
@@ -132,6 +143,11 @@ class BleLink:
         self._heard_s = 0.0
         self._wrote_s = 0.0
         self.nearby: Nearby | None = None
+
+    def wants(self, serial: str) -> bool:
+        """True when the logger with that serial number is the one that was asked for."""
+        wanted = _wanted(self._serial)
+        return serial.endswith(wanted) or wanted.endswith(serial[-8:])
 
     @property
     def max_packet(self) -> int:
@@ -173,9 +189,9 @@ class BleLink:
 
         def wanted(device: "BLEDevice", seen: "AdvertisementData") -> bool:
             one = _nearby(device, seen)
-            if matches(one, self._serial):
+            if may_be(one, self._serial):
                 found[one.device.address] = one
-            return bool(self._serial) and device.address in found
+            return bool(self._serial) and matches(one, self._serial)
 
         try:
             if not self._serial:  # there may be several, so the first to be heard is not enough
@@ -184,7 +200,7 @@ class BleLink:
                 )
             if not found:
                 await BleakScanner.find_device_by_filter(
-                    lambda device, seen: wanted(device, seen) or bool(found),
+                    lambda device, seen: wanted(device, seen) or bool(found and not self._serial),
                     self._scan_s,
                     service_uuids=[SERVICE_UUID],
                 )
@@ -193,8 +209,10 @@ class BleLink:
         if not found:
             name = f"logger {self._serial}" if self._serial else "logger"
             raise LinkTimeout(f"no {name} in range; is it on, and is nothing else connected to it?")
+        if self._serial:  # who tells that it is the one goes before those who tell nothing
+            found = {address: one for address, one in found.items() if matches(one, self._serial)} or found
         if len(found) > 1:
-            names = ", ".join(sorted(one.serial_end or "(no name)" for one in found.values()))
+            names = ", ".join(sorted(one.serial_end or one.name for one in found.values()))
             raise UsageError(f"several loggers are in range ({names}); name one, as in ble:SERIAL")
         return next(iter(found.values()))
 

@@ -16,6 +16,7 @@ from breakyard.device.client.read_window import ReadWindow
 from breakyard.device.link.memory import MemoryLink
 from breakyard.errors import DataError, LinkError
 from breakyard.wire.commands import pack_results, unpack_arguments
+from breakyard.wire.file_head import file_head
 from breakyard.wire.frame import NEED_DATA, FrameReader, frame
 from breakyard.wire.layout import FIELDS, Command, Error, Kind
 from breakyard.wire.records import Answer, CommandRecord, LogLine, Mark, RunEnd, Status, build
@@ -141,7 +142,7 @@ def test_what_the_store_has_lost_is_left_out(lost: set[int], tmp_path: Path) -> 
     for _ in range(2):
         end = asyncio.run(go())
         assert (end is None) == (40 in lost)
-        assert path.read_bytes() == b"".join(
+        assert path.read_bytes() == file_head() + b"".join(
             frame(one) for index, one in enumerate(records) if index not in lost
         )
 

@@ -17,6 +17,7 @@ from breakyard.device.link.memory import MemoryLink
 from breakyard.errors import DataError, LinkLost
 from breakyard.wire.commands import pack_results, unpack_arguments
 from breakyard.wire.fields import Value
+from breakyard.wire.file_head import file_head
 from breakyard.wire.frame import NEED_DATA, FrameReader, frame
 from breakyard.wire.layout import Command, Error
 from breakyard.wire.records import Answer, CommandRecord, Unknown, build
@@ -174,7 +175,7 @@ def test_a_second_fetch_into_the_same_file_is_told(tmp_path: Path) -> None:
     asyncio.run(go())
 
     assert "another command is fetching into it" in second[0]
-    assert path.read_bytes() == b"".join(map(frame, records))
+    assert path.read_bytes() == file_head() + b"".join(map(frame, records))
 
 
 def test_a_part_that_another_command_has_just_completed_is_no_error(tmp_path: Path) -> None:
