@@ -133,6 +133,12 @@ def read_records(store, run):
 
 def check_run(store, run, day, promised):
     """Returns how many records there are."""
+    if was_lost_in_memory(store, run):
+        # The run had begun, or was only awaited: its number was told, and nothing of it was safe.
+        ensure(not day.while_recording, f"run {run}: nothing was kept in memory")
+        ensure(run <= promised.number + 1, f"run {run}: nobody was told of it")
+        ensure(not promised.safe.get(run, 0), f"run {run}: there were safe records")
+        return 1
     written = day.written.get(run)
     ensure(written is not None and run in promised.begun, f"run {run} was never begun")
     ensure(store.complete(run), f"run {run} is not complete")
@@ -140,6 +146,16 @@ def check_run(store, run, day, promised):
     safe = promised.safe.get(run, 0)
     ensure(number >= safe, f"run {run}: {safe} records safe, {number} left")
     return number
+
+
+def was_lost_in_memory(store, run):
+    buffer = bytearray(layout.MAX_RECORD)
+    if store.records(run) != 1 or not store.read(run, 0, buffer) or buffer[0] != layout.KIND_RUN_END:
+        return False
+    ensure(buffer[8] == layout.END_MEMORY_LOST, f"run {run}: an end and nothing else")
+    ensure(bytes(buffer[44:76]) == hashlib.sha256(b"").digest(), f"run {run}: hash in its end")
+    ensure(store.complete(run) and not any(buffer[17:44]), f"run {run}: totals of its end")
+    return True
 
 
 def signed(raw):
@@ -150,12 +166,13 @@ def mount(flash):
     vfs.mount(vfs.VfsLfs2(flash, progsize=256), MOUNT)
 
 
-def start(flash):
-    """A start, and time to repair."""
+def start(flash, day):
+    """A start, and time to repair; then nothing is awaited."""
     mount(flash)
-    store = FlashStore(FlashFiles(FOLDER))
+    store = FlashStore(FlashFiles(FOLDER), day.while_recording)
     while store.repair():
         pass
+    store.rest()
     return store
 
 
@@ -199,11 +216,11 @@ def check_goes_on(store):
 
 def check_image(image, day, promised):
     flash = Flash(data=image)
-    store = start(flash)
+    store = start(flash, day)
     try:
         number = check_store(store, day, promised)
         vfs.umount(MOUNT)
-        store = start(flash)  # what was repaired stays so
+        store = start(flash, day)  # what was repaired stays so
         ensure(store.notes == [], f"repaired twice: {store.notes}")
         ensure(check_store(store, day, promised) == number, "another start finds other records")
         check_goes_on(store)
@@ -225,7 +242,7 @@ def check_second_cut(image, day, promised):
         ensure(store.append(record, len(record)), "nothing can be added")
         store.commit()
     vfs.umount(MOUNT)
-    store = start(flash)
+    store = start(flash, day)
     try:
         if store.find(run) == run:
             ensure(records_of(store, run, [record]) == 1, "the run after the cut is not what was written")
@@ -240,7 +257,7 @@ def cuts_of_repair(image, day, promised):
     """Cuts the power again during the repair, at each of its operations."""
     flash = Flash(data=bytearray(image))
     flash.record = True
-    start(flash)
+    start(flash, day)
     vfs.umount(MOUNT)
     flash.record = False
     replay = Replay(image, flash.journal)

@@ -72,6 +72,7 @@ class Day:
 
     def __init__(self, blocks, while_recording=True):
         self.flash = Flash(blocks)
+        self.while_recording = while_recording
         self.written = {}
         self.promises = []
         vfs.VfsLfs2.mkfs(self.flash, progsize=256)
