@@ -28,6 +28,7 @@ from breakyard.cli import (
     selftest,
     step,
     summarize,
+    video,
     virtual,
 )
 from breakyard.cli import range as range_
@@ -37,7 +38,13 @@ STAGES: Final[dict[str, dict[str, ModuleType]]] = {
     "Before the day": {"range": range_, "rig": rig, "design": design},
     "Cell and logger": {"calibrate": calibrate, "check": check, "step": step},
     "At the pull": {"record": record, "field": field},
-    "What the pulls say": {"summarize": summarize, "plot": plot, "compare": compare, "report": report},
+    "What the pulls say": {
+        "summarize": summarize,
+        "plot": plot,
+        "compare": compare,
+        "report": report,
+        "video": video,
+    },
     "Files in and out": {"import": import_, "export": export},
 }
 """The commands by stage of the job, in its order; `--help` shows them so, each in one line of 80 columns."""

@@ -108,13 +108,22 @@ class Output:
     def progress(self, label: str, total: int) -> "Iterator[Advance]":
         """Show a progress bar on standard error; the value is called once per finished piece, with its name."""
         from rich.console import Console
-        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+        from rich.progress import (
+            BarColumn,
+            MofNCompleteColumn,
+            Progress,
+            TextColumn,
+            TimeElapsedColumn,
+            TimeRemainingColumn,
+        )
 
         columns = (
             TextColumn("{task.description}"),
             BarColumn(),
             MofNCompleteColumn(),
             TimeElapsedColumn(),
+            TextColumn("left:"),
+            TimeRemainingColumn(),
             TextColumn("{task.fields[piece]}"),
         )
         with Progress(*columns, console=Console(stderr=True), transient=True) as bar:

@@ -9,7 +9,8 @@ import os
 import sys
 import tempfile
 import time
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
@@ -61,6 +62,45 @@ def write_atomically(path: Path, data: bytes, *, private: bool = False) -> None:
         ) from error
     except OSError as error:
         raise _refused(path, error) from error
+
+
+@contextmanager
+def draft_of(path: Path) -> Iterator[Path]:
+    """For what is too long for the memory, or written by name: a draft to write to, which becomes the file at the end.
+
+    If the block ends with an error or is interrupted, the draft is removed and an older file stays.
+    Raises: FileHeld if another program has the file open, DataError if the disk refuses; what the block raises.
+    """
+    try:
+        make_folder(path.parent)
+        _sweep(path.parent)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=DRAFT, suffix=path.suffix)
+    except OSError as error:
+        raise _refused(path, error) from error
+    draft = Path(name)
+    try:
+        _lock(handle)
+        if sys.platform == "win32":
+            os.close(handle)  # what is open is not written by another name there
+        yield draft
+        try:
+            os.chmod(name, 0o666 & ~_umask())
+            sync_file(draft)
+            _replace(draft, path)
+        except PermissionError as error:
+            if not path.exists():
+                raise _refused(path, error) from error
+            raise FileHeld(
+                f"{path}: cannot be replaced ({error.strerror or error}); if another program plays it, close it there "
+                "and give the command again"
+            ) from error
+        except OSError as error:
+            raise _refused(path, error) from error
+        sync_folder(path.parent)
+    finally:
+        draft.unlink(missing_ok=True)
+        if sys.platform != "win32":
+            os.close(handle)
 
 
 def write_once(path: Path, data: bytes, *, alone: bool = True) -> bool:
