@@ -21,6 +21,7 @@ from breakyard.cli import (
     logger,
     logger_calibration,
     logger_settings,
+    photo,
     plot,
     record,
     report,
@@ -37,7 +38,7 @@ STAGES: Final[dict[str, dict[str, ModuleType]]] = {
     "To see what it does": {"demo": demo},
     "Before the day": {"range": range_, "rig": rig, "design": design},
     "Cell and logger": {"calibrate": calibrate, "check": check, "step": step},
-    "At the pull": {"record": record, "field": field},
+    "At the pull": {"record": record, "field": field, "photo": photo},
     "What the pulls say": {
         "summarize": summarize,
         "plot": plot,

@@ -50,6 +50,18 @@ def command(
             help="Put whole sessions into a partitioned Parquet data set; again, to replace them.",
         ),
     ] = False,
+    tidy: Annotated[
+        bool,
+        typer.Option(
+            "--tidy",
+            help="Write one publication: a table of all pulls with your own columns, curves, photos, a codebook.",
+        ),
+    ] = False,
+    licence: Annotated[
+        str | None,
+        typer.Option("--licence", help="With --tidy: CC0-1.0, CC-BY-4.0, CC-BY-SA-4.0, ODbL-1.0 ..."),
+    ] = None,
+    title: Annotated[str, typer.Option("--title", help="With --tidy: what the publication is called.")] = "",
     calibration: CalibrationOption = None,
     unit: UnitOption = None,
     decimal: Annotated[
@@ -64,19 +76,33 @@ def command(
 
     The load of a curve counts from the pull's own zero where one was found. Existing files are replaced. JSON and
     Parquet hold newtons and seconds, whatever unit is shown elsewhere. An archive also keeps every file of each
-    session, byte for byte: breakyard import ARCHIVE brings the folders back.
+    session, byte for byte: breakyard import ARCHIVE brings the folders back. A publication is a Frictionless data
+    package; it holds what people wrote, so look at it before you give it away. Of several sessions each gets a folder
+    of its own.
 
     Examples: breakyard export 2026-05-03-slipway --to curves --unit kN
 
     breakyard export sessions/* --archive --to club-archive
+
+    breakyard export day1 day2 --tidy --licence CC-BY-4.0 --to publication
     """
     from breakyard.disk.atomic import write_atomically
-    from breakyard.session.files.layout import name_from
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
+    from breakyard.session.publishing import curve_places
     from breakyard.session.reading import read_pulls
     from breakyard.session.recordings import Curves
 
+    if tidy and (archive or form is not Format.CSV or decimal is Decimal.COMMA):
+        raise UsageError(
+            "--tidy writes plain CSV with a description; leave out --archive, --format and --decimal"
+        )
+    if (licence is not None or title) and not tidy:
+        raise UsageError("--licence and --title belong to a publication: add --tidy")
+    if licence is not None:
+        from breakyard.formats.tidy import licence_named
+
+        licence_named(licence)  # says what is wrong before the work begins
     if archive and form is Format.JSON:
         raise UsageError("--archive writes Parquet; leave out --format json")
     if (archive or form is not Format.CSV) and (unit is not None or decimal is Decimal.COMMA):
@@ -85,26 +111,31 @@ def command(
         from breakyard.formats.arrow import arrow
 
         arrow()  # says what is missing before the work begins
-    pulls = find_pulls(_whole(recordings) if archive else recordings)
+    pulls = find_pulls(_whole(recordings) if archive or tidy else recordings)
     chosen = shown_unit(unit, pulls)
     marks = {"separator": ";", "decimal": ","} if decimal is Decimal.COMMA else {}
     out = Output(as_json)
-    to.mkdir(parents=True, exist_ok=True)
     options = ReadOptions(calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature)
     with out.progress("reading pulls", len(pulls)) as step:
         results = read_pulls(pulls, options, step, processes=None)
     for result in results:
         if result.problem:
             out.say(f"{result.pull.name}: no summary ({result.problem})")
+    if tidy:
+        _publish(out, to, results, options, chosen, licence, title)
+        return
+    to.mkdir(parents=True, exist_ok=True)
     if archive:
         _archive(out, to, results, options)
         return
+    places = curve_places(results)
     written: list[Path] = []
     curves = Curves(calibration, accuracy_percent=accuracy)
-    for result in results:
+    for result, place in zip(results, places, strict=True):
         curve = curves.of(result.pull)
         zero_n = result.summary.zero.load_n if result.summary is not None else 0.0
-        path = to / f"{name_from(result.pull.name)}.curve.{form.value}"
+        path = to / f"{place}.curve.{form.value}"
+        path.parent.mkdir(parents=True, exist_ok=True)
         write_atomically(path, _curve(curve, form, chosen, zero_n, marks))
         written.append(path)
     if any(result.summary is not None for result in results):
@@ -121,6 +152,29 @@ def _whole(recordings: Sequence[Path]) -> list[Path]:
     from breakyard.session.session import open_session
 
     return list(dict.fromkeys(open_session(path).root.resolve() for path in recordings))
+
+
+def _publish(
+    out: Output,
+    to: Path,
+    results: "Sequence[PullResult]",
+    options: "ReadOptions",
+    unit: str,
+    licence: str | None,
+    title: str,
+) -> None:
+    from breakyard.session.publishing import publish
+
+    written = publish(results, options, to, unit=unit, licence=licence, title=title)
+    out.document({"schema": "breakyard.publication/1", "files": [str(path) for path in written]})
+    out.say(
+        f"{len(results)} pulls in {to}: pulls.csv, curves, photos; what the columns mean is in codebook.md"
+    )
+    if licence is None:
+        out.say(
+            "No licence is stated, so nobody may use it without asking; say --licence CC-BY-4.0, for example."
+        )
+    out.say("It holds what people wrote in the sessions' files: look at it before you give it away.")
 
 
 def _archive(out: Output, to: Path, results: "Sequence[PullResult]", options: "ReadOptions") -> None:
@@ -149,11 +203,14 @@ def _curve(curve: "LoadCurve", form: Format, unit: str, zero_n: float, marks: di
 def _summaries(results: "Sequence[PullResult]", form: Format, unit: str, marks: dict[str, str]) -> bytes:
     good = [(result.pull, result.summary) for result in results if result.summary is not None]
     summaries = [summary for _, summary in good]
+    sessions = [pull.session.root.resolve().name if pull.session is not None else "" for pull, _ in good]
     specimens, groups = [pull.specimen for pull, _ in good], [pull.group for pull, _ in good]
     if form is Format.PARQUET:
         from breakyard.formats.write_parquet import summaries_parquet
 
-        return summaries_parquet(summaries, more={"specimen": specimens, "specimen_group": groups})
+        return summaries_parquet(
+            summaries, more={"session": sessions, "specimen": specimens, "specimen_group": groups}
+        )
     if form is Format.JSON:
         from breakyard.formats.write_json import json_text
         from breakyard.session.tables import table_document
@@ -161,5 +218,5 @@ def _summaries(results: "Sequence[PullResult]", form: Format, unit: str, marks: 
         return json_text(table_document(results)).encode()
     from breakyard.formats.write_csv import summaries_csv
 
-    more = {"specimen": specimens, "group": groups}
+    more = {"session": sessions, "specimen": specimens, "group": groups}
     return summaries_csv(summaries, unit=unit, more=more, **marks).encode("utf-8-sig")

@@ -14,12 +14,13 @@ says so: whoever opens the archive next, to read or to write, goes by it.
 """
 
 import hashlib
+import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, Final
 from urllib.parse import quote, unquote
@@ -51,6 +52,7 @@ PULL_COLUMNS: Final = (
     ("pull_order", "int64", ""),
     ("mass_kg", "float64", "kg"),
     ("notes", "string", ""),
+    ("own_columns_json", "string", ""),
     ("place", "string", ""),
     ("session_date", "date32", ""),
     ("logger", "string", ""),
@@ -66,7 +68,8 @@ README: Final = """\
 Three tables in Parquet, one partition (`session=NAME`) per session. Forces are newtons (`_n`), times seconds (`_s`).
 
 - `pulls`: one row per pull. Peaks and strengths with their intervals; `at_least` marks lower bounds, which must not be
-  averaged as if they were loads. `summary_json` holds everything that is known of the pull.
+  averaged as if they were loads. `summary_json` holds everything that is known of the pull, `own_columns_json` people's
+  own columns of the table of specimens (DuckDB: `own_columns_json->>'material'`).
 - `samples`: one row per sample of each `run`; `load_n` counts from the pull's own zero. Leave out rows that are not
   `usable`.
 - `files`: every file of the session's folder, with its SHA-256.
@@ -90,6 +93,8 @@ class ArchivedPull:
     mass_kg: float | None = None
     notes: str = ""
     problem: str = ""
+    own: Mapping[str, str] = field(default_factory=dict)
+    """People's own columns of the table of specimens."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,5 +295,6 @@ def _row(pull: ArchivedPull, same: dict[str, Any]) -> dict[str, Any]:
         "pull_order": pull.order,
         "mass_kg": pull.mass_kg,
         "notes": pull.notes,
+        "own_columns_json": json.dumps(dict(pull.own), ensure_ascii=False),
         "problem": pull.problem,
     }

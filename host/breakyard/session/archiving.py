@@ -76,6 +76,7 @@ def _pulls(
             mass_kg=None if specimen is None else specimen.mass_kg,
             notes=pull.notes or ("" if specimen is None else specimen.notes),
             problem=problem,
+            own={} if specimen is None else specimen.more,
         )
 
 

@@ -1,0 +1,91 @@
+"""photos/SPECIMEN/: pictures of specimens, kept without the place, the time and the camera that a file tells of."""
+
+import io
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from breakyard.disk.atomic import write_once
+from breakyard.errors import DataError, UsageError
+from breakyard.session.files.layout import name_from
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+    from breakyard.session.session import Session
+
+FOLDER: Final = "photos"
+ENDINGS: Final = (".jpg", ".jpeg", ".png")
+MOST_PIXELS: Final = 3000
+"""Longer pictures are made smaller: no page or print shows more."""
+QUALITY: Final = 88
+"""Of the JPEG files that are kept, on Pillow's scale of 0 to 95. Common practice, no source."""
+
+
+def add_photo(session: "Session", specimen: str, picture: Path) -> Path:
+    """Keep a copy of a picture for a specimen, upright and without any of its metadata.
+
+    Raises: UsageError (no such specimen), DataError (no picture, or of a kind that is not read).
+    """
+    known = [one.id for one in session.specimens()] + [pull.specimen for pull in session.pulls]
+    if specimen not in known:
+        there = ", ".join(dict.fromkeys(name for name in known if name)) or "none yet"
+        raise UsageError(f'{session.layout.specimens_file}: no specimen "{specimen}"; there is {there}')
+    data = bare(picture)
+    folder = session.root / FOLDER / name_from(specimen)
+    taken = photos_of(session, specimen)
+    for path in taken:
+        if path.read_bytes() == data:
+            return path
+    number = 1
+    while (folder / f"{number}.jpg").exists():
+        number += 1
+    path = folder / f"{number}.jpg"
+    write_once(path, data)
+    return path
+
+
+def photos_of(session: "Session", specimen: str) -> tuple[Path, ...]:
+    """The pictures of a specimen, in the order they were added."""
+    folder = session.root / FOLDER / name_from(specimen)
+    if not specimen or not folder.is_dir():
+        return ()
+    found = [
+        path for path in folder.iterdir() if path.suffix.lower() in ENDINGS and not path.name.startswith(".")
+    ]
+    return tuple(sorted(found, key=lambda path: (len(path.stem), path.stem)))
+
+
+def bare(picture: Path) -> bytes:
+    """A picture as JPEG: turned upright, at most MOST_PIXELS long, nothing in it but the pixels.
+
+    One that is already so comes back as it is. A position (GPS), times and the camera's number lie in EXIF, XMP and
+    IPTC blocks, none of which is copied.
+    Raises: DataError.
+    """
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    try:
+        with Image.open(picture) as opened:
+            if opened.format == "JPEG" and max(opened.size) <= MOST_PIXELS and not _told(opened):
+                return picture.read_bytes()
+            upright = ImageOps.exif_transpose(opened)
+            upright.thumbnail((MOST_PIXELS, MOST_PIXELS))
+            pixels = Image.new("RGB", upright.size, "white")
+            clear = upright.convert("RGBA")
+            pixels.paste(clear, mask=clear.getchannel("A"))
+    except FileNotFoundError:
+        raise DataError(f"{picture}: there is no such file") from None
+    except UnidentifiedImageError:
+        raise DataError(f"{picture}: this is no picture that is read here; save it as JPEG or PNG") from None
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise DataError(f"{picture}: the picture cannot be read ({error})") from None
+    out = io.BytesIO()
+    pixels.save(out, "JPEG", quality=QUALITY)
+    return out.getvalue()
+
+
+def _told(picture: "Image.Image") -> bool:
+    """Whether a JPEG file holds anything besides its pixels and how dense they are."""
+    return bool(picture.getexif()) or bool(
+        set(picture.info) - {"jfif", "jfif_version", "jfif_unit", "jfif_density", "dpi"}
+    )
