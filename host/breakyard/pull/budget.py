@@ -46,9 +46,23 @@ def budget_terms(
         else Term(_NAMES[reading.regime], zero.noise_n)
     ]
     terms.append(_zero(zero, reading.time_s))
+    stated = (misalignment_deg, temperature_c, in_use)
+    terms += instrument_terms(curve, zero.at_n(reading.time_s), load, *stated)
+    return tuple(term for term in terms if term.standard_n > 0.0)
+
+
+def instrument_terms(
+    curve: LoadCurve,
+    zero_n: float,
+    load: float,
+    misalignment_deg: float | None,
+    temperature_c: float | None,
+    in_use: InUse,
+) -> list[Term]:
+    """What cell, calibration and line leave open of any load, counted from this zero."""
+    terms: list[Term] = []
     if curve.calibration is not None:
-        at_peak = zero.at_n(reading.time_s)
-        zero_counts = curve.calibration.counts_at(at_peak, 0.0)
+        zero_counts = curve.calibration.counts_at(zero_n, 0.0)
         counts = curve.calibration.counts_at(load, zero_counts)
         own = curve.calibration.terms(counts, zero_counts, temperature_c=temperature_c)
         terms += [term for term in own if term.source != "temperature"]
@@ -58,7 +72,7 @@ def budget_terms(
     elif assumes_accuracy(curve):
         terms.append(Term("accuracy not stated", UNSTATED_ACCURACY * load))
     terms += (*angle_terms(load, misalignment_deg), *block_terms(load, in_use.blocks))
-    return tuple(term for term in terms if term.standard_n > 0.0)
+    return [term for term in terms if term.standard_n > 0.0]
 
 
 def assumes_accuracy(curve: LoadCurve) -> bool:

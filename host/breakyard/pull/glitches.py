@@ -46,3 +46,12 @@ def _stand_out(time: Array, load: Array, noise_n: float, period_s: float) -> NDA
     together = time[8:] - time[:-8] < 9.6 * period_s
     answer[4:-4] = (excess > TIMES_BEND * np.minimum(left, right) + TIMES_NOISE * noise_n) & together
     return answer
+
+
+def without_spikes(load: Array) -> Array:
+    """Medians of three: one wrong reading must not make all real pulls look small."""
+    if len(load) < 3:
+        return load
+    before, here, after = load[:-2], load[1:-1], load[2:]
+    middle = np.maximum(np.minimum(before, here), np.minimum(np.maximum(before, here), after))
+    return np.concatenate([load[:1], middle, load[-1:]])

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from breakyard.curve import LoadCurve
 from breakyard.pull.cycles import cycle_swings, find_cycles, last_loading, read_protocol
+from breakyard.pull.glitches import without_spikes
 from breakyard.pull.pauses import unloaded_of
 from breakyard.pull.polarity import upright
 from breakyard.pull.results import Cycle
@@ -60,7 +61,7 @@ def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCu
     good = np.flatnonzero(curve.usable)
     if len(good) < 2 or one_specimen or curve.one_specimen or curve.protocol:
         return (curve,)
-    time, load = curve.time_s[good], _without_spikes(curve.load_n[good])
+    time, load = curve.time_s[good], without_spikes(curve.load_n[good])
     width = max(3, round(BLOCK_S / curve.period_s))
     blocks = load[: len(load) // width * width].reshape(-1, width)
     if len(blocks) < 2:
@@ -93,7 +94,7 @@ def last_of(curve: LoadCurve) -> LoadCurve:
     good = np.flatnonzero(curve.usable)
     if not (curve.one_specimen or curve.protocol) or len(good) < 2:
         return curve
-    time, load = curve.time_s[good], _without_spikes(curve.load_n[good])
+    time, load = curve.time_s[good], without_spikes(curve.load_n[good])
     swings = cycle_swings(load, read_protocol(curve.protocol) if curve.protocol else None)
     begin = last_loading(load, swings)
     if not begin:
@@ -108,7 +109,7 @@ def last_of(curve: LoadCurve) -> LoadCurve:
 def cycles_of(curve: LoadCurve, zero_n: float) -> tuple[Cycle, ...]:
     """Every loading of a specimen that was loaded again and again, counted from this zero."""
     good = np.flatnonzero(curve.usable)
-    load = _without_spikes(curve.load_n[good]) - zero_n
+    load = without_spikes(curve.load_n[good]) - zero_n
     swings = cycle_swings(load, read_protocol(curve.protocol) if curve.protocol else None)
     extension = None if curve.extension_m is None else curve.extension_m[good]
     return find_cycles(curve.time_s[good], load, swings, curve.period_s, extension)
@@ -156,15 +157,6 @@ def _let_go_at_once(stretches: Sequence[_Stretch], time: Array, load: Array, wid
         below = np.flatnonzero(y[last:] < 0.1 * y.max())
         found.append(not len(below) or bool(t[last + int(below[0])] - t[last] < AT_ONCE_S))
     return found
-
-
-def _without_spikes(load: Array) -> Array:
-    """Medians of three: one wrong reading must not make all real pulls look small."""
-    if len(load) < 3:
-        return load
-    before, here, after = load[:-2], load[1:-1], load[2:]
-    middle = np.maximum(np.minimum(before, here), np.minimum(np.maximum(before, here), after))
-    return np.concatenate([load[:1], middle, load[-1:]])
 
 
 def _part(curve: LoadCurve, begin: int, end: int, name: str) -> LoadCurve:

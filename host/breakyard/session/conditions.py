@@ -51,7 +51,7 @@ def with_conditions(options: ReadOptions, pull: "Pull") -> ReadOptions:
         MISALIGNMENT: options.misalignment_deg,
         SPEED: options.pull_speed_m_per_s,
     }
-    for table, where in _said(pull):
+    for table, where in places_of(pull):
         for name, text in table.items():
             told = condition_of(name)
             if told is not None and found[told[0]] is None:
@@ -64,8 +64,8 @@ def with_conditions(options: ReadOptions, pull: "Pull") -> ReadOptions:
     )
 
 
-def _said(pull: "Pull") -> list[tuple[Mapping[str, Any], str]]:
-    """Where conditions may be told, the nearest first."""
+def places_of(pull: "Pull") -> list[tuple[Mapping[str, Any], str]]:
+    """Where people may tell something of a pull, the nearest first, each with its name. Raises: DataError (notes)."""
     session = pull.session
     if session is None:
         return []
