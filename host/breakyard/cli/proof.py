@@ -30,9 +30,9 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell whether a load was held for a time: held, not held, or not shown.
+    """Tell whether a load was held for a time.
 
-    Held means by more than the measurement's own doubt (a guard band, JCGM 106); "not shown" says what to aim for.
+    The answer is held, not held, or not shown. Held means by more than the measurement's own doubt (a guard band, JCGM 106); "not shown" says what to aim for.
     Several specimens have their own loads in the columns proof_load and proof_s of specimens.csv. Ends with status 1
     unless all were held. A hold is no rating.
 

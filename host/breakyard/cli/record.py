@@ -35,6 +35,10 @@ def command(
             help="Record at once, until Ctrl-C or --seconds: a calibration, or (with --specimen) a pull.",
         ),
     ] = False,
+    hold: Annotated[
+        str | None,
+        typer.Option("--hold", help="Show the seconds at or above this load; default: column proof_load."),
+    ] = None,
     seconds: Annotated[float | None, typer.Option(help="End the run after this many seconds.", min=1)] = None,
     calibration: Annotated[
         Path | None,
@@ -58,7 +62,7 @@ def command(
     out = Output(as_json)
     keeper = Keeper(folder)
     chosen = specimen_for(keeper, specimen, now)
-    show = _Display(out, _live(keeper, calibration, unit))
+    show = _Display(out, _live(keeper, calibration, unit, _asked(keeper, chosen, hold)))
     job = RecordJob(keeper, chosen, now, seconds, show)
     with _ctrl_c_ends(job):
         kept = asyncio.run(record_pull(link, job, erase))
@@ -118,10 +122,30 @@ class _Display:
             print(file=sys.stderr)
 
 
-def _live(keeper: "Keeper", calibration: Path | None, unit: str | None) -> Any:
-    """A function from a status to words: counts, or force if there is a calibration."""
+def _asked(keeper: "Keeper", specimen: str, hold: str | None) -> "tuple[float, float | None] | None":
+    """Load to be held and for how long, newtons and seconds; None where nothing was asked. Raises: DataError."""
+    from breakyard.cli.options import option
+    from breakyard.session.proving import asked_of_specimen
+    from breakyard.units import parse_force
+
+    if hold is not None:
+        return option("--hold", parse_force, hold), None
+    if keeper.session is None or not specimen:
+        return None
+    asked = asked_of_specimen(keeper.session, specimen)
+    return None if asked is None else (asked.load_n, asked.for_s)
+
+
+def _live(
+    keeper: "Keeper",
+    calibration: Path | None,
+    unit: str | None,
+    asked: "tuple[float, float | None] | None" = None,
+) -> Any:
+    """A function from a status to words: counts, or force if there is a calibration; seconds of a hold, if asked."""
     from breakyard.device.live import live_number
-    from breakyard.units import force_unit
+    from breakyard.pull.proof import HoldClock
+    from breakyard.units import force_unit, from_newtons
 
     session = keeper.session
     made: Any = None
@@ -132,13 +156,22 @@ def _live(keeper: "Keeper", calibration: Path | None, unit: str | None) -> Any:
     shown = force_unit(unit) if unit else session.info.unit if session else "N"
     stop_n = None if session is None or made is None else _stop_load(session)
 
+    clock = None if asked is None or made is None else HoldClock(asked[0])
+
+    def held(load_n: float | None) -> str:
+        if clock is None or asked is None or load_n is None:
+            return ""
+        seconds = clock.seen(load_n, time.monotonic())
+        of = "" if asked[1] is None else f" of {asked[1]:g}"
+        return f"  {seconds:.0f}{of} s at {from_newtons(asked[0], shown):g} {shown}"
+
     def words(status: "Status") -> str:
         number = live_number(status, made)
         now = number.text(shown)
         if stop_n is not None and number.load_n is not None and number.load_n >= stop_n:
             return f"STOP LOAD REACHED: let off now  {now}"
         if number.recording:
-            return f"recording  {now}  largest {number.largest_text(shown)}  {number.samples} samples"
+            return f"recording  {now}{held(number.load_n)}  largest {number.largest_text(shown)}  {number.samples} samples"
         if number.state == "armed":
             return f"armed, waiting for the pull  {now}"
         if number.state == "fault":

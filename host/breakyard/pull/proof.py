@@ -62,6 +62,25 @@ class Proof:
     """Extension that was left after it was let down; None where no extension is known."""
 
 
+@dataclass
+class HoldClock:
+    """Seconds at or above a load without a break, while it happens; for a live number, which decides nothing."""
+
+    target_n: float
+    seconds: float = 0.0
+    _since_s: float | None = None
+
+    def seen(self, load_n: float, at_s: float) -> float:
+        """Take one load at one moment; returns the seconds so far."""
+        if load_n < self.target_n:
+            self._since_s, self.seconds = None, 0.0
+        else:
+            if self._since_s is None:
+                self._since_s = at_s
+            self.seconds = at_s - self._since_s
+        return self.seconds
+
+
 def prove(
     curve: LoadCurve,
     summary: Summary,

@@ -21,6 +21,7 @@ from breakyard.units import force_unit, parse_force
 if TYPE_CHECKING:
     from breakyard.pull.proof import Proof
     from breakyard.session.pulls import Pull
+    from breakyard.session.session import Session
 
 LOAD, TIME = "proof_load", "proof_s"
 _MOST_S: Final = 1e7
@@ -83,6 +84,18 @@ def asked_of(pull: "Pull", load_n: float | None = None, for_s: float | None = No
             f'{pull.specimen or pull.name}: for how long? say --for "60 s", or add a column {TIME} to specimens.csv'
         )
     return Asked(load_n, for_s)
+
+
+def asked_of_specimen(session: "Session", specimen: str) -> Asked | None:
+    """What the next pull of a specimen is to hold; None if nothing, or if the time is not said. Raises: DataError."""
+    from breakyard.session.pulls import Pull
+
+    row = next((one for one in session.specimens() if one.id == specimen), None)
+    coming = Pull(specimen, session.layout.root / specimen, session, specimen=specimen, row=row)
+    try:
+        return asked_of(coming)
+    except UsageError:
+        return None
 
 
 def _load_unit(name: str) -> str | None:

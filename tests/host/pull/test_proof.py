@@ -8,7 +8,7 @@ import pytest
 
 from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.errors import UsageError
-from breakyard.pull.proof import ONE_SIDED, prove
+from breakyard.pull.proof import ONE_SIDED, HoldClock, prove
 from breakyard.pull.summarize import summarize
 
 
@@ -126,3 +126,11 @@ def test_what_cannot_be_asked(target: float, for_s: float) -> None:
     curve = held_at(5100.0)
     with pytest.raises(UsageError):
         prove(curve, summarize(curve), target_n=target, for_s=for_s, standard_n=lambda _: 1.0)
+
+
+def test_the_live_seconds_begin_anew_below_the_load() -> None:
+    """Up at 2 s, down at 5 s, up again at 6 s."""
+    clock = HoldClock(100.0)
+    loads = [0.0, 50.0, 100.0, 120.0, 130.0, 99.0, 101.0, 102.0]
+
+    assert [clock.seen(load, float(at)) for at, load in enumerate(loads)] == [0, 0, 0, 1, 2, 0, 0, 1]
