@@ -18,7 +18,8 @@ def command(
 ) -> None:
     """Keep a picture of a specimen, without its position.
 
-    It is shown on the specimen's sheet, in the report and in the publication. The copy is turned upright and holds nothing but the pixels: no position, no time, no camera.
+    It is shown on the specimen's sheet, in the report and in the publication. The copy is turned upright and holds
+    nothing but the pixels: no position, no time, no camera.
 
     Example: breakyard photo S1 IMG_2041.jpg --session slipway
     """

@@ -32,9 +32,9 @@ def command(
 ) -> None:
     """Tell whether a load was held for a time.
 
-    The answer is held, not held, or not shown. Held means by more than the measurement's own doubt (a guard band, JCGM 106); "not shown" says what to aim for.
-    Several specimens have their own loads in the columns proof_load and proof_s of specimens.csv. Ends with status 1
-    unless all were held. A hold is no rating.
+    The answer is held, not held, or not shown. Held means by more than the measurement's own doubt (a guard band, JCGM
+    106); "not shown" says what to aim for. Several specimens have their own loads in the columns proof_load and
+    proof_s of specimens.csv. Ends with status 1 unless all were held. A hold is no rating.
 
     Example: breakyard proof 2026-05-03-slipway --load "500 kgf" --for "60 s"
     """

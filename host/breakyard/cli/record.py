@@ -171,7 +171,8 @@ def _live(
         if stop_n is not None and number.load_n is not None and number.load_n >= stop_n:
             return f"STOP LOAD REACHED: let off now  {now}"
         if number.recording:
-            return f"recording  {now}{held(number.load_n)}  largest {number.largest_text(shown)}  {number.samples} samples"
+            largest = number.largest_text(shown)
+            return f"recording  {now}{held(number.load_n)}  largest {largest}  {number.samples} samples"
         if number.state == "armed":
             return f"armed, waiting for the pull  {now}"
         if number.state == "fault":
