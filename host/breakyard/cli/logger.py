@@ -17,17 +17,6 @@ if TYPE_CHECKING:
     from breakyard.device.client.client import Client
 
 
-def _state(number: int | None) -> str:
-    from breakyard.wire.layout import State
-
-    if number is None:
-        return ""
-    try:
-        return State(number).name.lower()
-    except ValueError:
-        return f"state {number}"
-
-
 def find(
     seconds: Annotated[float, typer.Option(help="How long to listen for radio.", min=0.2, max=60)] = 5.0,
     as_json: JsonOption = False,
@@ -37,6 +26,7 @@ def find(
     Example: breakyard logger find
     """
     from breakyard.device.link import ble, usb
+    from breakyard.device.live import state_name
 
     out = Output(as_json)
     trouble = ""
@@ -51,7 +41,7 @@ def find(
         [
             (
                 f"ble:{one.serial_end}" if one.serial_end else "ble",
-                _state(one.state),
+                state_name(one.state),
                 "" if one.battery_percent is None else f"{one.battery_percent} %",
                 f"{one.signal_dbm} dBm",
             )
@@ -67,7 +57,7 @@ def find(
             "radio": [
                 {
                     "serial_end": one.serial_end,
-                    "state": _state(one.state) or None,
+                    "state": state_name(one.state) or None,
                     "battery_percent": one.battery_percent,
                     "signal_dbm": one.signal_dbm,
                 }
@@ -91,6 +81,7 @@ def info(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
 
 
 async def _info(link: str, out: Output) -> None:
+    from breakyard.device.live import state_name
     from breakyard.wire.layout import FIELDS, Kind
 
     async with reach_way(link) as client:
@@ -103,7 +94,7 @@ async def _info(link: str, out: Output) -> None:
         ("board", identity.board),
         ("firmware", identity.firmware),
         ("interpreter", identity.interpreter),
-        ("state", _state(status.state)),
+        ("state", state_name(status.state)),
         ("conversions", f"{status.rate_mhz / 1000:.2f} per second, {status.missed} missed since the start"),
         ("store", f"{status.runs} runs, room for {time_words(status.seconds_left)} of samples"),
     ]
@@ -120,7 +111,7 @@ async def _info(link: str, out: Output) -> None:
             "firmware": identity.firmware,
             "interpreter": identity.interpreter,
             "protocol": identity.protocol,
-            "state": _state(status.state),
+            "state": state_name(status.state),
             "rate_hz": status.rate_mhz / 1000,
             "missed": status.missed,
             "runs": status.runs,

@@ -8,7 +8,7 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -122,7 +122,7 @@ def join(
             joined.append(Joined(present[bare], notes.specimen or "", new=False))
             continue
         name = _free_name(session, run, notes)
-        path = session.add_run(name, run.data, replace(notes))
+        path = session.add_run(name, run.data, notes)
         present[bare] = path
         joined.append(Joined(path, notes.specimen or "", new=True))
     return tuple(joined)

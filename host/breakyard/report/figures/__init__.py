@@ -1,10 +1,11 @@
 """The pictures: a pull, its break in detail, a session in one picture, a calibration and its recording."""
 
 from breakyard.report.figures.calibration_figure import calibration_figure
-from breakyard.report.figures.overlay_figure import Align, DrawnPull, overlay_figure
+from breakyard.report.figures.overlay_figure import overlay_figure
 from breakyard.report.figures.plateau_figure import plateau_figure
 from breakyard.report.figures.pull_figure import break_figure, describe_pull, pull_figure
 from breakyard.report.figures.style import Form, Mode, Picture
+from breakyard.report.overlay import Align, DrawnPull
 
 __all__ = [
     "Align",

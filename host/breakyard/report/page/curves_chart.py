@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from breakyard.report.figures.overlay_figure import DrawnPull, describe_overlay
 from breakyard.report.figures.pull_figure import describe_pull
+from breakyard.report.overlay import DrawnPull, Overlay, describe_overlay, make_overlay
 from breakyard.report.page.chart import (
     SHAPES,
     Frame,
@@ -19,8 +19,7 @@ from breakyard.report.page.chart import (
 )
 from breakyard.report.page.content import Entry
 from breakyard.report.page.markup import Markup, element, tag
-from breakyard.report.trace import Trace, limits, make_trace
-from breakyard.units import FORCE_UNITS, force_unit
+from breakyard.report.trace import limits
 
 COLOURS: Final = 7
 """Colours of groups; the eighth group has the first one's again, with another sign."""
@@ -33,35 +32,28 @@ MOST_IN_WORDS: Final = 30
 class ChartCurves:
     """The curves of a report, ready to be drawn. All times count from each pull's onset."""
 
-    unit: str
     entries: tuple[Entry, ...]
-    traces: tuple[Trace, ...]
-    groups: tuple[str, ...]
-    top: float
-    """The highest load, in the unit."""
+    overlay: Overlay
+    """The same pulls, in the same order."""
     doubts: Mapping[str, int]
     """Numbers of the doubtful pulls by their recordings' names, as in the charts and the list of doubts."""
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        """Names of the groups in the order of their colours and signs."""
+        return self.overlay.groups
 
     def group_number(self, entry: Entry) -> int:
         """Which colour and sign a pull has."""
         return self.groups.index(entry.group)
 
-    def peak(self, entry: Entry) -> float:
-        """Height of a pull's peak in the unit; of its bound where it is one."""
-        peak = entry.summary.peak
-        return (peak.low_n if peak.high_n is None else peak.estimate_n) / FORCE_UNITS[self.unit]
-
 
 def make_curves(entries: Sequence[Entry], unit: str) -> ChartCurves:
-    """Prepare pulls for the page's charts. Raises: UnitError."""
-    unit = force_unit(unit)
-    traces = tuple(make_trace(entry.curve, entry.summary, unit) for entry in entries)
-    highest = [entry.summary.peak.high_n or entry.summary.peak.estimate_n for entry in entries]
-    top = max(max(highest, default=1.0) / FORCE_UNITS[unit], 1e-9)
-    groups = tuple(dict.fromkeys(entry.group for entry in entries))
-    doubtful = [entry.name for entry in entries if entry.doubtful]
-    doubts = {name: at for at, name in enumerate(doubtful, start=1)}
-    return ChartCurves(unit, tuple(entries), traces, groups, top, doubts)
+    """Prepare pulls for the page's charts. Raises: UsageError (no pulls), UnitError."""
+    pulls = [DrawnPull(entry.curve, entry.summary, entry.label, entry.group) for entry in entries]
+    overlay = make_overlay(pulls, unit)
+    doubts = {entries[at].name: number for number, at in enumerate(overlay.doubtful, start=1)}
+    return ChartCurves(tuple(entries), overlay, doubts)
 
 
 def shape_of(group_number: int) -> str:
@@ -73,8 +65,8 @@ def store_curves(curves: ChartCurves) -> Markup:
     """The curves themselves, out of sight; the charts refer to them by number."""
     points = budget_of_points(len(curves.entries))
     paths = [
-        curve_path(f"curve-{at}", trace, entry.summary.onset_s, curves.top, points)
-        for at, (entry, trace) in enumerate(zip(curves.entries, curves.traces, strict=True))
+        curve_path(f"curve-{at}", trace, entry.summary.onset_s, curves.overlay.top, points)
+        for at, (entry, trace) in enumerate(zip(curves.entries, curves.overlay.traces, strict=True))
     ]
     hidden = {"class": "store", "width": "0", "height": "0", "aria-hidden": "true", "focusable": "false"}
     return element("svg", hidden, tag("defs", *paths))
@@ -86,14 +78,8 @@ def overlay_charts(curves: ChartCurves) -> tuple[Markup, Markup]:
 
 
 def _overlay(curves: ChartCurves, *, narrow: bool) -> Markup:
-    times = [
-        (trace.start_s - entry.summary.onset_s, trace.end_s - entry.summary.onset_s)
-        for entry, trace in zip(curves.entries, curves.traces, strict=True)
-    ]
-    right = max(end for _, end in times)
     size = (344.0, 330.0, 44.0, 8.0, 24.0, 42.0) if narrow else (720.0, 400.0, 52.0, 12.0, 24.0, 42.0)
-    # One long quiet lead must not push all pulls aside.
-    frame = Frame(*size, x=(-0.03 * right, right), y=limits(0.0, curves.top))
+    frame = Frame(*size, x=curves.overlay.span_s, y=limits(0.0, curves.overlay.top))
     uses, signs = [], []
     for at, entry in enumerate(curves.entries):
         group = curves.group_number(entry)
@@ -108,45 +94,41 @@ def _overlay(curves: ChartCurves, *, narrow: bool) -> Markup:
                 },
             )
         )
-        x = frame.x_at(entry.summary.peak.time_s - entry.summary.onset_s)
-        y = frame.y_at(curves.peak(entry))
+        time_s, height = curves.overlay.peak(at)
+        x, y = frame.x_at(time_s), frame.y_at(height)
         mark = [sign(shape_of(group), x, y, f"sign g{group % COLOURS}", 4.0 if narrow else 5.0)]
         if entry.doubtful:
             number_of = curves.doubts[entry.name]
             mark.append(tag("text", number_of, class_="mark", x=number(x + 7), y=number(y - 7)))
         signs.append(tag("g", *mark, class_=f"group-{group}"))
-    axes = draw_axes(frame, "Time from the onset [s]", f"Load [{curves.unit}]", narrow=narrow)
+    axes = draw_axes(frame, "Time from the onset [s]", f"Load [{curves.overlay.unit}]", narrow=narrow)
     words = (
         f"Load over time of {len(curves.entries)} pulls in one picture; the table of pulls has their numbers."
     )
     if len(curves.entries) <= MOST_IN_WORDS:
-        words = describe_overlay([_pull(entry) for entry in curves.entries], curves.unit)
+        words = describe_overlay(curves.overlay)
     made = picture(
         frame,
         words,
         f"overlay {'narrow' if narrow else 'roomy'}",
         axes,
-        use_curves(frame, curves.top, uses),
+        use_curves(frame, curves.overlay.top, uses),
         *signs,
     )
     # What a step of the stored curves means, for the read-out.
-    scale = f' data-unit="{curves.unit}" data-top="{curves.top:.9g}"'
+    scale = f' data-unit="{curves.overlay.unit}" data-top="{curves.overlay.top:.9g}"'
     return Markup(made.replace("<svg ", f"<svg{scale} ", 1))
-
-
-def _pull(entry: Entry) -> DrawnPull:
-    return DrawnPull(entry.curve, entry.summary, entry.label, entry.group)
 
 
 def pull_chart(curves: ChartCurves, at: int) -> Markup:
     """One pull by itself, with its peak, its interval where that can be seen, its first peak and its break."""
-    entry, trace = curves.entries[at], curves.traces[at]
+    entry, trace = curves.entries[at], curves.overlay.traces[at]
     summary, factor = entry.summary, trace.factor
     start, end = trace.start_s - summary.onset_s, trace.end_s - summary.onset_s
     high = (summary.peak.high_n or summary.peak.estimate_n) / factor
     frame = Frame(344.0, 216.0, 44.0, 8.0, 24.0, 42.0, x=(start, end), y=limits(0.0, max(high, 1e-9)))
     group = curves.group_number(entry) % COLOURS
-    parts = [draw_axes(frame, "Time from the onset [s]", f"Load [{curves.unit}]", narrow=True)]
+    parts = [draw_axes(frame, "Time from the onset [s]", f"Load [{curves.overlay.unit}]", narrow=True)]
     for gap_start, gap_end in trace.gaps:
         left = frame.x_at(max(gap_start - summary.onset_s, start))
         width = frame.x_at(min(gap_end - summary.onset_s, end)) - left
@@ -166,12 +148,14 @@ def pull_chart(curves: ChartCurves, at: int) -> Markup:
         bottom = frame.height - frame.bottom
         parts.append(tag("line", class_="break", x1=at_break, x2=at_break, y1=frame.top, y2=bottom))
     use = element("use", {"href": f"#curve-{at}", "class": f"g{group}"})
-    parts.append(use_curves(frame, curves.top, [use]))
+    parts.append(use_curves(frame, curves.overlay.top, [use]))
     if summary.first_peak is not None and summary.has_first_peak:
         x = frame.x_at(summary.first_peak.time_s - summary.onset_s)
         parts.append(sign("diamond", x, frame.y_at(summary.first_peak.load_n / factor), "sign first", 4.0))
     parts.append(_peak_sign(frame, summary.peak.time_s - summary.onset_s, entry, factor))
-    return picture(frame, describe_pull(summary, unit=curves.unit, title=entry.label), "alone", *parts)
+    return picture(
+        frame, describe_pull(summary, unit=curves.overlay.unit, title=entry.label), "alone", *parts
+    )
 
 
 def _peak_sign(frame: Frame, time: float, entry: Entry, factor: float) -> Markup:

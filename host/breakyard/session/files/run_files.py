@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -124,10 +124,10 @@ def add_recording(
     before = RunNotes() if new else read_notes(layout.notes_file(name))
     write_notes(
         layout.notes_file(name),
-        RunNotes(
+        replace(
+            before,
             specimen=specimen if specimen is not None else before.specimen,
             notes=notes or before.notes,
-            photos=before.photos,
             imported=imported,
             more={**before.more, **(more or {})},
         ),
