@@ -1,10 +1,14 @@
 """The budget of one pull's peak, for people."""
 
+from typing import TYPE_CHECKING
+
 from breakyard.cli.output import Output
-from breakyard.pull.results import Summary
+
+if TYPE_CHECKING:
+    from breakyard.pull.results import Summary
 
 
-def show_budget(out: Output, summary: Summary, unit: str) -> None:
+def show_budget(out: Output, summary: "Summary", unit: str) -> None:
     """Print every source of doubt with its size, the largest first, and what was taken for granted."""
     if out.as_json:
         return

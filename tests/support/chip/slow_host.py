@@ -4,6 +4,7 @@ python slow_host.py FACTOR WORDS...: a second of its clock takes so many. What i
 a link above all, is wrong by as much.
 """
 
+import runpy
 import selectors
 import sys
 import time
@@ -30,7 +31,5 @@ Selector: Any = selectors.DefaultSelector
 select = Selector.select
 Selector.select = lambda self, timeout=None: select(self, timeout * FACTOR if timeout else timeout)
 
-from breakyard.cli.app import main  # noqa: E402 - with the slow clock
-
 sys.argv[0] = "breakyard"
-main()
+runpy.run_module("breakyard", run_name="__main__")
