@@ -63,6 +63,10 @@ class NoPull(DataError):
     """The recording holds nothing that can be read as a pull."""
 
 
+class UnreadKey(UserWarning):
+    """Somebody wrote a key that nothing reads: not an error, but never passed over in silence."""
+
+
 class CalibrationError(BreakyardError, ValueError):
     """The known loads cannot carry a calibration."""
 

@@ -5,7 +5,7 @@ from typing import Annotated, Final
 import typer
 
 from breakyard.cli.by_stage import Staged
-from breakyard.cli.output import guarded, steady_streams
+from breakyard.cli.output import guarded, steady_streams, unread_keys_told
 from breakyard.version import VERSION
 
 CAUTION: Final = (
@@ -47,7 +47,8 @@ def main() -> None:
 
     steady_streams()
     commands.register(app)
-    guarded(lambda: app(prog_name="breakyard"))
+    with unread_keys_told():
+        guarded(lambda: app(prog_name="breakyard"))
 
 
 if __name__ == "__main__":

@@ -8,7 +8,12 @@ import typer
 from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+    from pathlib import Path
+
     from breakyard.calibration.known_loads import Basis
+    from breakyard.session.beginning import Wanted
+    from breakyard.session.session import Session
 
 BASES: Final = ("certificate", "weighed", "marked")
 
@@ -87,3 +92,80 @@ def ask_plate() -> tuple[str | None, float | None]:
             return capacity, float(text.replace(",", "."))
         except ValueError:
             typer.echo("give a number, as 2, or nothing")
+
+
+def session_here(path: "Path", as_json: bool) -> "Session":
+    """The session that a path lies in; where there is none, a terminal is offered to make one.
+
+    Raises: UsageError, which names the command that makes one.
+    """
+    from breakyard.session.session import find_session
+
+    session = find_session(path)
+    if session is not None:
+        return session
+    none = f"{path}: no session here (no session.toml in this folder or above it)"
+    if somebody(as_json) and (not path.exists() or (path.is_dir() and not any(path.iterdir()))):
+        typer.echo(none)
+        if typer.confirm("Make one there now?", default=True):
+            return make_session(path)
+    raise UsageError(f"{none}; make one with: breakyard new {'FOLDER' if path == path.parent else path}")
+
+
+def make_session(folder: "Path") -> "Session":
+    """Make a session with what somebody at the terminal says. Raises: as `begin`."""
+    from datetime import date
+
+    from breakyard.session.beginning import Wanted, begin
+
+    session = begin(folder, ask_session(Wanted(day=date.today()), ()))
+    for line in begun(session)[:1]:
+        typer.echo(line)
+    return session
+
+
+def ask_session(wanted: "Wanted", said: "Collection[str]") -> "Wanted":
+    """What a new session is to say, asked for where it was not said; typing nothing takes the default."""
+    from dataclasses import replace
+
+    from breakyard.units import force_unit
+
+    typer.echo("Typing nothing takes what stands in brackets, or leaves it open; all can be changed later.")
+    while "unit" not in said:
+        try:
+            wanted = replace(
+                wanted, unit=force_unit(typer.prompt("Unit of force to show", default=wanted.unit).strip())
+            )
+        except BreakyardError as error:
+            typer.echo(str(error))
+            continue
+        break
+    if "place" not in said:
+        wanted = replace(wanted, place=_text("Where is it"))
+    if "capacity" not in said:
+        capacity, output = ask_plate()
+        wanted = replace(wanted, capacity=capacity, rated_output_mv_v=output)
+    if "groups" not in said and (text := _text('What will be compared, as "bonded, screwed"')):
+        names = tuple(dict.fromkeys(name.strip() for name in text.split(",") if name.strip()))
+        each = typer.prompt("How many specimens of each", default=wanted.each, type=int)
+        wanted = replace(wanted, groups=names, each=each)
+    return wanted
+
+
+def _text(question: str) -> str:
+    return str(typer.prompt(f"{question} (empty: not said)", default="", show_default=False)).strip()
+
+
+def begun(session: "Session") -> list[str]:
+    """What a new session is told with: what was made, and the next three commands."""
+    folder = session.root
+    return [
+        f"made: {folder}; what each file in it is: {folder / 'FILES.txt'}",
+        "",
+        "Next:",
+        f"  breakyard rig {folder} --template    writes an example of the rig into session.toml: make it yours",
+        f"  breakyard record {folder}            each pull with the logger; or, with another instrument:",
+        f"  breakyard import FILES --session {folder}",
+        "",
+        f"At any time, where you are and what is missing: breakyard next {folder}",
+    ]

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -201,15 +201,15 @@ def command(
         raise UsageError(f"--mass-limit {mass_limit:g}: give a percentage, as 0.1")
     stated.check_ways(recording, masses, points, transfer, reference)
     out, basis = Output(as_json), asking.basis_from(masses_known)
-    if asking.somebody(as_json):
-        if basis is None and mass_limit is None and masses is not None and stated.states_no_limit(masses):
-            basis, mass_limit = asking.ask_basis()
-        if capacity is None and rated_output is None:
-            capacity, rated_output = asking.ask_plate()
-    limit = None if mass_limit is None else mass_limit / 100
     source = recording or points
     assert source is not None
     session = find_session(source)
+    if asking.somebody(as_json):
+        if basis is None and mass_limit is None and masses is not None and stated.states_no_limit(masses):
+            basis, mass_limit = asking.ask_basis()
+        if capacity is None and rated_output is None and not (session and session.info.cell):
+            capacity, rated_output = asking.ask_plate()
+    limit = None if mass_limit is None else mass_limit / 100
     if session is not None and latitude is None and gravity is None:
         latitude, height = session.info.latitude_deg, session.info.height_m if height is None else height
     percent = {
@@ -220,8 +220,12 @@ def command(
         "creep": creep,
         "span_per_c": span_per_c,
     }
+    if session is not None:
+        capacity, percent, rated_output = stated.with_plate_of(
+            session.info.cell, capacity, percent, rated_output
+        )
     plate = stated.plate_from(capacity, percent, rated_output)
-    here = stated.gravity_from(latitude, height, gravity)
+    local = stated.gravity_from(latitude, height, gravity)
     air = stated.air_from(weather, air_density)
     if points is not None:
         known = known_loads.from_table(points, limit, basis, gain)
@@ -240,7 +244,7 @@ def command(
             known.points,
             plate=plate,
             gain=known.gain,
-            gravity=here,
+            gravity=local,
             air=air,
             degree=stated.degree_from(degree),
             name=name or source.stem,
@@ -267,6 +271,8 @@ def command(
     pictures = _draw(made, known, shown, picture, recording_picture)
     poor = any(finding.code == "poor_fit" for finding in serious) and not write_anyway
     path = None if poor or (strict and serious) else known_loads.keep_calibration(made, source, output)
+    if path is not None and transfer is not None:
+        known_loads.note_purpose(transfer)
     drawn = drawn_intervals(made, draws) if draws else {}
     out.document(_document(made, findings, path, pictures, earlier, drawn))
     show(out, made, known.plateaus, shown, drawn)
@@ -275,12 +281,18 @@ def command(
         out.say(f"picture: {one}")
     if path is not None:
         out.say(f"written: {path}")
+        if session is not None:
+            out.say(
+                f"next: breakyard record {session.root}   or, where you are: breakyard next {session.root}"
+            )
     elif poor:
         out.say(
             "not written, because these points make no calibration; --write-anyway writes it all the same"
         )
     else:
         out.say("not written, because of --strict")
+    if session is None:
+        out.say(NO_SESSION)
     if (
         session is not None
         and path is not None
@@ -292,6 +304,11 @@ def command(
         )
     if serious:
         raise typer.Exit(STATUS_NO)
+
+
+NO_SESSION: Final = (
+    "no session here: the calibration lies beside the recording; breakyard new FOLDER makes a session"
+)
 
 
 def _draw(

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from breakyard.errors import UsageError
 
@@ -98,6 +98,22 @@ def _weather(text: str) -> tuple[float, float, float]:
         )
     temperature, pressure, humidity = (float(part.replace(",", ".")) for part in found.groups())
     return temperature, pressure, humidity
+
+
+def with_plate_of(
+    cell: Mapping[str, Any],
+    capacity: str | None,
+    percent: Mapping[str, float | None],
+    rated_output: float | None,
+) -> tuple[str | None, dict[str, float | None], float | None]:
+    """What options leave open, as the session's table [cell] has it."""
+    names = {name: f"{name}_percent" for name in percent} | {"span_per_c": "span_percent_per_c"}
+    kept = {name: cell.get(names[name]) if value is None else value for name, value in percent.items()}
+    return (
+        cell.get("capacity") if capacity is None else capacity,
+        kept,
+        cell.get("rated_output_mv_v") if rated_output is None else rated_output,
+    )
 
 
 def plate_from(

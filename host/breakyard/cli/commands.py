@@ -21,7 +21,11 @@ from breakyard.cli import (
     logger,
     logger_calibration,
     logger_settings,
+<<<<<<< HEAD
     photo,
+=======
+    new,
+>>>>>>> 7fd10b2 (new, next: A session is begun by a command, explains its files and tells where it stands; a slip of the hand in a key is named with the right one; the rig's example joins session.toml; import --group, and --unit is the unit shown.)
     plot,
     proof,
     record,
@@ -33,10 +37,11 @@ from breakyard.cli import (
     video,
     virtual,
 )
+from breakyard.cli import next as next_
 from breakyard.cli import range as range_
 
 STAGES: Final[dict[str, dict[str, ModuleType]]] = {
-    "To see what it does": {"demo": demo},
+    "To begin with": {"demo": demo, "new": new, "next": next_},
     "Before the day": {"range": range_, "rig": rig, "design": design},
     "Cell and logger": {"calibrate": calibrate, "check": check, "step": step},
     "At the pull": {"record": record, "field": field, "photo": photo},

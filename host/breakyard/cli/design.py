@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from breakyard.cli.options import group_names
 from breakyard.cli.output import JsonOption, Output
 from breakyard.errors import UsageError
 
@@ -89,16 +90,16 @@ def command(
 
     breakyard design --factors "wood=oak, ash; direction=along, across" --days 2
     """
+    from breakyard.cli.asking import session_here
     from breakyard.cli.options import option
     from breakyard.document import to_plain
     from breakyard.plan.factorial import campaign, each_for, parse_factors
     from breakyard.plan.few import shows, single_pull
     from breakyard.plan.order import pulling_order
     from breakyard.plan.specimens import Instrument, plan_specimens
-    from breakyard.session.session import open_session
     from breakyard.units import parse_share
 
-    opened = None if session is None else open_session(session)
+    opened = None if session is None else session_here(session, as_json)
     have = () if opened is None else opened.specimens()
     levels = None if factors is None else parse_factors(factors)
     if levels is not None and groups is not None:
@@ -228,9 +229,7 @@ def _times(one: "Shows") -> str:
 def _names(groups: str | None, have: "Sequence[Specimen]") -> tuple[str, ...]:
     if groups is None:
         return tuple(dict.fromkeys(one.group for one in have if one.group))
-    names = tuple(name.strip() for name in groups.split(",") if name.strip())
-    if len(set(names)) < len(names):
-        raise UsageError(f'--groups: "{groups}" names a group twice')
+    names = group_names(groups)
     if len(names) < 2:
         raise UsageError(
             f'--groups: "{groups}" is not a comparison; name two groups or more, separated by commas'
@@ -255,18 +254,13 @@ def _past_scatter(past: Sequence[Path], out: Output) -> "PastScatter":
 
 def _listed(names: Sequence[str], have: "Sequence[Specimen]", per_group: int) -> list[tuple[str, str]]:
     """The specimens to order: those in the table, else `per_group` new ones of each group."""
-    from breakyard.session.files.layout import name_from
+    from breakyard.session.beginning import new_specimens
 
     known = [(one.group, one.id) for one in have if one.group in names]
     if known:
         return known
     taken: set[str] = {one.id for one in have}
-    listed = [(name, f"{name_from(name)}-{i}") for name in names for i in range(1, per_group + 1)]
-    if len({one for _, one in listed} | taken) < len(listed) + len(taken):
-        raise UsageError(
-            "two groups would give their specimens the same ids; choose names that differ in letters"
-        )
-    return listed
+    return [(one.group, one.id) for one in new_specimens(names, per_group, taken)]
 
 
 def _write(session: "Session", have: "Sequence[Specimen]", order: "Sequence[PlannedPull]") -> Path:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.output import STATUS_WRONG, JsonOption, Output
+from breakyard.cli.output import STATUS_WRONG, JsonOption, Output, UnitOption
 from breakyard.errors import UsageError
 from breakyard.report.words.printable import printable
 
@@ -54,14 +54,13 @@ def command(
     calibration: Annotated[
         bool, typer.Option("--calibration", help="Known masses were hung: not a pull, but for calibrate.")
     ] = False,
+    group: Annotated[
+        str | None,
+        typer.Option(help="Group of what was pulled; put into specimens.csv, under the files' names."),
+    ] = None,
     load_unit: Annotated[
         str | None,
-        typer.Option(
-            "--load-unit",
-            "--unit",
-            "-u",
-            help='Unit of the loads in the file, or "counts", where its header does not say.',
-        ),
+        typer.Option(help='Unit of the loads in the file, or "counts", where its header does not say.'),
     ] = None,
     time_column: Annotated[
         str | None, typer.Option(help="Header or number (from 1) of the column of times.")
@@ -100,6 +99,7 @@ def command(
     one_specimen: Annotated[
         bool, typer.Option("--one-specimen", help="All pulls in the recording are of one specimen.")
     ] = False,
+    unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Bring in recordings of any other instrument (CSV), or a backup.
@@ -126,7 +126,10 @@ def command(
         return
     from breakyard.formats.recording import CsvOptions
     from breakyard.session import importing
+    from breakyard.session.finding import shown_unit
 
+    if group is not None and (calibration or not group.strip()):
+        raise UsageError("--group names what was pulled; a recording of known masses has none")
     if specimen is not None and len(recordings) > 1:
         raise UsageError("--specimen is for one recording; write the others into runs/NAME.toml")
     options = CsvOptions(
@@ -154,7 +157,10 @@ def command(
         stated = _ask_accuracy()
     documents = []
     if found:
-        kept_in = importing.session_for(session)
+        kept_in = importing.session_for(session, unit)
+        shown = shown_unit(unit or kept_in.info.unit)
+        if group is not None:
+            importing.put_into_group(kept_in, [specimen or one.name for one in found], group)
         for one in found:
             try:
                 path = importing.keep(
@@ -166,7 +172,7 @@ def command(
                 refused.append(importing.RefusedFile(one.path, f"{one.path.name}: {error}"))
                 continue
             documents.append(importing.document(one, path, stated))
-            _tell(out, one, path, kept_in.info.unit, several=len(recordings) > 1)
+            _tell(out, one, path, shown, several=len(recordings) > 1)
         _tell_accuracy(out, found, stated)
     failed = [{"file": str(one.path), "problem": one.problem} for one in refused]
     if len(recordings) == 1:

@@ -66,6 +66,15 @@ PullSpeedOption = Annotated[
     ),
 ]
 
+
+def group_names(text: str) -> tuple[str, ...]:
+    """Names of groups from "bonded, screwed". Raises: UsageError."""
+    names = tuple(name.strip() for name in text.split(",") if name.strip())
+    if len(set(names)) < len(names):
+        raise UsageError(f'--groups: "{text}" names a group twice')
+    return names
+
+
 LinkOption = Annotated[
     str,
     typer.Option(

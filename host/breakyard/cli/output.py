@@ -6,6 +6,7 @@ standard error.
 
 import io
 import sys
+import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
 
-from breakyard.errors import BreakyardError
+from breakyard.errors import BreakyardError, UnreadKey
 from breakyard.report.words.printable import printable
 from breakyard.units import force_unit
 
@@ -46,6 +47,23 @@ def fail(message: str) -> NoReturn:
     one_line = " ".join(printable(message).split())
     print(f"breakyard: {one_line}", file=sys.stderr)
     raise SystemExit(STATUS_WRONG)
+
+
+@contextmanager
+def unread_keys_told() -> Iterator[None]:
+    """Within, a key that nothing reads is told in a line on standard error, once; other warnings as ever."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("once", UnreadKey)
+        before = warnings.showwarning
+
+        def show(message: Any, category: type[Warning], *more: Any, **named: Any) -> None:
+            if issubclass(category, UnreadKey):
+                print(f"breakyard: {' '.join(printable(str(message)).split())}", file=sys.stderr)
+            else:
+                before(message, category, *more, **named)
+
+        warnings.showwarning = show
+        yield
 
 
 def guarded(command: Callable[[], _T]) -> _T:

@@ -7,7 +7,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -56,10 +56,13 @@ def command(
 
     Example: breakyard record slipway --link ble
     """
+    from breakyard.cli.asking import session_here
     from breakyard.device.keeping import Keeper
     from breakyard.device.recording import RecordJob, record_pull, specimen_for
 
     out = Output(as_json)
+    if not folder.exists():
+        session_here(folder, as_json)
     keeper = Keeper(folder)
     chosen = specimen_for(keeper, specimen, now)
     show = _Display(out, _live(keeper, calibration, unit, _asked(keeper, chosen, hold)))
@@ -73,6 +76,10 @@ def command(
         out.say(
             f"{kept.path}{f' for {chosen}' if chosen else ''}: {'complete' if kept.complete else 'NOT complete'}"
         )
+    if keeper.session is None:
+        out.say(NO_SESSION)
+    elif kept is not None and kept.complete:
+        out.say(f"next: {_next(keeper.session.root, kept.path, now)}")
     out.document(
         {
             "schema": "breakyard.record/1",
@@ -86,6 +93,19 @@ def command(
     )
     if kept is None or not kept.complete:
         raise typer.Exit(1)
+
+
+NO_SESSION: Final = (
+    "no session here, so the run lies alone: its specimen and group are not known, and nothing can be compared; "
+    "make a session with: breakyard new FOLDER"
+)
+
+
+def _next(root: Path, run: Path, now: bool) -> str:
+    """What to do with what was recorded: at once, it was known masses; else a pull, and the next one may come."""
+    if now:
+        return f'breakyard calibrate {run} --masses "0, 20 kg, 40 kg, 20 kg, 0"   (what hung, in its order)'
+    return f"breakyard record {root}   or, to read what is there: breakyard summarize {root}"
 
 
 class _Display:

@@ -38,7 +38,11 @@ def command(
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Draw on a dark ground.")] = False,
     template: Annotated[
-        bool, typer.Option("--template", help="Print an example of [rig] to start from, and stop.")
+        bool,
+        typer.Option(
+            "--template",
+            help="Write an example of [rig] into session.toml; print it where there is none.",
+        ),
     ] = False,
     unit: UnitOption = None,
     as_json: JsonOption = False,
@@ -57,10 +61,9 @@ def command(
     from breakyard.session.files.pictures import save_picture
     from breakyard.units import force_unit, parse_force
 
+    out = Output(as_json)
     if template:
-        from breakyard.plan.template import RIG_TEMPLATE
-
-        print(RIG_TEMPLATE, end="")
+        _template(path, out)
         return
     file, table, kept_unit = read_rig(path)
     rig = rig_from_table(
@@ -74,7 +77,6 @@ def command(
     spoken = expected if expected is not None else table.get("expected")
     shown = force_unit(unit or kept_unit or unit_of(str(spoken)))
     check = check_rig(rig, unit=shown)
-    out = Output(as_json)
     if picture is not None:
         from breakyard.report.figures.plan_figures import rig_figure
 
@@ -92,6 +94,24 @@ def command(
         raise typer.Exit(1)
 
 
+def _template(path: Path, out: Output) -> None:
+    """The example of a rig: into the session's own file, or on the screen where there is no session."""
+    from breakyard.plan.template import RIG_TEMPLATE
+    from breakyard.session.files.layout import SESSION_FILE, find_root
+    from breakyard.session.files.toml_text import add_table
+
+    root = None if path.suffix.lower() == ".toml" else find_root(path)
+    if root is None:
+        print(RIG_TEMPLATE, end="")
+        return
+    file = root / SESSION_FILE
+    add_table(file, "rig", RIG_TEMPLATE)
+    out.document({"schema": "breakyard.rig.template/1", "file": str(file)})
+    out.say(
+        f"{file}: an example of [rig] stands at its end now; make it your own, then: breakyard rig {path}"
+    )
+
+
 def read_rig(path: Path) -> tuple[Path, Mapping[str, Any], str | None]:
     """The file, its table [rig] and its unit, from a session or a TOML file. Raises: UsageError, DataError."""
     from breakyard.session.files.layout import SESSION_FILE, find_root
@@ -102,13 +122,14 @@ def read_rig(path: Path) -> tuple[Path, Mapping[str, Any], str | None]:
         root = find_root(path)
         if root is None:
             raise UsageError(
-                f"{path}: no session here (no {SESSION_FILE}); start one from: breakyard rig --template > rig.toml"
+                f"{path}: no session here (no {SESSION_FILE}); make one with: breakyard new FOLDER, or describe a rig "
+                "alone: breakyard rig --template > rig.toml"
             )
         file = root / SESSION_FILE
     document = read_toml(file)
     table = document.get("rig")
     if not isinstance(table, Mapping):
-        raise DataError(f"{file}: no table [rig]; breakyard rig --template prints one to start from")
+        raise DataError(f"{file}: no table [rig]; breakyard rig {path} --template writes one to start from")
     unit = document.get("unit")
     return file, table, unit if isinstance(unit, str) else None
 

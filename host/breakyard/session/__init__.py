@@ -6,6 +6,7 @@
       calibrations/*.json each with its points, fit, covariance, budget and content hash
       runs/*.run          raw records, write-once      runs/*.toml  what people add
       runs/*.csv          originals of imported recordings, write-once
+      FILES.txt           what each file is, and every key in it (see files/keys.py)
       results/            derived; may be deleted and rebuilt
 
 `files/` knows texts and paths, one module for each kind of file. The modules beside it read the session: which pulls

@@ -1,7 +1,7 @@
 """Another instrument's file -> a recording in a session, with how it was read kept beside it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +13,10 @@ from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import CsvOptions, Recording
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.layout import name_from
+from breakyard.session.files.specimens import Specimen
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
 from breakyard.session.session import Session, create_session, find_session
+from breakyard.units import force_unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,17 +75,37 @@ def _read(path: Path, options: CsvOptions, name: str, calibration: bool) -> Foun
     return Found(path, name_from(name or path.stem), data, recording)
 
 
-def session_for(folder: Path | None) -> Session:
-    """The session to import into: the one that is there, or a new one in the folder named.
+def session_for(folder: Path | None, unit: str | None = None) -> Session:
+    """The session to import into: the one that is there, or a new one in the folder named, which shows that unit.
 
-    Raises: UsageError where none is named and none is there.
+    Raises: UsageError where none is named and none is there; UnitError.
     """
     session = find_session(folder or Path())
     if session is not None:
         return session
     if folder is None:
-        raise UsageError("no session in this folder or above it; name one, new or not, with --session FOLDER")
-    return create_session(folder, SessionInfo())
+        raise UsageError(
+            "no session in this folder or above it; name one, new or not, with --session FOLDER, or make one with: "
+            "breakyard new FOLDER"
+        )
+    return create_session(folder, SessionInfo(unit="N" if unit is None else force_unit(unit)))
+
+
+def put_into_group(session: Session, ids: Sequence[str], group: str) -> None:
+    """Give specimens a group in specimens.csv, with a new row for those that have none.
+
+    Raises: UsageError if one is in another group; DataError (table).
+    """
+    table = {one.id: one for one in session.specimens()}
+    for name in ids:
+        one = table.get(name, Specimen(name))
+        if one.group not in ("", group):
+            raise UsageError(
+                f'{session.layout.specimens_file}: "{name}" is in the group "{one.group}", not "{group}"; '
+                "change it there"
+            )
+        table[name] = replace(one, group=group)
+    session.write_specimens(table.values())
 
 
 def keep(

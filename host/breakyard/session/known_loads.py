@@ -157,9 +157,7 @@ def keep_calibration(made: "Calibration", recording: Path, output: Path | None =
 
     text = json.dumps(made.to_json(), indent=1, ensure_ascii=False) + "\n"
     session = find_session(recording)
-    if session is not None:
-        # First: whatever stops this, a recording of masses is not taken for a pull.
-        _note_purpose(session, recording)
+    note_purpose(recording)  # first: whatever stops this, a recording of masses is not taken for a pull
     if output is None and session is not None:
         return session.add_calibration(name_from(made.name), text)
     path = output or recording.with_name(f"{name_from(made.name)}.calibration.json")
@@ -167,9 +165,12 @@ def keep_calibration(made: "Calibration", recording: Path, output: Path | None =
     return path
 
 
-def _note_purpose(session: "Session", recording: Path) -> None:
+def note_purpose(recording: Path) -> None:
     """A recording that a calibration was made from is no pull, unless its notes say otherwise."""
-    if recording.resolve().parent != session.layout.runs.resolve():
+    from breakyard.session.session import find_session
+
+    session = find_session(recording)
+    if session is None or recording.resolve().parent != session.layout.runs.resolve():
         return
     if PURPOSE not in session.notes(recording.stem).more:
         session.change_notes(

@@ -1,11 +1,13 @@
 """Which pulls a session holds: its recordings, in the order of the specimens, with what people wrote about them."""
 
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from breakyard.errors import DataError
+from breakyard.errors import DataError, UnreadKey
+from breakyard.session.files.keys import CELL_KEYS, NOTES_KEYS, SESSION_KEYS, unread_keys
 from breakyard.session.files.layout import composed
 from breakyard.session.files.notes import read_notes
 
@@ -111,6 +113,8 @@ def pulls_of(session: "Session") -> tuple[Pull, ...]:
 
     Raises: DataError (notes or table of specimens).
     """
+    for sentence in _unread(session):
+        warnings.warn(sentence, UnreadKey, stacklevel=2)
     specimens = {composed(specimen.id): specimen for specimen in session.specimens()}
     pulls = [
         _pull(run, session, specimens)
@@ -128,6 +132,15 @@ def specimens_done(session: "Session") -> set[str]:
     for part in session.unfinished():
         done.add(read_notes(part.with_suffix(".toml")).specimen or part.stem)
     return done
+
+
+def _unread(session: "Session") -> Iterator[str]:
+    """A sentence for each key that somebody wrote and nothing reads."""
+    layout = session.layout
+    yield from unread_keys(session.info.more, SESSION_KEYS, str(layout.session_file))
+    yield from unread_keys(session.info.cell, CELL_KEYS, f"{layout.session_file}: [cell]")
+    for run in session.runs():
+        yield from unread_keys(run.notes.more, NOTES_KEYS, str(run.path.with_suffix(".toml")))
 
 
 def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") -> Pull:

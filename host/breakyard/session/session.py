@@ -13,8 +13,9 @@ from breakyard.disk.atomic import DRAFT, make_folder, write_atomically, write_on
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import Recording
 from breakyard.session.files import calibrations, run_files
-from breakyard.session.files.info import SessionInfo, read_info, write_info
-from breakyard.session.files.layout import Layout, find_root
+from breakyard.session.files.info import SessionInfo, new_info_text, read_info, write_info
+from breakyard.session.files.keys import files_text
+from breakyard.session.files.layout import FILES_FILE, Layout, find_root
 from breakyard.session.files.notes import RunNotes, read_notes, write_notes
 from breakyard.session.files.run_files import RunFile
 from breakyard.session.files.specimens import Specimen, read_specimens, specimens_text, write_specimens
@@ -36,11 +37,13 @@ if TYPE_CHECKING:
 def create_session(root: Path, info: SessionInfo, specimens: Iterable[Specimen] = ()) -> "Session":
     """Make a new session folder; an existing empty folder will do, and one where this was begun and stopped.
 
-    Raises: UsageError if the folder holds anything else; DataError if the disk refuses.
+    Its texts explain themselves: every key is there, those that say nothing yet as remarks.
+    Raises: UsageError if the folder holds anything else; DataError if the disk refuses; UnitError.
     """
     layout = Layout(root)
     # A byte-order mark tells spreadsheets that the letters are UTF-8.
     table = specimens_text(tuple(specimens)).encode("utf-8-sig")
+    text = new_info_text(info)  # before anything is made: a wrong unit leaves nothing behind
     try:
         if root.exists() and not (root.is_dir() and _only_begun(layout, table)):
             raise UsageError(f"{root}: this is not an empty folder; choose a new one for the session")
@@ -49,8 +52,9 @@ def create_session(root: Path, info: SessionInfo, specimens: Iterable[Specimen] 
     except OSError as error:
         raise DataError(f"{root}: cannot be made ({error.strerror or error})") from error
     write_once(layout.specimens_file, table)
+    write_atomically(layout.root / FILES_FILE, files_text().encode())
     # Last: what has it is a session.
-    write_info(layout.session_file, info)
+    write_atomically(layout.session_file, text.encode())
     return Session(layout, info)
 
 
@@ -62,6 +66,8 @@ def _only_begun(layout: Layout, table: bytes) -> bool:
             begun = not any(path.iterdir())
         elif path == layout.specimens_file:
             begun = path.read_bytes() in (b"", table)
+        elif path.name == FILES_FILE:
+            begun = True
         else:
             begun = path.name.startswith(DRAFT)
         if not begun:
@@ -81,7 +87,9 @@ def open_session(path: "str | PathLike[str]") -> "Session":
     """
     session = find_session(Path(path))
     if session is None:
-        raise UsageError(f"{path}: no session here (no session.toml in this folder or above it)")
+        raise UsageError(
+            f"{path}: no session here (no session.toml in this folder or above it); make one with: breakyard new FOLDER"
+        )
     return session
 
 

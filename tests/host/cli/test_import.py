@@ -123,15 +123,43 @@ def test_one_name_for_several_files_is_refused(breakyard: Breakyard, tmp_path: P
 
 
 def test_a_bare_unit_in_the_header_is_not_overruled(breakyard: Breakyard, tmp_path: Path) -> None:
-    """`time,kgf` with --unit kN once read 3283 N as 334 820 N."""
+    """`time,kgf` read with kN once read 3283 N as 334 820 N."""
     pull(tmp_path / "a.csv", header="time,kgf", scale=100.0)
 
-    for option in ("--unit", "--load-unit"):
-        said = breakyard("import", "a.csv", "--session", "yard", option, "kN")
-        assert said.status == 2
-        assert "the header says kgf" in said.complaint
+    said = breakyard("import", "a.csv", "--session", "yard", "--load-unit", "kN")
+    assert said.status == 2
+    assert "the header says kgf" in said.complaint
     document = breakyard("import", "a.csv", "--session", "yard", "--json").document
     assert document["largest_n"] == pytest.approx(320.0 * 9.80665, rel=1e-4)
+
+
+def test_unit_means_the_unit_shown(breakyard: Breakyard, tmp_path: Path) -> None:
+    """--unit changes what is shown, never how the file is read; a session that is made shows it from then on."""
+    pull(tmp_path / "a.csv", header="time,kgf", scale=100.0)
+
+    said = breakyard("import", "a.csv", "--session", "yard", "--unit", "kN")
+
+    assert said.status == 0
+    assert "3.1381 kN (0 to 3138.1 N)" in said.out
+    assert 'unit = "kN"' in (tmp_path / "yard/session.toml").read_text("utf-8")
+    assert "kgf" in (tmp_path / "yard/runs/a.toml").read_text("utf-8")
+
+
+def test_a_group_is_put_into_the_table(breakyard: Breakyard, tmp_path: Path) -> None:
+    """--group gives each file's specimen its row; one that is in another group already is refused, nothing kept."""
+    for name in ("a", "b", "c"):
+        pull(tmp_path / f"{name}.csv")
+
+    first = breakyard("import", "a.csv", "b.csv", "--session", "yard", "--group", "bonded")
+    second = breakyard("import", "c.csv", "--session", "yard", "--specimen", "b", "--group", "screwed")
+    masses = breakyard("import", "c.csv", "--session", "yard", "--group", "bonded", "--calibration")
+
+    assert first.status == 0
+    rows = (tmp_path / "yard/specimens.csv").read_text("utf-8-sig").splitlines()
+    assert rows[1:] == ["a,bonded,,,", "b,bonded,,,"]
+    assert '"b" is in the group "bonded"' in second.complaint
+    assert "known masses" in masses.complaint
+    assert not (tmp_path / "yard/runs/c.csv").exists()
 
 
 def test_an_extension_can_be_left_aside(breakyard: Breakyard, tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ from breakyard.errors import UsageError
 SESSION_FILE: Final = "session.toml"
 PART: Final = ".part"
 """Ending of a run file that is not complete yet."""
+FILES_FILE: Final = "FILES.txt"
+"""Tells whoever opens the folder what is in it."""
 LONGEST_NAME: Final = 100
 """Characters; with an extension this stays below the 255 bytes that file systems take."""
 

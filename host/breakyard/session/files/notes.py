@@ -6,12 +6,17 @@ The raw records stay as they are; everything here may be changed at any time.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.recording import CsvOptions
+from breakyard.session.files.keys import NOTES_KEYS, explained, refuse_slips
 from breakyard.session.files.layout import as_on_disk
 from breakyard.session.files.toml_text import read_toml, take, write_toml
+
+_REMARKS: Final = (
+    "# What is said of this recording. Take the # away from a line to say it; FILES.txt tells more.\n"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +50,7 @@ def read_notes(path: Path) -> RunNotes:
     if not path.exists():
         return RunNotes()
     data = read_toml(path)
+    refuse_slips(data, NOTES_KEYS, str(path))
     photos = take(data, "photos", list, path) or []
     if not all(isinstance(photo, str) for photo in photos):
         raise DataError(f'{path}: "photos" must be a list of file names')
@@ -81,13 +87,14 @@ def write_notes(path: Path, notes: RunNotes) -> None:
             "accuracy": notes.imported.accuracy,
             **notes.imported.options.to_dict(),
         }
+    values = {
+        "specimen": notes.specimen,
+        "notes": notes.notes,
+        "photos": list(notes.photos),
+        **notes.more,
+        "import": section,
+    }
+    said = {key: value for key, value in values.items() if value not in (None, "", [])}
     write_toml(
-        as_on_disk(path),
-        {
-            "specimen": notes.specimen,
-            "notes": notes.notes,
-            "photos": list(notes.photos),
-            **notes.more,
-            "import": section,
-        },
+        as_on_disk(path), values, remarks=_REMARKS + explained(NOTES_KEYS, said), quiet=("notes", "photos")
     )

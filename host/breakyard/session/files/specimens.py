@@ -15,6 +15,7 @@ from typing import Final
 from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError, UnitError
 from breakyard.formats.text import unicode_text
+from breakyard.session.files.keys import SPECIMEN_COLUMNS, refuse_slips
 from breakyard.units import mass_unit, parse_mass, to_kilograms
 
 _MOST_DIGITS: Final = 10
@@ -93,6 +94,9 @@ def separator_of(header_line: str) -> str:
 
 def _names(cells: Sequence[str], where: str) -> list[str]:
     names = [cell if _is_mass(cell) else cell.lower() if cell.lower() in COLUMNS else cell for cell in cells]
+    refuse_slips(
+        ["mass_kg" if _is_mass(name) else name for name in names if name], SPECIMEN_COLUMNS, where, "column"
+    )
     if "id" not in names:
         raise DataError(f'{where}: no column "id"; the first row must name the columns: {", ".join(COLUMNS)}')
     for name in names:

@@ -5,7 +5,7 @@ order and layout; keys that this version does not know stay too.
 """
 
 import tomllib
-from collections.abc import Mapping, MutableMapping
+from collections.abc import Collection, Mapping, MutableMapping
 from pathlib import Path
 from typing import Any
 
@@ -29,16 +29,46 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise DataError(f"{path}: this is not valid TOML ({line}); mend it in a text editor") from error
 
 
-def write_toml(path: Path, data: Mapping[str, Any]) -> None:
+def write_toml(
+    path: Path, data: Mapping[str, Any], *, remarks: str = "", quiet: Collection[str] = ()
+) -> None:
     """Write a file whole, leaving out what is None; what is there already is changed only where it differs.
 
+    remarks: lines that a new file begins with. quiet: keys that it leaves out while they are empty.
     Raises: DataError.
     """
+    values = _without_none(data)
+    text = _edited(path, values) or remarks + toml_text(
+        {name: value for name, value in values.items() if name not in quiet or value}
+    )
+    write_atomically(path, text.encode())
+
+
+def add_table(path: Path, name: str, text: str) -> None:
+    """Put the text of a table at the end of a file, in place of an empty value of that name; the rest stays as it is.
+
+    Raises: DataError, also if the file says something under that name already.
+    """
+    import tomlkit
+
+    said = read_toml(path).get(name)
+    if said not in (None, "", {}):
+        raise DataError(f"{path}: {name} is described there already; edit it, or delete it first")
+    document = tomlkit.parse(unicode_text(path.read_bytes()))
+    document.pop(name, None)
+    before = tomlkit.dumps(document).rstrip()
+    whole = f"{before}\n\n{text}"
+    expected = {key: value for key, value in read_toml(path).items() if key != name} | tomllib.loads(text)
+    if tomllib.loads(whole) != expected:  # a file laid out in a way that cannot be added to
+        raise DataError(f"{path}: {name} cannot be added; write it by hand")
+    write_atomically(path, whole.encode())
+
+
+def toml_text(values: Mapping[str, Any]) -> str:
+    """Values as TOML."""
     import tomli_w
 
-    values = _without_none(data)
-    text = _edited(path, values) or tomli_w.dumps(values, multiline_strings=True)
-    write_atomically(path, text.encode())
+    return tomli_w.dumps(values, multiline_strings=True)
 
 
 def _edited(path: Path, values: dict[str, Any]) -> str | None:

@@ -1,0 +1,213 @@
+"""Where a session stands in the job, told by its own files: what is done, what is missing, what to do next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from breakyard.errors import BreakyardError
+from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, Pull, pulls_of
+
+if TYPE_CHECKING:
+    from breakyard.session.session import Session
+
+State = Literal["done", "to do", "not needed"]
+FEW = 6
+"""Names that are listed; of more only the number is told beyond these."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the job: how far it is, in words, and the command that goes on with it."""
+
+    name: str
+    state: State
+    said: str
+    command: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """For programs."""
+        return {"step": self.name, "state": self.state, "said": self.said, "command": self.command or None}
+
+
+def standing(session: "Session", called: str) -> tuple[Step, ...]:
+    """The steps of the job in their order; `called` is how its owner names the folder in commands.
+
+    Raises: DataError, UnitError for files of the session that cannot be read.
+    """
+    pulls = pulls_of(session)
+    made_of_masses = [run for run in session.runs() if run.notes.more.get(PURPOSE) == CALIBRATION_PURPOSE]
+    recorded = _recorded(session, pulls, called)
+    return (
+        _planned(session, called),
+        _rig(session, called, over=recorded.state == "done"),
+        _calibrated(session, pulls, [run.path for run in made_of_masses], called),
+        recorded,
+        *_told(session, pulls, called),
+    )
+
+
+def next_step(steps: Sequence[Step]) -> Step | None:
+    """The first step that is to be done; None when all is done."""
+    return next((step for step in steps if step.state == "to do"), None)
+
+
+def _planned(session: "Session", called: str) -> Step:
+    specimens = session.specimens()
+    groups = list(dict.fromkeys(one.group for one in specimens if one.group))
+    if not specimens:
+        return Step(
+            "planned",
+            "to do",
+            "no specimens in specimens.csv yet",
+            f'breakyard design {called} --groups "bonded, screwed"',
+        )
+    alone = [one.id for one in specimens if not one.group]
+    said = f"{len(specimens)} specimens"
+    if groups:
+        said += (
+            f" in {len(groups)} groups ({_some(groups)})"
+            if len(groups) > 1
+            else f" in one group ({groups[0]})"
+        )
+    if alone:
+        return Step("planned", "to do", f"{said}; without a group: {_some(alone)}", "edit specimens.csv")
+    if all(one.order is None for one in specimens) and len(groups) > 1:
+        said += "; no order drawn (breakyard design draws one)"
+    return Step("planned", "done", said)
+
+
+def _rig(session: "Session", called: str, *, over: bool) -> Step:
+    from breakyard.plan.describe import rig_from_table
+    from breakyard.plan.rig import check_rig
+
+    rig, command = session.info.rig, f"breakyard rig {called}"
+    if over and not isinstance(rig, dict):
+        return Step("rig", "not needed", "not described, and the pulls are over")
+    if not rig:
+        return Step("rig", "to do", "not described: nobody has checked the line", f"{command} --template")
+    if isinstance(rig, str):
+        return Step(
+            "rig", "to do", "told in a sentence only, which nothing can check", f"{command} --template"
+        )
+    try:
+        check = check_rig(rig_from_table(rig), unit=session.info.unit)
+    except BreakyardError as error:
+        return Step("rig", "to do", str(error), command)
+    if check.ok:
+        return Step("rig", "done", "checked: nothing speaks against the pull")
+    return Step("rig", "to do", "checked: something speaks against the pull", command)
+
+
+def _calibrated(session: "Session", pulls: Sequence[Pull], masses: Sequence[Path], called: str) -> Step:
+    have = [path.stem for path in session.calibrations()]
+    if have:
+        if len(have) > 1 and not session.info.calibration:
+            return Step(
+                "calibrated",
+                "to do",
+                f"several calibrations ({_some(have)}): which one holds?",
+                f'write calibration = "{have[-1]}" into session.toml',
+            )
+        return Step("calibrated", "done", f"calibration {session.info.calibration or have[0]}")
+    if masses:
+        return Step(
+            "calibrated",
+            "to do",
+            f"known masses are recorded in {masses[0].name}",
+            f'breakyard calibrate {called}/runs/{masses[0].name} --masses "0, 20 kg, 40 kg, 20 kg, 0"',
+        )
+    if pulls and not any(_counts(pull) for pull in pulls):
+        return Step("calibrated", "not needed", "the recordings hold loads, not counts")
+    return Step(
+        "calibrated",
+        "to do",
+        "no known masses recorded yet (another instrument that shows loads needs none)",
+        f"breakyard record {called} --now",
+    )
+
+
+def _counts(pull: Pull) -> bool:
+    if pull.path.suffix == ".run" or pull.session is None:
+        return True
+    imported = pull.session.notes(pull.path.stem).imported
+    return imported is None or imported.options.unit == "counts"
+
+
+def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
+    known = [one.id for one in session.specimens()]
+    named = {name for pull in pulls for name in (pull.specimen, *(one.specimen for one in pull.listed))}
+    missing = [name for name in known if name not in named]
+    strange = [pull.name for pull in pulls if not pull.group and not any(one.group for one in pull.listed)]
+    parts = sorted(path.name for path in session.layout.runs.glob("*.part"))
+    said = f"{len(pulls)} recordings" if pulls else "nothing yet"
+    if known:
+        said += f"; {len(known) - len(missing)} of {len(known)} specimens pulled"
+    if missing and pulls:
+        said += f", missing: {_some(missing)}"
+    if parts:
+        return Step(
+            "recorded",
+            "to do",
+            f"{said}; not wholly fetched: {_some(parts)}",
+            f"breakyard logger fetch --into {called}",
+        )
+    if missing or not pulls:
+        return Step(
+            "recorded",
+            "to do",
+            said,
+            f"breakyard record {called}   (or, from another instrument: breakyard import FILES --session {called})",
+        )
+    if strange:
+        return Step(
+            "recorded",
+            "to do",
+            f"{said}; without a group: {_some(strange)}",
+            "edit specimens.csv (id and group), or name the specimen in runs/NAME.toml",
+        )
+    return Step("recorded", "done", said)
+
+
+def _told(session: "Session", pulls: Sequence[Pull], called: str) -> tuple[Step, ...]:
+    """Read, compared, reported: whether what is in results/ was made from what is there now."""
+    from breakyard.session import kept
+    from breakyard.session.options import ReadOptions
+
+    options = ReadOptions()
+    unread = [pull.name for pull in pulls if kept.find_kept(pull, kept.made_from(pull, options)) is None]
+    groups = {pull.group for pull in pulls} | {one.group for pull in pulls for one in pull.listed}
+    if not pulls:
+        read = Step("read", "to do", "nothing to read yet", "")
+    elif unread:
+        said = f"{len(pulls) - len(unread)} of {len(pulls)} recordings read; not yet, or changed since: {_some(unread)}"
+        read = Step("read", "to do", said, f"breakyard summarize {called}")
+    else:
+        read = Step("read", "done", f"{len(pulls)} recordings")
+    few = len(groups - {""}) < 2
+    told = f"breakyard compare {called}"
+    compared = (
+        Step("compared", "not needed", "less than two groups")
+        if pulls and few
+        else Step("compared", "done", f"shown by: {told}")
+        if pulls and not unread
+        else Step("compared", "to do", "after reading", told)
+    )
+    return read, compared, _reported(session, pulls, called)
+
+
+def _reported(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
+    page, command = session.layout.result_file("report.html"), f"breakyard report {called}"
+    if not page.is_file():
+        return Step("reported", "to do", "no page yet", command)
+    layout = session.layout
+    made = page.stat().st_mtime
+    sources = [layout.session_file, layout.specimens_file, *session.calibrations()]
+    sources += [path for pull in pulls for path in (pull.path, pull.path.with_suffix(".toml"))]
+    if any(path.exists() and path.stat().st_mtime > made for path in sources):
+        return Step("reported", "to do", "the page is older than what it tells of", command)
+    return Step("reported", "done", str(Path(called) / "results" / page.name))
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:FEW]) + (f" and {len(names) - FEW} more" if len(names) > FEW else "")
