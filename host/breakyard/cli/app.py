@@ -1,11 +1,12 @@
 """Puts the commands together. Modules named here stay light: what is heavy is imported inside the commands."""
 
+import sys
 from typing import Annotated, Final
 
 import typer
 
 from breakyard.cli.by_stage import Staged
-from breakyard.cli.output import guarded, steady_streams, unread_keys_told
+from breakyard.cli.output import run_told, steady_streams
 from breakyard.version import VERSION
 
 CAUTION: Final = (
@@ -47,8 +48,7 @@ def main() -> None:
 
     steady_streams()
     commands.register(app)
-    with unread_keys_told():
-        guarded(lambda: app(prog_name="breakyard"))
+    run_told(lambda: app(prog_name="breakyard", standalone_mode=False), sys.argv[1:])
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NoReturn, TypeVar
 
 import typer
 
@@ -42,11 +42,41 @@ UnitOption = Annotated[
 ]
 
 
-def fail(message: str) -> NoReturn:
-    """Say in one line what is wrong and stop with status 2."""
+def fail(message: str, kind: str = "DataError") -> NoReturn:
+    """Say in one line what is wrong and stop with status 2; `kind` is the error's class, for programs."""
     one_line = " ".join(printable(message).split())
     print(f"breakyard: {one_line}", file=sys.stderr)
-    raise SystemExit(STATUS_WRONG)
+    raise Failed(one_line, kind)
+
+
+class Failed(SystemExit):
+    """The end of a command that could not do what it was asked."""
+
+    def __init__(self, problem: str, kind: str) -> None:
+        super().__init__(STATUS_WRONG)
+        self.document = {
+            "schema": "breakyard.error/1",
+            "status": STATUS_WRONG,
+            "kind": kind,
+            "problem": problem,
+        }
+
+
+def run_told(command: Callable[[], object], words: Sequence[str]) -> None:
+    """Run the whole command line with these words; where they ask for JSON, a failure is a document, too.
+
+    A document that was printed before it failed stands alone: what went wrong is then on standard error only.
+    """
+    Output.documents = 0
+    try:
+        with unread_keys_told():
+            status = guarded(command)
+    except Failed as failed:
+        if "--json" in words and not Output.documents:
+            Output(as_json=True).document(failed.document)
+        raise
+    if isinstance(status, int) and status:
+        sys.exit(status)
 
 
 @contextmanager
@@ -71,12 +101,22 @@ def guarded(command: Callable[[], _T]) -> _T:
     try:
         return command()
     except BreakyardError as error:
-        fail(str(error))
+        fail(str(error), type(error).__name__)
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
-        fail(f"{where}{error.strerror or error}")
+        fail(f"{where}{error.strerror or error}", "OSError")
+    except typer.Abort:
+        print("stopped, nothing was changed", file=sys.stderr)
+        sys.exit(STATUS_NO)
+    except Exception as error:
+        # What typer refuses; its errors are of other classes in each of its versions, but speak alike.
+        show, words = getattr(error, "show", None), getattr(error, "format_message", None)
+        if show is None or words is None:
+            raise
+        show()
+        raise Failed(" ".join(str(words()).split()), "UsageError") from None
     except KeyboardInterrupt:
-        fail("stopped; what was written before stays valid")
+        fail("stopped; what was written before stays valid", "KeyboardInterrupt")
 
 
 def steady_streams() -> None:
@@ -94,6 +134,8 @@ class Output:
     """Where a command's results go."""
 
     as_json: bool
+    documents: ClassVar[int] = 0
+    """How many were printed since the command began: one, or none yet."""
 
     @property
     def can_ask(self) -> bool:
@@ -107,6 +149,7 @@ class Output:
 
             # PowerShell reads what is piped in the console's code page: plain ASCII is the same in each.
             print(json_text(value, ascii_only=not sys.stdout.isatty()), end="")
+            Output.documents += 1
 
     def say(self, text: str) -> None:
         """Print a line for people."""
