@@ -6,10 +6,12 @@ from dataclasses import fields
 from pathlib import Path
 
 from breakyard.formats.recording import CsvOptions
+from breakyard.session.conditions import condition_of
 from breakyard.session.files import keys
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.notes import Imported, RunNotes
 from breakyard.session.files.specimens import COLUMNS
+from breakyard.session.same import SAME_AS
 
 ROOT = Path(__file__).parent.parent.parent
 PAGE = (ROOT / "host" / "session_files.md").read_text(encoding="utf-8")
@@ -47,15 +49,16 @@ def test_the_page_lists_every_file() -> None:
 
 def test_the_keys_are_those_that_the_code_has() -> None:
     """What is read into a field, and each key of the notes that any module names as a constant, is listed."""
-    assert {key.name for key in keys.SESSION_KEYS} == {one.name for one in fields(SessionInfo)} - {"more"} | {
-        "made_by"
-    }
+    conditions = [key.name for key in keys.CONDITIONS]
+    said = {one.name for one in fields(SessionInfo)} - {"more"}
+    assert {key.name for key in keys.SESSION_KEYS} == said | {"made_by", *conditions}
     own = {one.name for one in fields(RunNotes)} - {"more", "imported"}
     assert own <= {key.name for key in keys.NOTES_KEYS}
     assert {key.name for key in keys.IMPORT_KEYS} == (
         {one.name for one in fields(CsvOptions)} | {one.name for one in fields(Imported)} - {"options"}
     )
-    assert tuple(key.name for key in keys.SPECIMEN_COLUMNS) == COLUMNS
+    assert tuple(key.name for key in keys.SPECIMEN_COLUMNS) == (*COLUMNS, SAME_AS, *conditions)
+    assert all(condition_of(name) for name in conditions)
 
 
 def test_every_key_that_is_looked_up_in_the_notes_is_listed() -> None:
@@ -81,7 +84,7 @@ def test_every_key_that_is_looked_up_in_the_notes_is_listed() -> None:
                 looked_up.add(said)
 
     assert "outcome" in looked_up
-    known = {key.name for key in (*keys.NOTES_KEYS, *keys.SESSION_KEYS)}
+    known = {key.name for key in (*keys.NOTES_KEYS, *keys.SESSION_KEYS, *keys.SPECIMEN_COLUMNS)}
     assert looked_up - known == set()
 
 

@@ -20,23 +20,28 @@ def command(
     Example: breakyard next 2026-05-03-slipway
     """
     from breakyard.cli.asking import session_here
-    from breakyard.session.standing import next_step, standing
+    from breakyard.session.standing import next_step, own_keys, standing
 
     out = Output(as_json)
     opened = session_here(session, as_json)
     steps = standing(opened, str(session))
-    todo = next_step(steps)
+    todo, own = next_step(steps), own_keys(opened)
     out.document(
         {
             "schema": "breakyard.next/1",
             "session": str(opened.root),
             "steps": [step.to_json() for step in steps],
+            "own_keys": list(own),
             "next": None if todo is None else todo.to_json(),
         }
     )
     marks = {"done": "[x]", "to do": "[ ]", "not needed": "[-]"}
     for step in steps:
         out.say(f"{marks[step.state]} {step.name.ljust(10)} {step.said}")
+    if own:
+        out.say(
+            f"    your own keys in session.toml: {', '.join(own)} (kept; compare can take them as factors)"
+        )
     if todo is None:
         out.say(f"\nAll is done. The page to show or print: {steps[-1].said}")
     elif todo.command:

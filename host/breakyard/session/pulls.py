@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from breakyard.errors import DataError, UnreadKey
-from breakyard.session.files.keys import CELL_KEYS, NOTES_KEYS, SESSION_KEYS, unread_keys
+from breakyard.session.files.keys import CELL_KEYS, NOTES_KEYS, unread_keys
 from breakyard.session.files.layout import composed
 from breakyard.session.files.notes import read_notes
 
@@ -135,9 +135,8 @@ def specimens_done(session: "Session") -> set[str]:
 
 
 def _unread(session: "Session") -> Iterator[str]:
-    """A sentence for each key that somebody wrote and nothing reads."""
+    """A sentence for each key that somebody wrote and nothing reads; those of session.toml may be factors."""
     layout = session.layout
-    yield from unread_keys(session.info.more, SESSION_KEYS, str(layout.session_file))
     yield from unread_keys(session.info.cell, CELL_KEYS, f"{layout.session_file}: [cell]")
     for run in session.runs():
         yield from unread_keys(run.notes.more, NOTES_KEYS, str(run.path.with_suffix(".toml")))

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from breakyard.errors import BreakyardError
+from breakyard.session.files.keys import SESSION_KEYS
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, Pull, pulls_of
 
 if TYPE_CHECKING:
@@ -50,6 +51,11 @@ def standing(session: "Session", called: str) -> tuple[Step, ...]:
 def next_step(steps: Sequence[Step]) -> Step | None:
     """The first step that is to be done; None when all is done."""
     return next((step for step in steps if step.state == "to do"), None)
+
+
+def own_keys(session: "Session") -> tuple[str, ...]:
+    """Keys of session.toml that are its owner's: read only where a comparison is told to take them as factors."""
+    return tuple(name for name in session.info.more if not any(key.called(name) for key in SESSION_KEYS))
 
 
 def _planned(session: "Session", called: str) -> Step:

@@ -55,6 +55,9 @@ def test_a_session_is_made_and_explains_itself(breakyard: Breakyard, tmp_path: P
             "notes",
             "rig",
             "cell",
+            "temperature_C",
+            "misalignment_deg",
+            "pull_speed_mm_min",
         )
     }
     assert (tmp_path / "quay/specimens.csv").read_text("utf-8-sig").splitlines()[1:] == [
@@ -154,14 +157,16 @@ def test_a_key_of_ones_own_is_named_once_and_kept(breakyard: Breakyard, tmp_path
     pull(tmp_path / "a.csv")
     breakyard("new", "quay")
     breakyard("import", "a.csv", "--session", "quay", "--specimen", "A", "--group", "bonded")
-    file = tmp_path / "quay/session.toml"
-    file.write_text('weather = "rain"\n' + file.read_text("utf-8"), "utf-8")
+    session, notes = tmp_path / "quay/session.toml", tmp_path / "quay/runs/a.toml"
+    for file in (session, notes):
+        file.write_text('weather = "rain"\ntemperature_F = 50\n' + file.read_text("utf-8"), "utf-8")
 
     said = breakyard("summarize", "quay", "--json")
 
     assert said.status == 0
-    assert '"weather" is kept, but nothing reads it' in said.complaint
-    assert "rain" in file.read_text("utf-8")
+    assert 'a.toml: "weather" is kept, but nothing reads it' in said.complaint
+    assert "rain" in notes.read_text("utf-8")
+    assert breakyard("next", "quay", "--json").document["own_keys"] == ["weather"]
 
 
 def test_where_a_session_stands_is_told_by_its_files(breakyard: Breakyard, tmp_path: Path) -> None:

@@ -17,12 +17,20 @@ NEAR: Final = {"key": 0.66, "column": 0.75}
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A key of a TOML file, or a column: an example as written, and what it means. `ours`: commands write it."""
+    """A key of a TOML file, or a column: an example as written, and what it means.
+
+    `ours`: commands write it. `family`: what such names begin with, where the unit is a part of the name.
+    """
 
     name: str
     example: str
     meaning: str
     ours: bool = False
+    family: str = ""
+
+    def called(self, name: str) -> bool:
+        """Whether a name is this key."""
+        return name == self.name or (bool(self.family) and name.lower().startswith(self.family))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +65,28 @@ FILES: Final = (
     SessionFile("results/", "Summaries, pictures, report: may be deleted, the commands make them again."),
 )
 
+CONDITIONS: Final = (
+    Key(
+        "temperature_C",
+        "12",
+        "Temperature of the cell; also temperature_F. The nearest to the pull counts.",
+        family="temperature",
+    ),
+    Key(
+        "misalignment_deg",
+        "2",
+        "Largest angle between the line of pull and the cell's axis.",
+        family="misalignment",
+    ),
+    Key(
+        "pull_speed_mm_min",
+        "300",
+        "Speed of pulling, its unit in the name: pull_speed_mm_s, pull_speed_m_min.",
+        family="pull_speed",
+    ),
+)
+"""Of the pulls: in runs/NAME.toml for one, in specimens.csv for a specimen, in session.toml for all."""
+
 SESSION_KEYS: Final = (
     Key("place", '"slipway"', "Where it was; the report's title."),
     Key("date", "2026-05-03", "Day of the pulls."),
@@ -76,6 +106,7 @@ SESSION_KEYS: Final = (
         "The rig in a sentence; or as a table [rig], which breakyard rig writes and checks.",
     ),
     Key("cell", "", "Table [cell]: what the cell's plate says; calibrate takes it from here."),
+    *CONDITIONS,
     Key("made_by", '"breakyard-demo"', "Says that the demo made the folder, and may replace it.", ours=True),
 )
 """Of session.toml."""
@@ -100,6 +131,7 @@ NOTES_KEYS: Final = (
         "photos", '["A1.jpg"]', "Pictures beside this file or in the session's folder; the report shows them."
     ),
     Key("outcome", '"broke at the weld"', "How it ended, as seen."),
+    *CONDITIONS,
     Key("purpose", '"calibration"', 'What it was recorded for; only a "pull" (the default) is read as one.'),
     Key(
         "zero", '"instrument"', "Where the zero is: instrument, start or end; default: judged from all three."
@@ -138,33 +170,30 @@ SPECIMEN_COLUMNS: Final = (
     Key("order", "3", "Its place in the order of pulling; breakyard design draws one."),
     Key("mass_kg", "0.25", "Its mass, if loads are compared per gram; or in grams in a column mass_g."),
     Key("notes", "second coat of glue", "Anything worth knowing; the report shows it."),
+    Key("same_as", "june/S3", "The same specimen in another session, or another row here: it counts once."),
+    *CONDITIONS,
 )
 """Of specimens.csv; any other column is your own (a price, an area), and loads can be divided by it."""
 
 
 def unread_keys(names: Iterable[str], known: Sequence[Key], where: str) -> tuple[str, ...]:
     """A sentence for each name that is no key: kept, but read by nothing."""
-    keys = [key.name for key in known]
     return tuple(
-        f'{where}: "{name}" is kept, but nothing reads it; there is {", ".join(keys)}'
+        f'{where}: "{name}" is kept, but nothing reads it; there is {", ".join(key.name for key in known)}'
         for name in names
-        if name not in keys
+        if not any(key.called(name) for key in known)
     )
 
 
 def refuse_slips(names: Iterable[str], known: Sequence[Key], where: str, what: str = "key") -> None:
     """Refuse a name that is meant for a key which is missing beside it. Raises: DataError with the right one."""
     names = tuple(names)
+    missing = [key.name for key in known if not any(key.called(name) for name in names)]
     for name in names:
-        if name not in [key.name for key in known] and (meant := slip(name, names, known, NEAR[what])):
-            raise DataError(f'{where}: unknown {what} "{name}"; did you mean {meant}?')
-
-
-def slip(name: str, beside: Iterable[str], known: Sequence[Key], near: float) -> str | None:
-    """The key that was meant, where a name looks like one that is missing beside it; else None."""
-    missing = [key.name for key in known if key.name not in set(beside)]
-    found = get_close_matches(name.lower().strip(), missing, 1, near)
-    return found[0] if found else None
+        if any(key.called(name) for key in known):
+            continue
+        if meant := get_close_matches(name.lower().strip(), missing, 1, NEAR[what]):
+            raise DataError(f'{where}: unknown {what} "{name}"; did you mean {meant[0]}?')
 
 
 def explained(keys: Iterable[Key], skip: Iterable[str] = ()) -> str:
