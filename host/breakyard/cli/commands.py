@@ -21,11 +21,8 @@ from breakyard.cli import (
     logger,
     logger_calibration,
     logger_settings,
-<<<<<<< HEAD
-    photo,
-=======
     new,
->>>>>>> 7fd10b2 (new, next: A session is begun by a command, explains its files and tells where it stands; a slip of the hand in a key is named with the right one; the rig's example joins session.toml; import --group, and --unit is the unit shown.)
+    photo,
     plot,
     proof,
     record,
