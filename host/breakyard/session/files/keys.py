@@ -59,6 +59,10 @@ FILES: Final = (
     SessionFile(
         "calibrations/NAME.json", "A calibration with its points, their doubt and its hash; never changed."
     ),
+    SessionFile(
+        "photos/SPECIMEN/1.jpg",
+        "Pictures of a specimen without place, time and camera; breakyard photo keeps them.",
+    ),
     SessionFile("checks/LOGGER.csv", "Check weighings of a logger, one a row, made for a spreadsheet."),
     SessionFile("checks/LOGGER.in_use.json", "What remounts and a long hold told of its cell."),
     SessionFile("responses/LOGGER.json", "How its converter was measured to answer a sudden step."),
@@ -141,6 +145,12 @@ NOTES_KEYS: Final = (
         "converter",
         '"hx711-128"',
         "What made the counts of an imported recording: hx711-128, hx711-64, hx711-32 or unknown.",
+    ),
+    Key(
+        "clips",
+        "",
+        "Tables [[clips]]: films of the pull, and which moment of each is which of the run; written by video.",
+        ours=True,
     ),
     Key("import", "", "Table [import]: how an imported recording was read.", ours=True),
 )
