@@ -1,9 +1,10 @@
 """Check weighing: one known mass before the day's pulls, and what many such checks say together.
 
 The rule follows from the calibration's own interval. The mass hangs, the calibration shows a load; their difference
-is compared with what the calibration allows at this load: its fit and the cell's own terms, the reading, and the
-known load, where what both share (the same masses, the same gravity) cancels, because it made the calibration err
-in the same way. Within, the calibration holds. Beyond, it no longer tells the truth: calibrate again.
+is compared with what the calibration allows at this load: its fit and the cell's own terms, another mounting than at
+the calibration, the reading, and the known load, where what both share (the same masses, the same gravity) cancels,
+because it made the calibration err in the same way. Within, the calibration holds. Beyond, it no longer tells the
+truth: calibrate again.
 
 Several checks since the calibration show a drift: a line through the differences, in parts of what is allowed, the
 checks of one day together (they share its temperature and mounting, and say nothing about time). Where the line is
@@ -22,6 +23,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
+from breakyard.calibration.in_use import mounting
 from breakyard.calibration.known_loads import (
     ASSUMED_SOURCE,
     COMMON_SOURCE,
@@ -133,13 +135,16 @@ def weigh(
     when_utc_s: float,
     same_place: bool = True,
     known: Force | None = None,
+    mounted: tuple[float | None, float] = (None, math.inf),
     logger: str = "",
     source: str = "",
 ) -> CheckWeighing:
     """Compare what the calibration shows under a known load with that load.
 
     `known` is the load's force where gravity or air differ from the calibration's; then `same_place` is False, and
-    gravity no longer cancels. Raises: CalibrationError when nothing hangs, or hardly anything.
+    gravity no longer cancels. `mounted`: how one mounting scatters, as a share of the load, with its degrees of
+    freedom; None takes the default, since the cell hangs otherwise than when it was calibrated.
+    Raises: CalibrationError when nothing hangs, or hardly anything.
     """
     if load.nothing:
         raise CalibrationError("a check weighing needs a known mass: hang one that you used to calibrate")
@@ -158,6 +163,7 @@ def weigh(
     # Readings of the calibration scattered about its line by more than their noise; the two of today will as well.
     scatter = math.sqrt(2.0) * calibration.between_n
     freedom = float(calibration.degrees_of_freedom or math.inf)
+    terms.append(mounting(abs(force.newtons), *mounted))
     terms += [Term("reading", own, kind="A"), Term("repeatability", scatter, freedom, "A")]
     if calibration.plate is None or calibration.plate.span_per_c is None:
         terms.append(limits("span from day to day", SPAN_DRIFT * force.newtons))

@@ -14,10 +14,17 @@ import numpy as np
 from breakyard.calibration.fit import Floats
 from breakyard.calibration.model import Calibration
 from breakyard.calibration.points import Point
+from breakyard.calibration.terms import Term, limits
 from breakyard.errors import CalibrationError
 
 REMOUNTS: Final = 3
 """Fewer tell hardly anything of a scatter; ISO 376 turns the transducer into three positions (from memory)."""
+
+REMOUNT: Final = 0.002
+"""Limit either way for shackles and pins that sit otherwise than at the calibration: half of the 0.4 % that ISO 376
+allows class 2 between rotated positions (from memory)."""
+WHERE_REMOUNT: Final = "remounting"
+"""Name of its term."""
 
 HOLD_S: Final = 1800.0
 """OIML R 60 watches creep for 30 minutes."""
@@ -44,6 +51,13 @@ class CreepHold:
 
     share: float
     seconds: float
+
+
+def mounting(load_n: float, standard: float | None = None, freedom: float = math.inf) -> Term:
+    """What another mounting may show of a load: the default, or the standard deviation of mountings, as its share."""
+    if standard is None:
+        return limits(WHERE_REMOUNT, REMOUNT * load_n)
+    return Term(WHERE_REMOUNT, standard * load_n, freedom, "A")
 
 
 def remounts(calibration: Calibration, points: Sequence[Point]) -> Remounts:

@@ -97,6 +97,7 @@ def command(
     from breakyard.session.files.checks import history as all_checks
     from breakyard.session.finding import shown_unit
     from breakyard.session.in_force import load_calibration
+    from breakyard.session.in_use import mounted
     from breakyard.session.known_loads import gain_of
     from breakyard.session.recordings import load_counts
     from breakyard.session.session import find_session
@@ -137,6 +138,7 @@ def command(
         when_utc_s=_when(run),
         same_place=place is None,
         known=place,
+        mounted=mounted(session.root if session else where.parent, serial),
         logger=serial,
         source=where.name if recording is not None else "counts given",
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from breakyard.calibration import Calibration
+from breakyard.calibration.in_use import REMOUNT, mounting
 from breakyard.calibration.terms import Term, limits
 from breakyard.units import FORCE_UNITS
 
@@ -22,10 +23,6 @@ BENDING: Final = 0.05
 fiftieth (0.1 % for 5 % across the axis, one maker's note on load application); a cheap S-type cell is no such one
 (common practice, no source)."""
 
-REMOUNT: Final = 0.002
-"""Limit either way for shackles and pins that sit otherwise than at the calibration: half of the 0.4 % that ISO 376
-allows class 2 between rotated positions (from memory)."""
-
 CREEP: Final = 0.0005
 """Limit either way, of the load, for a hold that is longer or shorter than those of the calibration, where the sheet
 states none: industrial cells state 0.03 % in 30 min; OIML R 60, class C3, allows 0.0245 % and class D 0.1 %."""
@@ -36,7 +33,6 @@ DAY_TO_DAY: Final = 0.0005
 CONVERTER_PER_C: Final = 20e-6
 """Limit of the gain of the converter: four times the +-5 ppm/C that its data sheet calls typical (HX711, gain 128)."""
 
-WHERE_REMOUNT: Final = "remounting"
 HOLD_MINUTES: Final = 30.0
 """How long OIML R 60 watches creep, and so a hold that is to replace the default."""
 
@@ -96,13 +92,9 @@ def in_use_terms(
     warmth = _or(in_use.warmth, calibration.warmth(temperature_c)[0])
     per_c = _or(in_use.converter_per_c, CONVERTER_PER_C)
     apart = calibration.degrees_apart(temperature_c)
-    if in_use.remount is None:
-        remount = limits(WHERE_REMOUNT, REMOUNT * load_n)
-    else:
-        remount = Term(WHERE_REMOUNT, in_use.remount * load_n, in_use.remount_freedom, "A")
     found = (
         limits("temperature", warmth * load_n),
-        remount,
+        mounting(load_n, in_use.remount, in_use.remount_freedom),
         limits("creep", creep * load_n),
         limits("span from day to day", _or(in_use.day_to_day, DAY_TO_DAY) * load_n),
         limits("gain of the converter", per_c * apart * load_n),

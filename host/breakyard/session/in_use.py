@@ -20,13 +20,27 @@ def in_use_of(pull: Pull, calibration: Calibration | None) -> InUse:
         return InUse(blocks=blocks)
     logger = dict(calibration.provenance).get("logger", "")
     known = find_in_use(_home(pull), logger)
-    remount, held = known.get("remount"), known.get("hold")
+    held = known.get("hold")
+    standard, freedom = _mounted(known)
     return InUse(
-        remount=None if remount is None else float(remount["standard"]),
-        remount_freedom=math.inf if remount is None else float(remount["freedom"]),
+        remount=standard,
+        remount_freedom=freedom,
         creep=None if held is None else float(held["share"]),
         blocks=blocks,
     )
+
+
+def mounted(home: Path, logger: str) -> tuple[float | None, float]:
+    """How a logger's cell scatters from mounting to mounting, with degrees of freedom; None where nobody measured it.
+
+    Raises: DataError for a damaged document.
+    """
+    return _mounted(find_in_use(home, logger))
+
+
+def _mounted(known: Mapping[str, Any]) -> tuple[float | None, float]:
+    remount = known.get("remount")
+    return (None, math.inf) if remount is None else (float(remount["standard"]), float(remount["freedom"]))
 
 
 def fingerprint(pull: Pull) -> str:

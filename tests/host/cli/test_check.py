@@ -96,7 +96,7 @@ def test_a_drift_is_told_before_the_check_fails(breakyard: Breakyard, yard: Path
         (root / "session.toml").write_text(
             'place = "slip"\nlatitude_deg = 54.0\nheight_m = 0\nunit = "kgf"\n'
         )
-        path = weighed(root, 7 * number, output=2.0 * (1 + 0.00012 * number))
+        path = weighed(root, 7 * number, output=2.0 * (1 + 0.0004 * number))
         said = breakyard(
             "check", path, "--mass", "40 kg", "-c", tmp_path / "cal.json", "-p", f"d{number}.svg", "--json"
         )

@@ -8,8 +8,9 @@ import pytest
 from analysis_cases import KGF, calibrated
 
 from breakyard.calibration import Calibration, calibrate
+from breakyard.calibration.in_use import REMOUNT
 from breakyard.curve import LoadCurve, curve_from_columns
-from breakyard.pull.in_use import IDEAL, REMOUNT, Block, InUse
+from breakyard.pull.in_use import IDEAL, Block, InUse
 from breakyard.pull.summarize import Summary, summarize
 from breakyard.simulate.families import instrument
 
