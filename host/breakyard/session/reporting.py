@@ -12,6 +12,7 @@ from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError
 from breakyard.session.in_force import load_calibration
 from breakyard.session.options import ReadOptions
+from breakyard.session.photos import bare, photos_of
 from breakyard.session.reading import PullResult
 from breakyard.session.recordings import Curves
 from breakyard.version import VERSION
@@ -151,6 +152,10 @@ def _entry(
         group=pull.group,
         order=pull.order,
         notes=pull.notes or written.get((root, pull.specimen), ""),
+        own=()
+        if pull.row is None
+        else tuple((name, cell) for name, cell in pull.row.more.items() if cell.strip()),
+        photos=() if pull.session is None else tuple(map(bare, photos_of(pull.session, pull.specimen))),
     )
 
 

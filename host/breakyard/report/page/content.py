@@ -21,6 +21,10 @@ class Entry:
     group: str = ""
     order: int | None = None
     notes: str = ""
+    own: tuple[tuple[str, str], ...] = ()
+    """People's own columns of the table of specimens."""
+    photos: tuple[bytes, ...] = ()
+    """JPEG files without metadata."""
 
     @property
     def doubtful(self) -> bool:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from typing import Final
 
-VOID: Final = frozenset({"meta", "link", "br", "input", "hr"})
+VOID: Final = frozenset({"meta", "link", "br", "input", "hr", "img"})
 """Elements of HTML without an end."""
 
 _REORDERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")

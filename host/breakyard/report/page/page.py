@@ -57,7 +57,7 @@ def make_page(content: Content) -> str:
         )
         for name, title, make in sections
     ]
-    style, script = Markup(_template("page.css")), Markup(_template("page.js"))
+    style, script = page_style(), Markup(_template("page.js"))
     head = tag(
         "head",
         tag("meta", charset="utf-8"),
@@ -92,6 +92,11 @@ def _policy(script: str) -> str:
         "img-src data:",
     )
     return "; ".join((*rules, "base-uri 'none'", "form-action 'none'"))
+
+
+def page_style() -> Markup:
+    """The style that all pages share."""
+    return Markup(_template("page.css"))
 
 
 def _template(name: str) -> str:

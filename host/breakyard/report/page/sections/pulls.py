@@ -1,5 +1,6 @@
 """The pulls: their table, their curves, what they bear, how they broke, which to doubt, and each by itself."""
 
+import base64
 from collections.abc import Sequence
 from typing import Final
 
@@ -230,16 +231,30 @@ def _one(content: Content, curves: ChartCurves, at: int, shared: Sequence[str]) 
             ),
             class_="side-by-side",
         ),
+        tag("div", *photos(entry.photos, entry.label), class_="photos") if entry.photos else None,
         _cycles(entry.summary, content.unit),
         _budget(entry.summary, content.unit),
         id=f"pull-{at}",
     )
 
 
+def photos(pictures: Sequence[bytes], of: str) -> list[Markup]:
+    """Pictures as parts of the page itself."""
+    return [
+        tag(
+            "img",
+            src=f"data:image/jpeg;base64,{base64.b64encode(data).decode()}",
+            alt=f"{of}, photo {number}",
+        )
+        for number, data in enumerate(pictures, start=1)
+    ]
+
+
 def _facts(content: Content, entry: Entry) -> list[tuple[str, str]]:
     place = str(entry.order) if entry.order is not None else ""
     return [
         *story(entry.summary, content.unit),
+        *entry.own,
         ("Notes", entry.notes.strip()),
         ("Place in the day", place),
     ]
