@@ -32,10 +32,10 @@ def kaplan_meier(
     values: Sequence[float], at_least: Sequence[bool], *, coverage: float = 0.95
 ) -> tuple[SurvivalStep, ...]:
     """One step per load at which something broke, rising; no steps if nothing broke."""
-    from scipy import stats
+    from scipy import special
 
     load, broke = _arrays(values, at_least)
-    z = float(stats.norm.ppf(0.5 + coverage / 2.0))
+    z = float(special.ndtri(0.5 + coverage / 2.0))
     share, greenwood, steps = 1.0, 0.0, []
     ordered = np.sort(load)
     for level, breaks in zip(*np.unique(load[broke], return_counts=True), strict=True):

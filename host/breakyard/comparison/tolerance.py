@@ -46,10 +46,10 @@ def one_sided_factor(n: int, content: float, confidence: float) -> float:
     for share in (content, confidence):
         if not 0.0 < share < 1.0:
             raise UsageError(f"a share of {share:g} is not possible: give a number between 0 and 1, as 0.95")
-    from scipy import stats
+    from scipy import special
 
     root = math.sqrt(n)
-    return float(stats.nct.ppf(confidence, n - 1, stats.norm.ppf(content) * root) / root)
+    return float(special.nctdtrit(n - 1, special.ndtri(content) * root, confidence) / root)
 
 
 @lru_cache(maxsize=512)
@@ -122,7 +122,7 @@ def normed_residual(values: Sequence[float]) -> tuple[int, float, float]:
 
     Maximum normed residual (CMH-17-1G 8.3.3.1; Stefansky 1972). Needs 3 values or more, not all alike.
     """
-    from scipy import stats
+    from scipy import special
 
     data = np.asarray(values, dtype=np.float64)
     n = len(data)
@@ -131,7 +131,7 @@ def normed_residual(values: Sequence[float]) -> tuple[int, float, float]:
     sd = float(np.std(data, ddof=1))
     distance = np.abs(data - data.mean())
     index = int(np.argmax(distance))
-    t = float(stats.t.ppf(1.0 - 0.05 / (2.0 * n), n - 2))
+    t = float(special.stdtrit(n - 2, 1.0 - 0.05 / (2.0 * n)))
     critical = (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
     return index, (float(distance[index]) / sd if sd > 0.0 else 0.0), critical
 

@@ -3,14 +3,17 @@
 Numbers are written so that they read back exactly (shortest text that gives the same double).
 """
 
+import csv
+import io
+import math
 import re
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summaries_to_frame
+from breakyard.pull.summarize import summary_row
 from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:
@@ -61,36 +64,51 @@ def summaries_csv(
 
     Raises: UnitError; UsageError (marks that collide, a column of another length).
     """
-    frame = in_unit(summaries_to_frame(summaries), unit)
-    for at, (name, values) in enumerate((more or {}).items()):
-        if len(values) != len(frame):
-            raise UsageError(f'the column "{name}" has {len(values)} rows for {len(frame)} summaries')
-        frame.insert(at, name, list(values))
-    return _text(frame, separator, decimal)
-
-
-def in_unit(frame: "pd.DataFrame", unit: str) -> "pd.DataFrame":
-    """Convert a table of newtons: columns "peak_n", "rate_n_per_s" become "peak [kN]", "rate [kN/s]".
-
-    Raises: UnitError.
-    """
     unit = force_unit(unit)
-    frame = frame.copy()
-    names = {}
-    for name in frame.columns:
-        for suffix, label, is_force in _SUFFIXES:
-            if name.endswith(suffix):
-                if is_force:
-                    frame[name] = frame[name].astype(float) / FORCE_UNITS[unit]
-                names[name] = f"{name.removesuffix(suffix)} [{label.format(unit=unit)}]"
-                break
-    return frame.rename(columns=names)
+    first = more or {}
+    for name, values in first.items():
+        if len(values) != len(summaries):
+            raise UsageError(f'the column "{name}" has {len(values)} rows for {len(summaries)} summaries')
+    rows = [summary_row(summary) for summary in summaries]
+    columns = {name: heading(name, unit) for name in (rows[0] if rows else ())}
+    _check_marks(separator, decimal)
+    out = io.StringIO()
+    write = csv.writer(out, delimiter=separator, lineterminator="\n").writerow
+    write([*first, *(title for title, _ in columns.values())])
+    for at, row in enumerate(rows):
+        read = (_in_unit(row[name], factor) for name, (_, factor) in columns.items())
+        write([_cell(value, decimal) for value in (*(values[at] for values in first.values()), *read)])
+    return out.getvalue()
+
+
+def heading(name: str, unit: str) -> tuple[str, float]:
+    """The heading of a column of newtons, seconds ..., and what divides its values: "peak_n" is "peak [kN]", 1000."""
+    for suffix, label, is_force in _SUFFIXES:
+        if name.endswith(suffix):
+            title = f"{name.removesuffix(suffix)} [{label.format(unit=unit)}]"
+            return title, FORCE_UNITS[unit] if is_force else 1.0
+    return name, 1.0
+
+
+def _in_unit(value: Any, factor: float) -> Any:
+    return value if value is None or factor == 1.0 else float(value) / factor
+
+
+def _cell(value: Any, decimal: str) -> Any:
+    """A value as it is written: the shortest text that gives the same double; nothing for what is not known."""
+    if not isinstance(value, float):
+        return "" if value is None else value
+    return "" if math.isnan(value) else repr(float(value)).replace(".", decimal)
 
 
 def _text(frame: "pd.DataFrame", separator: str, decimal: str) -> str:
+    _check_marks(separator, decimal)
+    return str(frame.to_csv(index=False, sep=separator, decimal=decimal, lineterminator="\n"))
+
+
+def _check_marks(separator: str, decimal: str) -> None:
     if separator == decimal or not re.fullmatch(r"[;,\t]", separator) or decimal not in {",", "."}:
         raise UsageError(
             "columns are separated by a semicolon, comma or tab, and the decimal mark is a comma or a point, "
             "but not both a comma"
         )
-    return str(frame.to_csv(index=False, sep=separator, decimal=decimal, lineterminator="\n"))

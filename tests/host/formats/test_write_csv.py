@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from analysis_cases import read_case
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,8 +15,9 @@ from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.errors import UnitError, UsageError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import CsvOptions
-from breakyard.formats.write_csv import curve_csv, in_unit, summaries_csv
+from breakyard.formats.write_csv import curve_csv, heading, summaries_csv
 from breakyard.formats.write_json import json_text
+from breakyard.pull.summarize import summaries_to_frame
 
 
 def curve(time_s: list[float], load_n: list[float]) -> LoadCurve:
@@ -66,19 +68,32 @@ def test_marks_that_collide_are_refused() -> None:
         curve_csv(original, unit="kg")
 
 
-def test_tables_of_newtons_change_their_unit_and_say_so() -> None:
-    import pandas as pd
+@pytest.mark.parametrize(
+    ("name", "title", "divisor"),
+    [
+        ("name", "name", 1.0),
+        ("peak_n", "peak [lbf]", 4.4482216152605),
+        ("rate_n_per_s", "rate [lbf/s]", 4.4482216152605),
+        ("peak_time_s", "peak_time [s]", 1.0),
+    ],
+)
+def test_headings_say_the_unit(name: str, title: str, divisor: float) -> None:
+    """The pound-force of NIST SP 811, appendix B.8."""
+    assert heading(name, "lbf") == (title, pytest.approx(divisor, rel=1e-14))
 
-    frame = pd.DataFrame(
-        {"name": ["a"], "peak_n": [4448.2216152605], "rate_n_per_s": [None], "peak_time_s": [2.5]}
-    )
 
-    converted = in_unit(frame, "lbf")
+@pytest.mark.parametrize("marks", [(",", "."), (";", ",")])
+def test_a_table_of_summaries_is_what_pandas_writes(marks: tuple[str, str]) -> None:
+    """Cell by cell, with what is not known, quotes and separators in names: pandas is the second opinion."""
+    summaries = [read_case("snatch", 1)[1], read_case("progressive", 1)[1]]
+    names = ['a "b", c; d', ""]
 
-    assert list(converted.columns) == ["name", "peak [lbf]", "rate [lbf/s]", "peak_time [s]"]
-    assert converted["peak [lbf]"][0] == pytest.approx(1000.0, rel=1e-14)
-    assert converted["peak_time [s]"][0] == 2.5
-    assert list(frame.columns)[1] == "peak_n"
+    text = summaries_csv(summaries, more={"specimen": names}, separator=marks[0], decimal=marks[1])
+
+    frame = summaries_to_frame(summaries)
+    frame.columns = [heading(name, "N")[0] for name in frame.columns]
+    frame.insert(0, "specimen", names)
+    assert text == frame.to_csv(index=False, sep=marks[0], decimal=marks[1], lineterminator="\n")
 
 
 def test_an_empty_table_can_be_written() -> None:
