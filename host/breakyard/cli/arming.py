@@ -1,6 +1,5 @@
 """breakyard logger arm and stop: the logger records by itself, whether this computer stays or goes."""
 
-import asyncio
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -9,6 +8,7 @@ import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.device.reach import reach_way
 from breakyard.device.room import ask_room, room_lines
 
@@ -43,7 +43,7 @@ def arm(
             await client.synchronise()
             return await (client.start() if now else client.arm()), status.seconds_left, warning
 
-    run, seconds_left, warning = asyncio.run(do())
+    run, seconds_left, warning = run_async(do())
     out.say(f"run {run} {'has begun' if now else 'begins with the load'}; fetch it afterwards")
     out.document(
         {
@@ -66,7 +66,7 @@ def stop(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
         async with reach_way(link) as client:
             return await client.stop()
 
-    run = asyncio.run(do())
+    run = run_async(do())
     out = Output(as_json)
     out.say(f"run {run} has ended" if run else "nothing was being recorded")
     out.document({"schema": "breakyard.logger.stop/1", "run": run or None})

@@ -1,6 +1,5 @@
 """breakyard demo: a day at a small, invented boatyard, from the converter's counts to a table with intervals."""
 
-import asyncio
 import shutil
 import tempfile
 import tomllib
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
+from breakyard.cli.running import run_async
 from breakyard.errors import UsageError
 from breakyard.units import FORCE_UNITS
 
@@ -72,7 +72,7 @@ def command(
     shown = session.info.unit
     plan, rig = _plan(scenario, shown), _check_rig(session)
     with out.progress("pulling", len(scenario.recordings)) as step:
-        version = asyncio.run(_record_all(scenario, session, interpreter, step))
+        version = run_async(_record_all(scenario, session, interpreter, step))
     _calibrate(session, scenario)
     pulls = find_pulls([folder])
     with out.progress("reading pulls", len(pulls)) as step:

@@ -1,6 +1,5 @@
 """breakyard logger fetch: runs out of the logger's store, over as many connections as it takes."""
 
-import asyncio
 from pathlib import Path
 from typing import Annotated
 
@@ -8,6 +7,7 @@ import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.errors import UsageError
 
 
@@ -26,13 +26,15 @@ def fetch(
 
     Example: breakyard logger fetch --link ble --into slipway
     """
+    import asyncio
+
     from breakyard.device.fetching import FetchJob, fetch_runs
     from breakyard.device.keeping import Keeper
 
     out = Output(as_json)
     job = FetchJob(Keeper(into), numbers or [], erase)
     try:
-        asyncio.run(fetch_runs(link, job, out.progress))
+        run_async(fetch_runs(link, job, out.progress))
     except (KeyboardInterrupt, asyncio.CancelledError):
         raise UsageError(f"stopped; {job.kept()}") from None
     for one in job.done:

@@ -1,6 +1,5 @@
 """The field page through this computer: live numbers and readings on every phone in reach of its network."""
 
-import asyncio
 from contextlib import AsyncExitStack
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -10,6 +9,7 @@ import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
@@ -49,13 +49,14 @@ def command(
 
     opened = open_session(session)
     try:
-        asyncio.run(_serve(out, opened, link, "127.0.0.1" if here else "", port))
+        run_async(_serve(out, opened, link, "127.0.0.1" if here else "", port))
     except KeyboardInterrupt:
         out.say("ended; the logger goes on by itself, and what it records is fetched next time")
 
 
 async def _serve(out: Output, session: "Session", way: str, host: str, port: int) -> None:
     """Serve until Ctrl-C. Raises: UsageError, LinkError."""
+    import asyncio
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 

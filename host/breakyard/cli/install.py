@@ -1,6 +1,5 @@
 """breakyard logger install: the firmware onto a board, its settings and key, and the proof that it works."""
 
-import asyncio
 import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -8,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
@@ -78,21 +78,21 @@ def command(
     try:
         done = install(board, firmware_dir(), changes, sources=sources, tell=output.say)
     except LinkError as error:
-        if asyncio.run(answers(port, 0.0)) is None:
+        if run_async(answers(port, 0.0)) is None:
             raise
         raise LinkError(f"a logger runs at {port} and shows no prompt; {PROMPT}") from error
     output.say(f"{len(done.files)} files are on the board and checked; {len(done.removed)} old ones removed")
     document = _document(done)
     if restart:
         board.restart()
-        said = asyncio.run(_wait(port, output))
+        said = run_async(_wait(port, output))
         if said is None:
             output.say(
                 "installed, but not tested: once it runs, breakyard logger selftest --link usb:" + port
             )
             output.document(document)
             raise typer.Exit(1)
-        document |= asyncio.run(
+        document |= run_async(
             _meet_and_test(
                 port, output, changes, wanted, Access[access.upper()], show_key, selftest, press, said
             )

@@ -1,6 +1,5 @@
 """Commands that are said after "logger": what is near, how it is, and what lies in its store."""
 
-import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -8,6 +7,7 @@ import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.device.keys import keep_key
 from breakyard.device.reach import reach_way
 from breakyard.device.room import ask_room, time_words
@@ -31,7 +31,7 @@ def find(
     out = Output(as_json)
     trouble = ""
     try:
-        near = asyncio.run(ble.find(seconds))
+        near = run_async(ble.find(seconds))
     except LinkError as error:
         near, trouble = (), str(error)
     ports = usb.find()
@@ -77,7 +77,7 @@ def info(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
     Example: breakyard logger info --link usb
     """
     out = Output(as_json)
-    asyncio.run(_info(link, out))
+    run_async(_info(link, out))
 
 
 async def _info(link: str, out: Output) -> None:
@@ -132,7 +132,7 @@ def runs(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
         async with reach_way(link) as client:
             return await client.runs()
 
-    found = asyncio.run(do())
+    found = run_async(do())
     out = Output(as_json)
     out.table(
         "Runs in the logger",
@@ -186,7 +186,7 @@ def erase(
                     erased.append(number)
         return erased
 
-    erased = asyncio.run(do())
+    erased = run_async(do())
     out = Output(as_json)
     out.say(f"erased from the logger: {', '.join(map(str, erased)) or 'nothing'}")
     out.document({"schema": "breakyard.logger.erase/1", "runs": erased})
@@ -202,7 +202,7 @@ def time(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
         async with reach_way(link) as client:
             return await client.synchronise()
 
-    offset = asyncio.run(do())
+    offset = run_async(do())
     out = Output(as_json)
     out.say(f"set from this computer's clock, give or take {offset.uncertainty_s * 1000:.0f} ms")
     out.document(
@@ -233,7 +233,7 @@ def _show_key(link: str, out: Output) -> None:
                 assert client.identity is not None
                 return client.identity.serial.hex()
 
-        serial = asyncio.run(ask()) if known else ""
+        serial = run_async(ask()) if known else ""
         if serial not in known:
             raise UsageError(
                 "this computer knows no key of that logger; give it one: breakyard logger key --link usb"
@@ -288,7 +288,7 @@ def key(
         async with reach_way(link) as client:
             return await do(client)
 
-    serial = asyncio.run(run())
+    serial = run_async(run())
     path = keep_key(serial, None if remove else drawn)
     out = Output(as_json)
     out.say(

@@ -1,6 +1,5 @@
 """breakyard logger calibration: the copy of a calibration that a logger keeps, for whoever shows force."""
 
-import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -8,6 +7,7 @@ import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.device.reach import reach_way
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def command(
                 await client.store_calibration(wanted)
             return await client.read_calibration()
 
-    kept = asyncio.run(do())
+    kept = run_async(do())
     out = Output(as_json)
     out.document(
         {"schema": "breakyard.logger.calibration/1", "kept": None if kept is None else _document(kept)}

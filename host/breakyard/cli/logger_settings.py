@@ -1,6 +1,5 @@
 """breakyard logger settings: read and changed, in counts or, through a calibration, in force."""
 
-import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -8,6 +7,7 @@ import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.running import run_async
 from breakyard.device.reach import reach_way
 from breakyard.device.settings import MEANINGS, newtons_per_count, parse_setting, value_words
 from breakyard.errors import UsageError
@@ -43,7 +43,7 @@ def command(
     shown = force_unit(unit) if unit else "N"
     wishes = [parse_setting(one) for one in changes or []]
     copy = _from_file(calibration)
-    settings, copy = asyncio.run(_carry_out(link, wishes, copy))
+    settings, copy = run_async(_carry_out(link, wishes, copy))
     out = Output(as_json)
     each_n = newtons_per_count(copy, settings.input)
     values = {name: getattr(settings, name) for name in MEANINGS}

@@ -1,6 +1,5 @@
 """Record one pull: arm, live number and peak, stop, fetch, attach to the next specimen."""
 
-import asyncio
 import signal
 import sys
 import time
@@ -13,6 +12,7 @@ import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.running import run_async
 from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def command(
     show = _Display(out, _live(keeper, calibration, unit, _asked(keeper, chosen, hold)))
     job = RecordJob(keeper, chosen, now, seconds, show)
     with _ctrl_c_ends(job):
-        kept = asyncio.run(record_pull(link, job, erase))
+        kept = run_async(record_pull(link, job, erase))
     show.end()
     if kept is None:
         out.say("nothing was recorded")

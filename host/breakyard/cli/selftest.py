@@ -1,12 +1,12 @@
 """breakyard logger selftest: does the logger work, and what to check where it does not."""
 
-import asyncio
 from typing import Annotated, Any
 
 import typer
 
 from breakyard.cli.options import LinkOption
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.device.reach import reach_way
 
 
@@ -42,7 +42,7 @@ def command(
         async with reach_way(link, calm=True) as client:
             return await make_and_show(client, out, press=press, slow=slow, shunt=resistor)
 
-    document = asyncio.run(do())
+    document = run_async(do())
     out.document(document)
     if not document["passed"]:
         raise typer.Exit(1)

@@ -1,6 +1,5 @@
 """A self-test in the terminal: made over a client, shown, kept."""
 
-import asyncio
 import sys
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
@@ -75,6 +74,8 @@ def _ask_for_press() -> None:
 
 
 async def _ask_to_hold(what: str) -> None:
+    import asyncio
+
     print(f"{what}, then press Enter ...", end=" ", file=sys.stderr, flush=True)
     await asyncio.to_thread(sys.stdin.readline)  # the link goes on meanwhile
 

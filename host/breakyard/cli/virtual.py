@@ -1,6 +1,5 @@
 """breakyard logger virtual: the logger's firmware on this computer, for anybody's client."""
 
-import asyncio
 import sys
 import threading
 from collections.abc import AsyncIterator
@@ -12,6 +11,7 @@ from typing import Annotated
 import typer
 
 from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.running import run_async
 from breakyard.errors import UsageError
 
 
@@ -34,7 +34,7 @@ def command(
         raise UsageError("say --tcp PORT or --pty, one of them")
     out = Output(as_json)
     with suppress(KeyboardInterrupt):
-        asyncio.run(_serve(tcp, out))
+        run_async(_serve(tcp, out))
 
 
 async def _serve(tcp: int | None, out: Output) -> None:
@@ -57,6 +57,8 @@ async def _serve(tcp: int | None, out: Output) -> None:
 
 async def _lines() -> AsyncIterator[str]:
     """Lines of standard input as they come; goes on waiting after its end."""
+    import asyncio
+
     loop = asyncio.get_running_loop()
     came: asyncio.Queue[str] = asyncio.Queue()
 
