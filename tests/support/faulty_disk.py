@@ -94,6 +94,8 @@ class Disk:
     _held: dict[int, int] = field(default_factory=dict)
     """Open handles that keep the numbers of removed files from coming again."""
 
+    _opened: list[io.FileIO] = field(default_factory=list)
+
     @contextmanager
     def running(self) -> Iterator[None]:
         """Everything that this process does to the folder meets this disk; `Killed` ends here."""
@@ -115,6 +117,9 @@ class Disk:
         finally:
             for one in reversed(patches):
                 one.stop()
+            if self.dead:  # whatever somebody still holds: a process that has ended holds no file
+                for raw in self._opened:
+                    raw.close()
             after = self._left()
             for handle in self._held.values():
                 os.close(handle)
@@ -290,6 +295,7 @@ class _Raw(io.FileIO):
     def __init__(self, disk: Disk, file: Any, mode: str, closefd: bool) -> None:
         self._disk = disk
         super().__init__(file, mode, closefd, opener=disk._open)
+        disk._opened.append(self)
 
     def write(self, data: Any) -> int:
         whole = super().write

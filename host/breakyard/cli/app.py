@@ -1,6 +1,8 @@
 """Puts the commands together. Modules named here stay light: what is heavy is imported inside the commands."""
 
 import sys
+from collections.abc import Callable
+from functools import cache
 from typing import Annotated, Final
 
 import typer
@@ -42,13 +44,19 @@ def _root(
     pass
 
 
-def main() -> None:
-    """Run the command line; the entry point of the package."""
+@cache
+def _whole() -> Callable[..., object]:
+    """The application with its commands; put together once, since a program may call `main` more often."""
     from breakyard.cli import commands
 
-    steady_streams()
     commands.register(app)
-    run_told(lambda: app(prog_name="breakyard", standalone_mode=False), sys.argv[1:])
+    return typer.main.get_command(app)
+
+
+def main() -> None:
+    """Run the command line; the entry point of the package."""
+    steady_streams()
+    run_told(lambda: _whole()(prog_name="breakyard", standalone_mode=False), sys.argv[1:])
 
 
 if __name__ == "__main__":

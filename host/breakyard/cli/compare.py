@@ -15,9 +15,9 @@ from breakyard.cli.options import (
     ResponseOption,
     TemperatureOption,
 )
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
 from breakyard.document import to_plain
-from breakyard.errors import UsageError
+from breakyard.errors import DataError, UsageError
 from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:
@@ -111,7 +111,7 @@ def command(
     from breakyard.session.factors import grouped_by
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
-    from breakyard.session.reading import read_pulls
+    from breakyard.session.reading import not_kept, read_pulls
     from breakyard.units import parse_share
 
     worth = option("--matters", parse_share, matters)
@@ -127,6 +127,8 @@ def command(
     options = ReadOptions(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
         results = read_pulls(pulls, options, step, processes=None)
+    for reason in not_kept(results):
+        out.warn(f"read, but not kept: {reason}")
     if by is not None and (len(_listed(by)) > 1 or block is not None or adjust is not None):
         _by_factors(
             out, results, shown, by, block, adjust, _QUANTITY[of], per, reference, worth, coverage, picture
@@ -142,14 +144,15 @@ def command(
         coverage=coverage,
     )
     against = None if asked is None else asked.against(comparison)
-    if picture is not None:
-        _draw(comparison, shown, picture)
-    document = comparison.to_json() | ({"picture": str(picture)} if picture else {})
+    undrawn = "" if picture is None else _draw(comparison, shown, picture)
+    document = comparison.to_json() | ({"picture": str(picture)} if picture and not undrawn else {})
     out.document(document | ({} if against is None else {"at_least": to_plain(against)}))
     if not as_json:
         if asked is not None and against is not None:
             asked.show(out, against, shown, comparison)
         show(out, comparison, shown)
+    if undrawn:
+        fail(undrawn)
     if picture is not None:
         out.say(f"written: {picture}")
     if against is not None and any(one.outcome != "shown" for one in against):
@@ -217,19 +220,24 @@ class _Asked:
         out.say(f"  {words.DEFERRAL}")
 
 
-def _draw(comparison: "Comparison", unit: str, path: Path) -> None:
+def _draw(comparison: "Comparison", unit: str, path: Path) -> str:
+    """Write the picture; returns why that was not possible: what was compared is shown all the same."""
     from breakyard.report.figures.ranking_figure import ranking_figure
     from breakyard.report.figures.survival_figure import survival_figure
     from breakyard.report.words.ranking import MANY, ranked_groups
     from breakyard.session.files.pictures import save_picture
 
     many = len(comparison.groups) > MANY
-    save_picture(
-        ranking_figure(ranked_groups(comparison), unit=unit)
-        if many
-        else survival_figure(comparison, unit=unit),
-        path,
-    )
+    try:
+        save_picture(
+            ranking_figure(ranked_groups(comparison), unit=unit)
+            if many
+            else survival_figure(comparison, unit=unit),
+            path,
+        )
+    except DataError as error:
+        return str(error)
+    return ""
 
 
 def _by_factors(

@@ -268,6 +268,10 @@ def _write(session: "Session", have: "Sequence[Specimen]", order: "Sequence[Plan
     from breakyard.session.files.specimens import Specimen
 
     path = session.layout.specimens_file
+    if order and {one.specimen: one.order for one in order} == {
+        one.id: one.order for one in have if one.order is not None
+    }:
+        return path  # this very order: the command was given before
     if any(one.order is not None for one in have):
         raise UsageError(f"{path}: there is an order already; clear its column to plan a new one")
     places = {one.specimen: one for one in order}

@@ -90,7 +90,7 @@ def command(
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
     from breakyard.session.publishing import curve_places
-    from breakyard.session.reading import read_pulls
+    from breakyard.session.reading import not_kept, read_pulls
     from breakyard.session.recordings import Curves
 
     if tidy and (archive or form is not Format.CSV or decimal is Decimal.COMMA):
@@ -118,6 +118,8 @@ def command(
     options = ReadOptions(calibration, accuracy, misalignment_deg=misalignment, temperature_c=temperature)
     with out.progress("reading pulls", len(pulls)) as step:
         results = read_pulls(pulls, options, step, processes=None)
+    for reason in not_kept(results):
+        out.warn(f"read, but not kept: {reason}")
     for result in results:
         if result.problem:
             out.say(f"{result.pull.name}: no summary ({result.problem})")

@@ -28,6 +28,7 @@ _T = TypeVar("_T")
 
 STATUS_NO = 1
 STATUS_WRONG = 2
+STOPPED = "stopped; what was written before stays valid"
 
 
 def _unit(text: str) -> str:
@@ -105,7 +106,9 @@ def guarded(command: Callable[[], _T]) -> _T:
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         fail(f"{where}{error.strerror or error}", "OSError")
-    except typer.Abort:
+    except typer.Abort as abort:
+        if isinstance(abort.__cause__, KeyboardInterrupt):
+            fail(STOPPED, "KeyboardInterrupt")
         print("stopped, nothing was changed", file=sys.stderr)
         sys.exit(STATUS_NO)
     except Exception as error:
@@ -116,7 +119,7 @@ def guarded(command: Callable[[], _T]) -> _T:
         show()
         raise Failed(" ".join(str(words()).split()), "UsageError") from None
     except KeyboardInterrupt:
-        fail("stopped; what was written before stays valid", "KeyboardInterrupt")
+        fail(STOPPED, "KeyboardInterrupt")
 
 
 def steady_streams() -> None:
@@ -155,6 +158,11 @@ class Output:
         """Print a line for people."""
         if not self.as_json:
             print(printable(text))
+
+    def warn(self, text: str) -> None:
+        """Say in one line on standard error what to know about a result that is shown all the same."""
+        one_line = " ".join(printable(text).split())
+        print(f"breakyard: {one_line}", file=sys.stderr)
 
     def table(self, title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
         """Print a table for people; the first column names the row, long cells are folded."""

@@ -90,7 +90,7 @@ def command(
     """
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
-    from breakyard.session.reading import read_pulls
+    from breakyard.session.reading import not_kept, read_pulls
     from breakyard.session.reporting import session_picture
 
     pulls = find_pulls(recordings)
@@ -113,6 +113,8 @@ def command(
     if view is View.SESSION:
         with Output(as_json).progress("reading pulls", len(pulls)) as step:
             results = read_pulls(pulls, options, step, processes=None)
+        for reason in not_kept(results):
+            Output(as_json).warn(f"read, but not kept: {reason}")
         picture = session_picture(results, options, chosen, mode=shade.value, form=form.value)
     elif view is View.CALIBRATION:
         picture = _calibration(pulls[0], options, chosen, shade, form)

@@ -1,6 +1,5 @@
 """breakyard report: one page that tells a session to anyone, and everything needed to check it."""
 
-import sys
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -16,7 +15,6 @@ from breakyard.cli.options import (
     TemperatureOption,
 )
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
-from breakyard.report.words.printable import printable
 
 
 class PictureKind(StrEnum):
@@ -70,7 +68,7 @@ def command(
     from breakyard.session.files.layout import SESSION_FILE
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
-    from breakyard.session.reading import read_pulls
+    from breakyard.session.reading import not_kept, read_pulls
     from breakyard.session.reporting import gather, gather_recording
     from breakyard.session.session import open_session
     from breakyard.session.tables import write_tables
@@ -129,11 +127,11 @@ def command(
     )
     for path in written:
         out.say(f"written: {path}")
-    if not recordings:
-        write_tables(
-            results, shown
-        )  # last: a spreadsheet that has the old table open keeps nothing else back
+    # Last: a spreadsheet that has the old table open keeps nothing else back.
+    not_written = not_kept(results) if recordings else write_tables(results, shown)
+    for result in problems:
+        out.warn(result.problem)
+    if not_written:
+        out.warn(f"on the page, but not kept beside it: {not_written[0]}")
     if problems:
-        for result in problems:
-            print(f"breakyard: {printable(result.problem)}", file=sys.stderr)
         raise typer.Exit(STATUS_NO)

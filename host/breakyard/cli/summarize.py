@@ -1,6 +1,5 @@
 """breakyard summarize: each pull's peak with its interval, how it broke, and what to doubt."""
 
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,10 +17,9 @@ from breakyard.cli.options import (
     pull_speed,
 )
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
-from breakyard.errors import DataError
-from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
+    from breakyard.session.pulls import Pull
     from breakyard.pull.results import Summary
     from breakyard.session.reading import PullResult
 
@@ -67,11 +65,7 @@ def command(
     if len(results) == 1 and problems:
         fail(problems[0].problem)
     chosen = shown_unit(unit, pulls)
-    not_written = list(dict.fromkeys(result.not_kept for result in results if result.not_kept))
-    try:
-        write_tables(results, chosen)
-    except DataError as error:
-        not_written.append(str(error))
+    not_written = write_tables(results, chosen)
     if len(results) == 1 and results[0].summary is not None:
         out.document(results[0].summary.to_json())
     else:
@@ -82,13 +76,22 @@ def command(
         show_budget(out, results[0].summary, chosen)
     else:
         say_parts(out, results)
-    if problems:
-        for result in problems:
-            print(f"breakyard: {printable(result.problem)}", file=sys.stderr)
+    for part in unfinished(pulls):
+        out.say(
+            f"  {part.name}: the beginning of a run that is not here as a whole; breakyard logger fetch brings the rest"
+        )
+    for result in problems:
+        out.warn(result.problem)
     if not_written:
-        fail(f"shown, but not kept: {not_written[0]}")
+        out.warn(f"shown, but not kept: {not_written[0]}")
     if problems:
         raise typer.Exit(STATUS_NO)
+
+
+def unfinished(pulls: "Sequence[Pull]") -> tuple[Path, ...]:
+    """What is left of runs that were not fetched to their end, in the sessions that are read as a whole."""
+    roots = {pull.session.root: pull.session for pull in pulls if pull.session is not None}
+    return tuple(part for session in roots.values() if len(pulls) > 1 for part in session.unfinished())
 
 
 def print_summary(out: Output, summary: "Summary", unit: str) -> None:

@@ -67,7 +67,7 @@ class Keeper:
 
         for path in sorted(self._folder.glob(f"*{PART}")) + sorted(self._folder.glob("*.run")):
             if await holds_beginning(client, run, path) and (path.suffix == PART or _kept(path).complete):
-                return path.stem
+                return path.stem if path.suffix != PART else self._unhindered(path)
         number, candidate = 2, name
         while True:
             path = self._final(candidate)
@@ -75,6 +75,22 @@ class Keeper:
             if not double_of(path) and (not taken.exists() or await begins_alike(client, run, taken)):
                 return candidate
             candidate, number = f"{name}-{number}", number + 1
+
+    def _unhindered(self, part: Path) -> str:
+        """The name of a part; another one if what has its final name is not complete and is never overwritten."""
+        from breakyard.session.files.layout import as_on_disk
+
+        name, number = part.stem, 2
+        if not self._final(name).exists() or _kept(self._final(name)).complete:
+            return name
+        while self._final(f"{name}-{number}").exists() or self.part(f"{name}-{number}").exists():
+            number += 1
+        free = f"{name}-{number}"
+        notes = as_on_disk(part.with_suffix(".toml"))
+        if self.session is not None and notes.exists():
+            self.begin(free, self.session.notes(name))
+        part.rename(self.part(free))
+        return free
 
     async def fetch(
         self,
@@ -88,9 +104,12 @@ class Keeper:
     ) -> Kept:
         """Bring a run's file up to date; `name` is what `place` said. Raises: LinkError, with what came in the part."""
         from breakyard.device.client.download import fetch
+        from breakyard.session.files.run_files import has_its_name
 
         path = self._final(name)
         if path.exists():
+            if self.part(name).exists() and has_its_name(self.part(name)):
+                self.part(name).unlink()  # a command was stopped when it had given it its name
             return _kept(path)
         self.begin(name, notes or self._notes(name))
         await fetch(client, run, self.part(name), follow=follow, step=step)

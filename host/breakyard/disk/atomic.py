@@ -278,11 +278,13 @@ class _Draft:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        try:
-            self.path.unlink(missing_ok=True)
-        finally:
-            with suppress(OSError):  # what could not be written is told already
-                self._file.close()
+        with suppress(
+            OSError
+        ):  # what could not be written is told already; what is left is removed the next time
+            if self.path.exists():
+                self.path.unlink()
+        with suppress(OSError):
+            self._file.close()
 
 
 def _sweep(folder: Path) -> None:

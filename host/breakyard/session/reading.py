@@ -53,6 +53,16 @@ class PullResult:
         }
 
 
+def not_kept(results: Sequence[PullResult]) -> tuple[str, ...]:
+    """Why summaries could not be kept, each reason once: a medium that takes no writing gives one for every pull."""
+    reasons = {_reason(result.not_kept): result.not_kept for result in reversed(results) if result.not_kept}
+    return tuple(reversed(reasons.values()))
+
+
+def _reason(message: str) -> str:
+    return message.rpartition(": ")[2]
+
+
 def _ignore(name: str) -> None:
     pass
 

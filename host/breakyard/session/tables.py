@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from breakyard.errors import DataError
 from breakyard.formats.write_csv import summaries_csv
 from breakyard.pull.summarize import summaries_to_frame
-from breakyard.session.reading import PullResult
+from breakyard.session.reading import PullResult, not_kept
 from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:
@@ -19,8 +20,12 @@ def table_document(results: Sequence[PullResult]) -> dict[str, Any]:
     return {"schema": SCHEMA, "pulls": [result.described() for result in results]}
 
 
-def write_tables(results: Sequence[PullResult], unit: str) -> None:
-    """Write results/summaries.csv of each session that was read as a whole. Raises: DataError, UnitError."""
+def write_tables(results: Sequence[PullResult], unit: str) -> tuple[str, ...]:
+    """Write results/summaries.csv of each session that was read as a whole. Raises: UnitError.
+
+    Returns what could not be kept of these results and why, for people: they can be computed again.
+    """
+    problems = not_kept(results)
     for root in {result.pull.session.root for result in results if result.pull.session is not None}:
         inside = [
             result
@@ -36,7 +41,11 @@ def write_tables(results: Sequence[PullResult], unit: str) -> None:
             unit=unit,
             more={"specimen": [p.specimen for p, _ in good], "group": [p.group for p, _ in good]},
         )
-        session.write_result("summaries.csv", text)
+        try:
+            session.write_result("summaries.csv", text)
+        except DataError as error:
+            problems += (str(error),)
+    return problems
 
 
 def results_frame(results: Sequence[PullResult], unit: str) -> "pd.DataFrame":

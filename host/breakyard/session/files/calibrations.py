@@ -34,8 +34,10 @@ def write_calibration(path: Path, text: str) -> None:
 
     So a command that was stopped at its last step can be given again. Raises: DataError for another calibration.
     """
-    if not (path.exists() and _but_for_time(read_bytes(path)) == _but_for_time(text.encode())):
-        write_once(path, text.encode())
+    data = text.encode()
+    if path.exists() and _but_for_time(have := read_bytes(path)) == _but_for_time(data):
+        data = have
+    write_once(path, data)
 
 
 def _but_for_time(data: bytes) -> Any:

@@ -37,7 +37,17 @@ def unfinished(layout: Layout) -> tuple[Path, ...]:
     if not layout.runs.is_dir():
         return ()
     found = (path for path in layout.runs.glob(f"*{PART}") if not path.name.startswith("."))
-    return tuple(sorted(path for path in found if path.is_file() and path.stat().st_size))
+    return tuple(
+        sorted(path for path in found if path.is_file() and path.stat().st_size and not has_its_name(path))
+    )
+
+
+def has_its_name(part: Path) -> bool:
+    """Whether it is the same as the run beside it: the command that gave it that name was stopped then."""
+    run = part.with_suffix(".run")
+    return (
+        run.exists() and run.stat().st_size == part.stat().st_size and run.read_bytes() == part.read_bytes()
+    )
 
 
 def list_runs(layout: Layout) -> tuple[RunFile, ...]:
