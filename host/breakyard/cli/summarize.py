@@ -19,8 +19,8 @@ from breakyard.cli.options import (
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
 
 if TYPE_CHECKING:
-    from breakyard.session.pulls import Pull
     from breakyard.pull.results import Summary
+    from breakyard.session.pulls import Pull
     from breakyard.session.reading import PullResult
 
 

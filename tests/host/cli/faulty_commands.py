@@ -158,7 +158,7 @@ def make_base(root: Path) -> Tree:
     for path in (session / "results").iterdir():
         path.unlink()
     notes = session / "runs" / "A1.toml"
-    notes.write_text(f'weather = "wet"  # added since\n{notes.read_text()}')
+    notes.write_text(notes.read_text().replace('notes = ""', 'notes = "wet"  # added since'))
     return tree_of(root)
 
 
