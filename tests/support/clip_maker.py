@@ -33,7 +33,8 @@ class Scene:
     jitter: float = 0.0
     """Of the steps between frames, as a part of the step (standard deviation)."""
     shutter_s: float = 0.015
-    shake_px: int = 1
+    shake_px: float = 1.0
+    """How far the hand that holds the camera moves either way."""
     noise: float = 1.5
     walker: bool = True
     creep: float = 1.5
@@ -142,10 +143,18 @@ def _painter(scene: Scene, chance: np.random.Generator) -> Callable[[float], Pic
         if scene.walker:
             box(image, (20 + 9 * time) % right, 58, 8, 30, (50, 60, 120))
         if any(start <= time < end for start, end in scene.lamp_s):
-            box(image, 60, 80, 4, 4, (255, 250, 240))
+            box(image, 60, 150, 4, 4, (255, 250, 240))
         else:
-            box(image, 60, 80, 4, 4, (60, 20, 20))
+            box(image, 60, 150, 4, 4, (60, 20, 20))
         return image
+
+    sways = chance.uniform([0.5, 2.0, 7.0], [1.5, 5.0, 11.0], (2, 3)), chance.uniform(0, 6.28, (2, 3))
+
+    def hand(time: float) -> tuple[int, int]:
+        """A hand sways at about 1 Hz, and trembles up to 11 Hz, less (from memory)."""
+        moved = np.sin(2 * np.pi * sways[0] * time + sways[1]) @ np.array([0.6, 0.3, 0.15])
+        across, down = np.round(scene.shake_px * moved).astype(int).clip(-pad, pad).tolist()
+        return across, down
 
     def paint(time: float) -> Picture:
         broke = scene.break_s
@@ -157,7 +166,7 @@ def _painter(scene: Scene, chance: np.random.Generator) -> Callable[[float], Pic
             row = round((broke - time) / max(scene.shutter_s, 1e-9) * height) + pad
             image = world(time, None)
             image[row:] = world(broke + 0.5 * scene.shutter_s, broke)[row:]
-        x, y = chance.integers(-scene.shake_px, scene.shake_px + 1, 2) if scene.shake_px else (0, 0)
+        x, y = hand(time)
         cut = image[pad + y : pad + y + height, pad + x : pad + x + width]
         if scene.noise:
             cut = cut + scene.noise * chance.standard_normal((height, width, 1))

@@ -73,7 +73,17 @@ def command(
     calibration: CalibrationOption = None,
     unit: UnitOption = None,
     shade: Annotated[Shade, typer.Option(help="light or dark.")] = Shade.LIGHT,
-    form: Annotated[Form, typer.Option(help="wide, or phone for one held upright.")] = Form.WIDE,
+    form: Annotated[
+        Form | None, typer.Option(help="wide, or phone for one held upright; default: wide.")
+    ] = None,
+    card: Annotated[
+        bool,
+        typer.Option(
+            "--card",
+            help="A picture to pass on, of a pull or of the groups compared: 1080 x 1350 and 1200 x 630, or one of "
+            "them with --form.",
+        ),
+    ] = False,
     accuracy: AccuracyOption = None,
     misalignment: MisalignmentOption = None,
     temperature: TemperatureOption = None,
@@ -105,6 +115,10 @@ def command(
         response=response,
         pull_speed_m_per_s=pull_speed(speed),
     )
+    if card:
+        _cards(Output(as_json), pulls, options, chosen, shade, form, number, view, output)
+        return
+    form = form or Form.WIDE
     if view in (View.PULL, View.BREAK) and len(pulls) != 1:
         raise UsageError(f"--view {view} shows one pull; {len(pulls)} were given")
     if number is not None and view not in (View.PULL, View.BREAK):
@@ -148,6 +162,72 @@ def _pull(
     draw = break_figure if view is View.BREAK else pull_figure
     picture = draw(curve, result.summary, unit=unit, title=title, mode=shade.value, form=form.value)
     return picture, result.pull, {"pull": number or 1, "pulls": len(found)}
+
+
+def _cards(
+    out: Output,
+    pulls: "tuple[Pull, ...]",
+    options: "ReadOptions",
+    unit: str,
+    shade: Shade,
+    form: Form | None,
+    number: int | None,
+    view: View,
+    output: Path | None,
+) -> None:
+    """Write the card of a pull, or of a comparison, in both forms or in one."""
+    from breakyard.disk.atomic import write_atomically
+    from breakyard.report.figures import comparison_card, pull_card
+    from breakyard.session.comparing import compare_results
+    from breakyard.session.reading import read_one, read_pulls
+
+    if view not in (View.PULL, View.SESSION):
+        raise UsageError(f"--card shows a pull or groups; leave --view {view} out")
+    first = pulls[0]
+    session = first.session
+    date = "" if session is None or session.info.date is None else session.info.date.isoformat()
+    forms = [form] if form is not None else [Form.PHONE, Form.WIDE]
+    if view is View.PULL:
+        found = read_one(first, options)
+        if number is not None and number > len(found):
+            raise UsageError(f"{first.path}: --pull {number}, but there are {len(found)} pull(s) in it")
+        result, curve = found[(number or 1) - 1]
+        if result.summary is None:
+            raise DataError(result.problem)
+        title = ", ".join(part for part in (result.label, result.pull.group) if part)
+        name, summary = result.pull.name.replace("#", "-"), result.summary
+        pictures = [
+            pull_card(curve, summary, unit=unit, title=title, date=date, mode=shade.value, form=one.value)
+            for one in forms
+        ]
+    else:
+        with out.progress("reading pulls", len(pulls)) as step:
+            results = read_pulls(pulls, options, step, processes=None)
+        comparison = compare_results(results)
+        name, title = "groups", "" if session is None else session.info.place
+        pictures = [
+            comparison_card(comparison, unit=unit, title=title, date=date, mode=shade.value, form=one.value)
+            for one in forms
+        ]
+    written = []
+    for one, picture in zip(forms, pictures, strict=True):
+        tail = "" if len(forms) == 1 or one is Form.PHONE else "-wide"
+        path = first.path.with_name(f"{name}.card{tail}.png")
+        if output is not None:
+            path = output.with_name(f"{output.stem}{tail}{output.suffix}")
+        elif session is not None:
+            path = session.layout.result_file(path.name)
+        if path.suffix.lower() not in (".png", ".svg"):
+            raise UsageError(f"{path}: a picture's name ends in .png or .svg")
+        write_atomically(path, picture.svg() if path.suffix.lower() == ".svg" else picture.png())
+        written.append(path)
+    files = [str(path) for path in written]
+    out.document(
+        {"schema": "breakyard.plot/1", "file": files[0], "files": files, "alt": pictures[0].alt, "pulls": 0}
+    )
+    out.say(pictures[0].alt)
+    for path in written:
+        out.say(f"written: {path}")
 
 
 def _calibration(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, form: Form) -> "Picture":

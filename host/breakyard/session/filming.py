@@ -14,6 +14,7 @@ What was found is kept in the run's notes, under "clips":
 
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -22,6 +23,7 @@ from breakyard.curve import LoadCurve
 from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError, DataError, UsageError
 from breakyard.pull.results import Summary
+from breakyard.report.page.content import Still
 from breakyard.session.pulls import Pull
 from breakyard.session.reading import PullResult
 from breakyard.version import VERSION
@@ -299,48 +301,37 @@ def readout_of(result: PullResult, curve: LoadCurve, unit: str) -> "ReadOut":
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Still:
-    """The moment of a pull's break, from its clip, with the read-out: a JPEG; or why there is none."""
-
-    jpeg: bytes = b""
-    clip_s: float = 0.0
-    file: str = ""
-    problem: str = ""
-
-
 def still_of(result: PullResult, curve: LoadCurve, unit: str) -> Still | None:
     """The still for the report; None for pulls without a clip. It is kept in the results until anything changes."""
     try:
         clips = kept_clips(result.pull)
     except BreakyardError as error:
-        return Still(problem=str(error))
+        return Still(result.pull.name, problem=str(error))
     if not clips or result.summary is None:
         return None
     kept = clips[-1]
     path = path_of(result.pull, kept)
     name = Path(kept.file).name
     if not path.is_file():
-        return Still(file=name, problem=f"{name} is not where the notes say")
+        return Still(name, problem=f"{name} is not where the notes say")
     session = result.pull.session
     assert session is not None
     known = f"{VERSION} {kept} {path.stat().st_size} {path.stat().st_mtime_ns} {unit} {result.summary.peak}"
     place = session.layout.result_file(f"{result.pull.name.replace('#', '-')}.still.jpg")
     mark = sha256_of(f"{known} {result.pull.described()}".encode()).encode()
     if place.is_file() and (found := place.read_bytes()).endswith(mark):
-        return Still(found, kept.clip_s, name)
+        return Still(name, kept.clip_s, found)
     try:
-        jpeg, at = _made_still(result, curve, unit, path, kept)
+        jpeg = _made_still(result, curve, unit, path, kept)
     except BreakyardError as error:
-        return Still(file=name, problem=str(error))
+        return Still(name, problem=str(error))
     # What follows a JPEG's end is read by nobody: there it says what it was made from.
-    session.write_result(place.name, jpeg + mark)
-    return Still(jpeg + mark, at, name)
+    with suppress(DataError):  # the page shows it all the same
+        session.write_result(place.name, jpeg + mark)
+    return Still(name, kept.clip_s, jpeg + mark)
 
 
-def _made_still(
-    result: PullResult, curve: LoadCurve, unit: str, path: Path, kept: KeptClip
-) -> tuple[bytes, float]:
+def _made_still(result: PullResult, curve: LoadCurve, unit: str, path: Path, kept: KeptClip) -> bytes:
     import io
 
     from breakyard.video.burn import Style, picture_at
@@ -356,4 +347,4 @@ def _made_still(
     picture.thumbnail((STILL_WIDTH, STILL_WIDTH))
     out = io.BytesIO()
     picture.save(out, "JPEG", quality=82)
-    return out.getvalue(), at
+    return out.getvalue()

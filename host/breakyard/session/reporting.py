@@ -56,7 +56,7 @@ def gather(
     rigs = [Rig(day.root.resolve().name if several else "", *_rig(day, unit), _words(day)) for day in days]
     return Content(
         title=_title(days),
-        entries=tuple(_entry(result, curves, written, several) for result in good),
+        entries=tuple(_entry(result, curves, written, several, unit) for result in good),
         unit=unit,
         coverage=options.coverage,
         place=_joined(info.place for info in infos),
@@ -137,17 +137,19 @@ def _title(sessions: "Sequence[Session]") -> str:
 
 
 def _entry(
-    result: PullResult, curves: Curves, written: Mapping[tuple[str, str], str], several: bool
+    result: PullResult, curves: Curves, written: Mapping[tuple[str, str], str], several: bool, unit: str
 ) -> "Entry":
     from breakyard.report.page.content import Entry
+    from breakyard.session.filming import still_of
 
     assert result.summary is not None
     pull = result.pull
     root = "" if pull.session is None else str(pull.session.root)
+    curve = curves.of(pull)
     return Entry(
         name=_in_session(result, pull.name, several),
         label=_in_session(result, result.label, several),
-        curve=curves.of(pull),
+        curve=curve,
         summary=result.summary,
         group=pull.group,
         order=pull.order,
@@ -156,6 +158,7 @@ def _entry(
         if pull.row is None
         else tuple((name, cell) for name, cell in pull.row.more.items() if cell.strip()),
         photos=() if pull.session is None else tuple(map(bare, photos_of(pull.session, pull.specimen))),
+        still=still_of(result, curve, unit),
     )
 
 

@@ -180,10 +180,11 @@ def lamp_seen(clip: Clip, start_s: float, end_s: float, stretch: float = 1.0) ->
         # The frame at either edge may be half lit.
         on = stack[dark + 1 : dark + many - 1] if many > 3 else stack[dark : dark + many]
         off = np.concatenate([stack[: dark - 1 or 1], stack[dark + many + 1 :]])
-        score = float((on.min(axis=0) - off.max(axis=0)).max())
+        # What was bright beside a block before may have moved into it: a hand holds the camera.
+        risen = on.min(axis=0) - _around(off.max(axis=0))
+        block = int(np.argmax(risen))
+        score = float(risen.ravel()[block])
         if score > LAMP_STEPS and (best is None or score > best[0]):
-            best = (score, number - length + 1 + dark)
-            block = int(np.argmax(on.min(axis=0) - off.max(axis=0)))
             column = stack.reshape(len(stack), -1)[:, block]
             level = 0.5 * (float(on.reshape(len(on), -1)[:, block].min()) + float(column[0]))
             first = int(np.flatnonzero(column[1:] > level)[0]) + 1
@@ -192,6 +193,15 @@ def lamp_seen(clip: Clip, start_s: float, end_s: float, stretch: float = 1.0) ->
         return None
     at = best[1]
     return Moment(times[at], 1.0, "picture", times[at] - times[at - 1] if at else step)
+
+
+def _around(blocks: Floats) -> Floats:
+    """The largest of each block and its eight neighbours."""
+    padded = np.pad(blocks, 1, mode="edge")
+    rows, columns = blocks.shape
+    shifted = [padded[y : y + rows, x : x + columns] for y in range(3) for x in range(3)]
+    largest: Floats = np.max(shifted, axis=0)
+    return largest
 
 
 def _brightest(frame: object) -> Floats:

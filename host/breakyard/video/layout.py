@@ -24,6 +24,8 @@ SMALLEST_FIGURE: Final = 1.0 / 18.0
 MARGIN: Final = 0.05
 UPRIGHT_FREE: Final = (0.15, 0.25)
 """Parts of an upright picture's height, at top and bottom, that stay free."""
+LOW_TILE: Final = 0.58
+"""Width of the plate in a tile that is wider than high."""
 TALL: Final = 1.3
 """Height over width from which a picture counts as upright."""
 
@@ -138,7 +140,10 @@ def place_in_tile(
     text_px = short / 44.0
     rows = (text_px * 1.7, number_px * 1.4, text_px * 1.8, text_px * 1.6 if foot else 2.0)
     height = sum(rows) + 2 * pad
-    plate = rect(tile.x + pad, tile.bottom - height - pad, tile.width - 2 * pad, height)
+    wide = tile.width - 2 * pad
+    if tile.width > tile.height * TALL:  # a low tile: what happens is seen beside the plate
+        wide = max(LOW_TILE * tile.width, number_px * number_width + 2 * pad)
+    plate = rect(tile.x + pad, tile.bottom - height - pad, min(wide, tile.width - 2 * pad), height)
     return _divided(plate, rows, pad, number_px, text_px, number_width, curve=False)
 
 

@@ -21,6 +21,10 @@ UNIT_SIZE: Final = 0.55
 """Of the unit's letters against the figures."""
 
 
+SMALLEST_PEAK: Final = 0.7
+"""Of the peak's letters against the other words', where several clips share a picture."""
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """Colours of one shade."""
@@ -175,7 +179,9 @@ class Panel:
             f"{readout.peak} {readout.unit}",
         ):
             size = place.text_px * 1.25
-            while width_of(words, size, bold=True) > place.peak.width and size > 0.9 * place.text_px:
+            while (
+                width_of(words, size, bold=True) > place.peak.width and size > SMALLEST_PEAK * place.text_px
+            ):
                 size *= 0.96
             if width_of(words, size, bold=True) <= place.peak.width:
                 break

@@ -24,7 +24,8 @@ BLOCKS: Final = (18, 32)
 """Rows and columns of the small picture."""
 USUAL_S: Final = 1.2
 """Time before a frame that says what is usual: longer than the second after which coders begin anew, which is a small
-change of everything; at least USUAL_FRAMES."""
+change of everything; at the beginning of a clip at least LEAST_S and USUAL_FRAMES."""
+LEAST_S: Final = 0.4
 USUAL_FRAMES: Final = 10
 NOISE: Final = 1.0
 """Change of a block, in steps of 8-bit grey, that is never counted."""
@@ -32,8 +33,10 @@ APART_S: Final = 0.3
 MOST: Final = 6
 LEAST: Final = 0.25
 EARLIER_S: Final = 0.25
-EARLIER: Final = 0.25
-"""A change before the largest one, within EARLIER_S and this share of it, is its beginning."""
+EARLIER: Final = 0.15
+GOING_ON: Final = 0.05
+"""What flies off may change more of the picture than the break itself: the beginning is the earliest change of EARLIER
+of the largest, within EARLIER_S of it, if every frame in between changed by GOING_ON of it at least."""
 
 
 def changes(
@@ -52,13 +55,20 @@ def changes(
     for time, strength in kept:
         if strength < LEAST * kept[0][1]:
             continue
-        first = min(
-            other
-            for other, much in excess.items()
-            if time - EARLIER_S <= other <= time and much >= EARLIER * strength
-        )
+        first = _beginning(time, strength, excess)
         moments.append(Moment(first, strength / kept[0][1], "picture", steps[first]))
     return tuple(moments)
+
+
+def _beginning(time: float, strength: float, excess: dict[float, float]) -> float:
+    """When a change began that is largest at a time."""
+    first = time
+    for other in sorted((one for one in excess if time - EARLIER_S <= one < time), reverse=True):
+        if excess[other] < GOING_ON * strength:
+            break
+        if excess[other] >= EARLIER * strength:
+            first = other
+    return first
 
 
 def _excesses(shown: "Iterable[tuple[float, VideoFrame]]") -> Iterator[tuple[float, float, float]]:
@@ -71,7 +81,7 @@ def _excesses(shown: "Iterable[tuple[float, VideoFrame]]") -> Iterator[tuple[flo
         if before is not None:
             change = grey - before
             change = np.abs(change - np.median(change))
-            if len(usual) >= USUAL_FRAMES:
+            if len(usual) >= USUAL_FRAMES and time - usual[0][0] >= LEAST_S:
                 highest = np.max([one for _, one in usual], axis=0)
                 yield time, time - before_s, float(np.maximum(change - highest - NOISE, 0.0).sum())
             usual.append((time, change))

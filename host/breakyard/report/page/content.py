@@ -11,6 +11,16 @@ from breakyard.report.words.wording import is_doubtful
 
 
 @dataclass(frozen=True, slots=True)
+class Still:
+    """The moment of a pull's break, from its clip, with the load on it; or why it cannot be shown."""
+
+    file: str
+    clip_s: float = 0.0
+    jpeg: bytes = b""
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
     """One pull. `label` is how people call the specimen; `order` its place in the day; `notes` what they wrote."""
 
@@ -25,6 +35,8 @@ class Entry:
     """People's own columns of the table of specimens."""
     photos: tuple[bytes, ...] = ()
     """JPEG files without metadata."""
+    still: Still | None = None
+    """None where no clip is kept of it."""
 
     @property
     def doubtful(self) -> bool:

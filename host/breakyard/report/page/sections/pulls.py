@@ -232,6 +232,7 @@ def _one(content: Content, curves: ChartCurves, at: int, shared: Sequence[str]) 
             class_="side-by-side",
         ),
         tag("div", *photos(entry.photos, entry.label), class_="photos") if entry.photos else None,
+        _still(content, entry),
         _cycles(entry.summary, content.unit),
         _budget(entry.summary, content.unit),
         id=f"pull-{at}",
@@ -248,6 +249,25 @@ def photos(pictures: Sequence[bytes], of: str) -> list[Markup]:
         )
         for number, data in enumerate(pictures, start=1)
     ]
+
+
+def _still(content: Content, entry: Entry) -> Markup | None:
+    """The moment of the break as it was filmed."""
+    still = entry.still
+    if still is None:
+        return None
+    if not still.jpeg:
+        return tag("p", tag("b", "Film: "), f"no still can be shown: {still.problem}.", class_="small")
+    broke = entry.summary.failure.manner != "none"
+    moment = "at its break" if broke else "as it was let go"
+    bears = f"{strength_text(entry.summary, content.unit)} {content.unit}"
+    alt = f"{entry.label} {moment}, with the load on the picture: {bears}"
+    data = base64.b64encode(still.jpeg).decode("ascii")
+    return tag(
+        "figure",
+        tag("img", src=f"data:image/jpeg;base64,{data}", alt=alt, class_="still", loading="lazy"),
+        tag("figcaption", f"{entry.label} {moment}: {still.file}, {still.clip_s:.2f} s from its beginning."),
+    )
 
 
 def _facts(content: Content, entry: Entry) -> list[tuple[str, str]]:
