@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from breakyard.errors import DataError, NoPull
-from breakyard.run import Converter, Gap, Run
+from breakyard.run import Converter, Gap, Moment, Run
 from breakyard.shown import Form, Mode, Picture, View, notebook
 from breakyard.units import FORCE_UNITS, force_unit
 from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW
@@ -100,6 +100,12 @@ class LoadCurve:
     """Whether a person says that all of its pulls are of one specimen, so that it stays in one piece."""
     protocol: str = ""
     """What a person meant to do with the specimen, as "10 x 20..300 kgf, then break"."""
+    moments: tuple[Moment, ...] = ()
+    """What was marked during the pull."""
+    series: tuple[tuple[float, float], ...] = ()
+    """Lengths taken beside it, at their own times: seconds of the recording, metres, with a zero of their own."""
+    series_unit: str = "mm"
+    """Unit in which those lengths were written down."""
     unloaded: Unloaded | None = None
     """For a part of a recording whose pauses are not all at one level; None: the part speaks for itself."""
 
@@ -207,6 +213,7 @@ def curve_from_run(
         start_utc_s=run.start_utc_s,
         start_utc_uncertainty_s=run.start_utc_uncertainty_s,
         response=run.response if response is None else response,
+        moments=run.moments,
     )
 
 

@@ -82,6 +82,14 @@ class Loss:
     notes: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A moment that somebody marked, in the run's own time, and what they wrote."""
+
+    time_s: float
+    text: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MeanTable:
     """What a slow run has in place of its samples: arrays (n,), read-only, one element for each mean.
@@ -140,6 +148,9 @@ class Run:
     start_utc_uncertainty_s: float | None
     response: "StepResponse | None" = None
     """Step response measured of the very logger that recorded it, where one is kept beside the recording."""
+
+    moments: tuple[Moment, ...] = ()
+    """The marks that have a text, in order of time."""
 
     means: MeanTable | None = None
     """Of a run with the setting mean_ms; its samples are then those of the peak windows alone."""
@@ -293,8 +304,18 @@ def _make_run(decoded: Decoded, records: RunRecords, name: str, odd: Sequence[st
         converter=None if gain is None else Converter(gain),
         start_utc_s=utc_s,
         start_utc_uncertainty_s=uncertainty_s,
+        moments=_moments(records.marks, zero_us),
         means=_mean_table(samples.means, zero_us),
     )
+
+
+def _moments(marks: tuple[Mark, ...], zero_us: int) -> tuple[Moment, ...]:
+    found = [
+        Moment((mark.mark_s * 1_000_000 + mark.mark_us - zero_us) / 1e6, mark.text)
+        for mark in marks
+        if mark.text
+    ]
+    return tuple(sorted(found, key=lambda moment: moment.time_s))
 
 
 def _mean_table(means: MeanColumns, zero_us: int) -> MeanTable | None:

@@ -8,6 +8,7 @@ import typer
 
 from breakyard.cli import (
     arming,
+    attach,
     calibrate,
     check,
     compare,
@@ -42,7 +43,7 @@ STAGES: Final[dict[str, dict[str, ModuleType]]] = {
     "To begin with": {"demo": demo, "new": new, "next": next_},
     "Before the day": {"range": range_, "rig": rig, "design": design},
     "Cell and logger": {"calibrate": calibrate, "check": check, "step": step},
-    "At the pull": {"record": record, "field": field, "photo": photo},
+    "At the pull": {"record": record, "field": field, "photo": photo, "attach": attach},
     "What the pulls say": {
         "summarize": summarize,
         "plot": plot,

@@ -1,11 +1,13 @@
 """Record one pull: arm, live number and peak, stop, fetch, attach to the next specimen."""
 
+import os
 import signal
 import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
@@ -52,6 +54,7 @@ def command(
 ) -> None:
     """Record one pull with live numbers, for the next specimen.
 
+    A line typed meanwhile marks the moment of its Enter: a length ("1012 mm") or a remark ("first crack").
     Ctrl-C ends the run, never loses it. If the link breaks the logger records on; the run is fetched when it is back.
 
     Example: breakyard record slipway --link ble
@@ -67,6 +70,8 @@ def command(
     chosen = specimen_for(keeper, specimen, now)
     show = _Display(out, _live(keeper, calibration, unit, _asked(keeper, chosen, hold)))
     job = RecordJob(keeper, chosen, now, seconds, show)
+    if sys.stdin is not None and sys.stdin.isatty():
+        Thread(target=_listen, args=(job,), daemon=True).start()
     with _ctrl_c_ends(job):
         kept = run_async(record_pull(link, job, erase))
     show.end()
@@ -212,6 +217,20 @@ def _stop_load(session: "Session") -> float | None:
     except BreakyardError as error:
         print(f"no stop load: {error}", file=sys.stderr)
         return None
+
+
+def _listen(job: "RecordJob") -> None:
+    """Lines that are typed become marks, at the moment of their Enter.
+
+    Read past Python's own buffer: a thread that waits inside of that would disturb the end of the program.
+    """
+    waiting, marks = b"", 0
+    while data := os.read(sys.stdin.fileno(), 4096):
+        *lines, waiting = (waiting + data).split(b"\n")
+        for line in lines:
+            marks += 1
+            text = line.decode(errors="replace").strip()
+            job.typed.append((time.monotonic(), text or f"mark {marks}"))
 
 
 @contextmanager

@@ -6,9 +6,10 @@ and the run is fetched when it is back.
 
 import asyncio
 import time
+from collections import deque
 from contextlib import AsyncExitStack, suppress
-from dataclasses import dataclass
-from typing import Protocol
+from dataclasses import dataclass, field
+from typing import Final, Protocol
 
 from breakyard.device.alarm import set_alarm
 from breakyard.device.client.client import Client
@@ -18,12 +19,16 @@ from breakyard.device.link.base import Link
 from breakyard.device.reach import make_link, pause_s, reach
 from breakyard.device.room import ask_room, room_lines
 from breakyard.disk.alone import alone_with
-from breakyard.errors import LinkError, LinkGone, UsageError
+from breakyard.errors import LinkError, LinkGone, Refused, UsageError
+from breakyard.session.attaching import length_in
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, specimens_done
-from breakyard.wire.layout import State
+from breakyard.wire.layout import MarkCode, State
 from breakyard.wire.records import Status
+
+LONGEST_MARK: Final = 64
+"""Bytes of a mark's text that the logger takes (protocol/SPEC.md, MARK)."""
 
 
 class RecordingObserver(Protocol):
@@ -78,6 +83,8 @@ class RecordJob:
     began_s: float = 0.0
     seconds_left: int = 0
     warning: str = ""
+    typed: deque[tuple[float, str]] = field(default_factory=deque)
+    """Marks that wait to be sent: when (monotonic clock), and what they say."""
 
     def tell_room(self, status: Status) -> None:
         """Say how long the store will take samples; and whether that is little."""
@@ -165,6 +172,8 @@ async def _watch(client: Client, job: RecordJob) -> bool:
                 job.keeper.begin(job.name, job.notes)
                 part = job.keeper.part(job.name)
                 follow = asyncio.create_task(fetch(client, job.run, part, follow=True))
+            if job.typed:
+                await _send_marks(client, job, status)
             if job.should_stop:
                 await client.stop()
                 job.stopped = True
@@ -177,6 +186,23 @@ async def _watch(client: Client, job: RecordJob) -> bool:
         if follow is not None and not follow.done():
             follow.cancel()
             await asyncio.gather(follow, return_exceptions=True)
+
+
+async def _send_marks(client: Client, job: RecordJob, status: Status) -> None:
+    """Write what was typed into the run, each at its own moment; before a run there is nothing to write into."""
+    while job.typed:
+        at_s, text = job.typed[0]
+        if status.state == State.RECORDING:
+            code = MarkCode.USER if length_in(text) is None else MarkCode.EXTENSION
+            short = text.encode()[:LONGEST_MARK].decode(errors="ignore")
+            try:
+                await client.mark(code, short, before_s=time.monotonic() - at_s)
+                job.observer.say(f"marked: {short}")
+            except Refused as refused:
+                job.observer.warn(f'the mark "{short}" was not written: {refused}')
+        else:
+            job.observer.warn(f'the mark "{text}" was not written: nothing is being recorded yet')
+        job.typed.popleft()
 
 
 def _base_name(job: RecordJob, serial: bytes) -> str:

@@ -229,6 +229,47 @@ class Energy:
 
 
 @dataclass(frozen=True, slots=True)
+class Slope:
+    """Slope of a straight line through points, with its interval at the coverage of the peak's."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Extension:
+    """What lengths that were taken beside the pull say; metres from the length before the pull. None: not told."""
+
+    points: int
+    at_10_percent_m: float | None
+    at_50_percent_m: float | None
+    at_peak_m: float | None
+    """At 10, 50 and 100 % of the peak, where it was first reached."""
+    gauge_m: float | None
+    """The length before the pull, where lengths were read from a tape."""
+    stiffness: Slope | None
+    """Newtons per metre, between 10 and 40 % of the peak."""
+    first_movement_n: float | None
+    """Load from which it moved more than before; None where no such corner is clear."""
+    permanent_m: float | None
+    """What was left after it was let down."""
+    creep_m_per_decade: Slope | None
+    """In the longest hold, per tenfold time."""
+    unit: str = "mm"
+    """In which it was written down."""
+
+
+@dataclass(frozen=True, slots=True)
+class MarkedMoment:
+    """A moment that somebody marked, with the load at it."""
+
+    time_s: float
+    load_n: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Glitch:
     """One sample that no force could make through the converter's filter; it is not used."""
 
@@ -285,6 +326,9 @@ class Summary(Document):
     notes: tuple[str, ...] = ()
     """Sentences for people: why a flag was raised and what to do about it."""
     ripple: Ripple | None = None
+    extension: Extension | None = None
+    """From lengths that were recorded or taken beside the pull."""
+    marks: tuple[MarkedMoment, ...] = ()
     cycles: tuple[Cycle, ...] = ()
     """Every loading of a specimen that was loaded again and again; the summary is that of the last."""
     protocol: str = ""

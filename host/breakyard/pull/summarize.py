@@ -14,6 +14,7 @@ from breakyard.curve import MINIMUM_SAMPLES, STORE_FULL, LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.budget import assumptions, budget_lines, budget_terms, peak_with_interval
 from breakyard.pull.events import PullSamples, find_events, work
+from breakyard.pull.extension import Points, read_extension
 from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches
@@ -23,7 +24,19 @@ from breakyard.pull.peak.read import Sampled, read_hump, read_peak
 from breakyard.pull.peak.reading import Reading, lower_bound
 from breakyard.pull.polarity import upright
 from breakyard.pull.rate import loading_rate
-from breakyard.pull.results import Energy, FirstPeak, Glitch, Peak, Recovery, Source, Strength, Summary, Zero
+from breakyard.pull.results import (
+    Energy,
+    Extension,
+    FirstPeak,
+    Glitch,
+    MarkedMoment,
+    Peak,
+    Recovery,
+    Source,
+    Strength,
+    Summary,
+    Zero,
+)
 from breakyard.pull.split import cycles_of, last_of
 from breakyard.pull.witnesses import prior_of
 from breakyard.pull.zero import ZeroLine, find_zero
@@ -33,6 +46,12 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+
+MOST_POINTS: Final = 400
+"""Of an extension that was recorded as often as the load; neighbours tell nothing new."""
+
+TAPE: Final = 3.0
+"""Times that a length must be larger than all that it changes by, to be taken for one read from a tape."""
 
 ONE_EVENT: Final = 3
 """First peak and peak that are so many samples apart, or fewer, are the same event."""
@@ -183,6 +202,8 @@ def summarize(
         filter=seen_through.told,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
         curve=whole,
+        extension=_extension(curve, zero, peak, time, load),
+        marks=_marks(curve, zero),
         cycles=() if curve is whole else cycles_of(whole, zero.at_n(peak.time_s)),
         protocol=curve.protocol,
         ripple=events.ripple,
@@ -236,6 +257,40 @@ def _energy(
         "work and stiffness are those of rig and specimen together, if it ran at that speed all the time."
     )
     return replace(found, stated_speed_m_per_s=speed), (sentence,)
+
+
+def _extension(curve: LoadCurve, zero: ZeroLine, peak: Peak, time: Array, load: Array) -> Extension | None:
+    """What lengths say, those that were recorded with the loads or those taken beside them."""
+    if curve.extension_m is not None:
+        step = max(1, len(curve.time_s) // MOST_POINTS)
+        at, length = curve.time_s[::step], curve.extension_m[::step]
+    elif curve.series:
+        at, length = np.array(curve.series).T
+    else:
+        return None
+    inside = (at >= time[0] - 1.0) & (at <= time[-1] + 1.0)
+    if inside.sum() < 2:
+        return None
+    at, length = at[inside], length[inside]
+    points = Points(at, np.interp(at, time, load), length)
+    # Lengths much larger than all that they change by were read from a tape: then the first is the gauge length.
+    first = float(length[0])
+    gauge = first if first > TAPE * float(np.ptp(length)) > 0.0 else None
+    found = read_extension(
+        points, zero.onset_s, peak.time_s, peak.estimate_n, gauge_m=gauge, coverage=peak.coverage
+    )
+    return replace(found, unit=curve.series_unit)
+
+
+def _marks(curve: LoadCurve, zero: ZeroLine) -> tuple[MarkedMoment, ...]:
+    """What was marked while this part of the recording ran, with the load at each."""
+    good = np.flatnonzero(curve.usable)
+    time, load = curve.time_s[good], curve.load_n[good]
+    return tuple(
+        MarkedMoment(one.time_s, float(np.interp(one.time_s, time, load)) - zero.at_n(one.time_s), one.text)
+        for one in curve.moments
+        if time[0] - 1.0 <= one.time_s <= time[-1] + 1.0
+    )
 
 
 def _sort_samples(curve: LoadCurve) -> tuple[Indices, Indices, Indices]:

@@ -47,6 +47,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
             "recording": sha256_of(pull.path.read_bytes()),
             "said": said_of(pull),
             "named": pull.named,
+            "series": pull.session.notes(pull.path.stem).more.get("series"),
             "notes": sha256_of(notes.read_bytes()) if notes.exists() and not raw else "",
             "calibration": _calibration_hash(pull, options, needed=raw),
             "accuracy_percent": options.accuracy_percent,

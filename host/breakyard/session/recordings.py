@@ -160,7 +160,9 @@ def _whole_curve(
     accuracy_percent: float | None,
     response: "str | Path | StepResponse | None",
 ) -> LoadCurve:
-    curve = _as_recorded(pull, calibration, accuracy_percent, response)
+    from breakyard.session.attaching import with_series
+
+    curve = with_series(_as_recorded(pull, calibration, accuracy_percent, response), pull)
     said = said_of(pull)
     if not said:
         return curve

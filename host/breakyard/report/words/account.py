@@ -5,6 +5,7 @@ from typing import Final
 from breakyard.pull.rate import CLASS_PERCENT, STEADY
 from breakyard.pull.results import Summary
 from breakyard.report.words.cycle_words import cycles_line
+from breakyard.report.words.extension_words import extension_lines
 from breakyard.report.words.values import load_text, peak_text, rate_text, standard_n, strength_text
 from breakyard.report.words.wording import manner_text
 
@@ -81,6 +82,7 @@ def story(summary: Summary, unit: str) -> Lines:
         ("Steady enough", _steady(summary, unit)),
         ("Energy", _energy(summary)),
         ("Cycles", cycles_line(summary, unit)),
+        *extension_lines(summary, unit),
         ("Zero", _zero(summary, unit)),
         ("Recording", _recording(summary)),
     ]

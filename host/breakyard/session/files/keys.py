@@ -55,6 +55,7 @@ FILES: Final = (
     ),
     SessionFile("runs/NAME.csv", "Another instrument's recording as it came; written once, never changed."),
     SessionFile("runs/NAME.toml", "What is said of a recording: its specimen, notes, photos.", yours=True),
+    SessionFile("runs/NAME.series.csv", "Lengths or remarks beside a pull; breakyard attach keeps them."),
     SessionFile("runs/NAME.part", "A run that is not wholly fetched yet; the same command goes on with it."),
     SessionFile(
         "calibrations/NAME.json", "A calibration with its points, their doubt and its hash; never changed."
@@ -91,6 +92,17 @@ CONDITIONS: Final = (
 )
 """Of the pulls: in runs/NAME.toml for one, in specimens.csv for a specimen, in session.toml for all."""
 
+PROOF: Final = (
+    Key(
+        "proof_load",
+        '"500 kgf"',
+        "Load to be held; in specimens.csv with its unit in the cell or in the name, as proof_load_kgf.",
+        family="proof_load",
+    ),
+    Key("proof_s", "60", "For how long it is to be held, in seconds."),
+)
+"""Asked of the pulls, in the same three files; breakyard proof tells whether they held it."""
+
 SESSION_KEYS: Final = (
     Key("place", '"slipway"', "Where it was; the report's title."),
     Key("date", "2026-05-03", "Day of the pulls."),
@@ -110,7 +122,9 @@ SESSION_KEYS: Final = (
         "The rig in a sentence; or as a table [rig], which breakyard rig writes and checks.",
     ),
     Key("cell", "", "Table [cell]: what the cell's plate says; calibrate takes it from here."),
+    Key("line", "", "Table [line]: what lies between cell and specimen; see its own keys below."),
     *CONDITIONS,
+    *PROOF,
     Key("made_by", '"breakyard-demo"', "Says that the demo made the folder, and may replace it.", ours=True),
 )
 """Of session.toml."""
@@ -136,6 +150,14 @@ NOTES_KEYS: Final = (
     ),
     Key("outcome", '"broke at the weld"', "How it ended, as seen."),
     *CONDITIONS,
+    *PROOF,
+    Key(
+        "protocol",
+        '"10 x 20..300 kgf, then break"',
+        "Cycles that one specimen was to go through; the recording is then one pull.",
+    ),
+    Key("line", "", "Table [line], where it was another than that of session.toml."),
+    Key("series", "", "Table [series]: lengths beside the pull; written by attach.", ours=True),
     Key("purpose", '"calibration"', 'What it was recorded for; only a "pull" (the default) is read as one.'),
     Key(
         "zero", '"instrument"', "Where the zero is: instrument, start or end; default: judged from all three."
@@ -182,6 +204,7 @@ SPECIMEN_COLUMNS: Final = (
     Key("notes", "second coat of glue", "Anything worth knowing; the report shows it."),
     Key("same_as", "june/S3", "The same specimen in another session, or another row here: it counts once."),
     *CONDITIONS,
+    *PROOF,
 )
 """Of specimens.csv; any other column is your own (a price, an area), and loads can be divided by it."""
 

@@ -1,0 +1,148 @@
+"""What a second series of lengths says of a pull: stiffness, first movement, what was left, creep.
+
+Lengths come at a lower rate than loads, from a tape, a dial or a camera, so each is paired with the load at its moment
+and nothing is drawn between them.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breakyard.pull.results import Extension, Slope
+
+Array = NDArray[np.float64]
+
+STIFF_FROM, STIFF_TO = 0.1, 0.4
+"""Stiffness is the slope between these fractions of the peak (ISO 6891 and EN 26891, 8.5: slip modulus)."""
+
+FEWEST: Final = 3
+"""Points that make a line whose doubt can be told."""
+
+SHARES: Final = (0.1, 0.5, 1.0)
+
+MOVES_AT: Final = 4.0
+"""A hinge fits so many times better than a straight line, by its F ratio, where a first movement is told."""
+
+HOLD_S: Final = 10.0
+"""Creep is told of a hold that lasts for at least so long and half a decade of time."""
+
+STEADY: Final = 0.03
+"""A load within this fraction of itself is held. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """Lengths (n,) in metres with the loads and times that belong to them, in order of time, up to the last of them."""
+
+    time_s: Array
+    load_n: Array
+    extension_m: Array
+
+
+def read_extension(
+    points: Points, onset_s: float, peak_s: float, peak_n: float, *, gauge_m: float | None, coverage: float
+) -> Extension:
+    """Everything that the lengths say. Where there are too few of them for something, it is None."""
+    up = points.time_s <= peak_s + 1e-9
+    load, extension = points.load_n[up], points.extension_m[up]
+    before = points.extension_m[points.time_s <= onset_s]
+    origin = float(np.median(before)) if len(before) else (float(extension[0]) if len(extension) else 0.0)
+    rising = load >= 0.0
+    at = tuple(_at_share(load[rising], extension[rising] - origin, share * peak_n) for share in SHARES)
+    within = up & (points.load_n >= STIFF_FROM * peak_n) & (points.load_n <= STIFF_TO * peak_n)
+    within &= points.time_s >= onset_s
+    after = points.extension_m[(points.time_s > peak_s) & (points.load_n < 0.05 * peak_n)]
+    return Extension(
+        points=len(points.extension_m),
+        at_10_percent_m=at[0],
+        at_50_percent_m=at[1],
+        at_peak_m=at[2],
+        gauge_m=gauge_m,
+        stiffness=slope_of(points.extension_m[within], points.load_n[within], coverage),
+        first_movement_n=first_movement(load, extension - origin),
+        permanent_m=float(after[-1]) - origin if len(after) else None,
+        creep_m_per_decade=_creep(points, onset_s, coverage),
+    )
+
+
+def slope_of(x: Array, y: Array, coverage: float) -> Slope | None:
+    """Slope of the least-squares line, with its interval by Student's t (JCGM 100, H.3); None for fewer than three."""
+    from scipy.stats import t as student
+
+    if len(x) < FEWEST or np.ptp(x) <= 0.0:
+        return None
+    centred = x - x.mean()
+    size = float(centred @ centred)
+    slope = float(centred @ (y - y.mean())) / size
+    left = y - y.mean() - slope * centred
+    freedom = len(x) - 2
+    spread = math.sqrt(float(left @ left) / freedom / size)
+    half = float(student.ppf(0.5 + coverage / 2.0, freedom)) * spread
+    return Slope(slope, slope - half, slope + half)
+
+
+def _at_share(load: Array, extension: Array, wanted: float) -> float | None:
+    """The extension at which the load first reaches this, on the straight line between the points around it."""
+    reached = np.flatnonzero(load >= wanted * (1.0 - 0.005))
+    if not len(reached) or wanted <= 0.0:
+        return None
+    k = int(reached[0])
+    if k == 0 or load[k] <= load[k - 1]:
+        return float(extension[k])
+    share = min(max((wanted - load[k - 1]) / (load[k] - load[k - 1]), 0.0), 1.0)
+    return float(extension[k - 1] + share * (extension[k] - extension[k - 1]))
+
+
+def first_movement(load: Array, extension: Array) -> float | None:
+    """The load from which the specimen moves more than before: the corner of the best hinge; None if there is none.
+
+    Two straight lines joined at one load against one line, by the F ratio of their residuals (two parameters more).
+    Corners are tried at every point but the outermost two.
+    """
+    n = len(load)
+    if n < 2 * FEWEST + 1 or np.ptp(load) <= 0.0:
+        return None
+    order = np.argsort(load, kind="stable")
+    x, y = load[order], extension[order]
+    one = _residual(np.stack([np.ones(n), x], axis=1), y)
+    best, corner = math.inf, 0.0
+    for candidate in x[2:-2]:
+        basis = np.stack([np.ones(n), x, np.maximum(x - candidate, 0.0)], axis=1)
+        found, slopes = _residual(basis, y), np.linalg.lstsq(basis, y, rcond=None)[0]
+        if slopes[2] > 0.0 and found < best:
+            best, corner = found, float(candidate)
+    if not math.isfinite(best):
+        return None
+    spread = best / max(n - 4, 1)
+    if spread <= 1e-18 * float(np.ptp(y)) ** 2:
+        return corner if one > 1e-12 * float(np.ptp(y)) ** 2 else None
+    return corner if (one - best) / 2.0 / spread > MOVES_AT else None
+
+
+def _residual(basis: Array, y: Array) -> float:
+    left = y - basis @ np.linalg.lstsq(basis, y, rcond=None)[0]
+    return float(left @ left)
+
+
+def _creep(points: Points, onset_s: float, coverage: float) -> Slope | None:
+    """Extension per decade of time in the longest hold (EN 1537 and ISO 22477-5: the creep rate of an anchor).
+
+    The time counts from the beginning of the hold; its first second, in which the load settles, is left out.
+    """
+    time, load = points.time_s, points.load_n
+    best = (0, 0)
+    begin = 0
+    for i in range(len(load)):
+        while begin < i and np.ptp(load[begin : i + 1]) > STEADY * max(abs(float(load[i])), 1e-12):
+            begin += 1
+        if time[begin] >= onset_s and time[i] - time[begin] > time[best[1]] - time[best[0]]:
+            best = (begin, i)
+    held = slice(best[0], best[1] + 1)
+    since = time[held] - time[held][0]
+    kept = since >= 1.0
+    if since[-1] < HOLD_S or not kept.any() or since[-1] < math.sqrt(10.0) * since[kept][0]:
+        return None
+    return slope_of(np.log10(since[kept]), points.extension_m[held][kept], coverage)
