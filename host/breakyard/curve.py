@@ -44,6 +44,16 @@ GAP_STEPS: Final = 2.6
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """How many times the cell's load the specimen bears, how sure that is, and in words."""
+
+    factor: float
+    relative: float
+    """Standard uncertainty of the factor, as a share of it."""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Unloaded:
     """What a whole recording says of the zero to one of its parts: its lowest steady level, where others lie above it.
 
@@ -106,6 +116,8 @@ class LoadCurve:
     """Lengths taken beside it, at their own times: seconds of the recording, metres, with a zero of their own."""
     series_unit: str = "mm"
     """Unit in which those lengths were written down."""
+    line: Line | None = None
+    """What makes the specimen's load of the cell's; `load_n` is then the specimen's."""
     unloaded: Unloaded | None = None
     """For a part of a recording whose pauses are not all at one level; None: the part speaks for itself."""
 

@@ -20,6 +20,7 @@ HOST = ROOT / "host" / "breakyard"
 SECTIONS = {
     "## session.toml": keys.SESSION_KEYS,
     "### Its table [cell]": keys.CELL_KEYS,
+    "### Its table [line]": keys.LINE_KEYS,
     "## specimens.csv": keys.SPECIMEN_COLUMNS,
     "## runs/NAME.toml": keys.NOTES_KEYS,
     "### Its table [import]": keys.IMPORT_KEYS,
@@ -50,14 +51,15 @@ def test_the_page_lists_every_file() -> None:
 def test_the_keys_are_those_that_the_code_has() -> None:
     """What is read into a field, and each key of the notes that any module names as a constant, is listed."""
     conditions = [key.name for key in keys.CONDITIONS]
+    proof = [key.name for key in keys.PROOF]
     said = {one.name for one in fields(SessionInfo)} - {"more"}
-    assert {key.name for key in keys.SESSION_KEYS} == said | {"made_by", *conditions}
+    assert {key.name for key in keys.SESSION_KEYS} == said | {"made_by", "line", *conditions, *proof}
     own = {one.name for one in fields(RunNotes)} - {"more", "imported"}
     assert own <= {key.name for key in keys.NOTES_KEYS}
     assert {key.name for key in keys.IMPORT_KEYS} == (
         {one.name for one in fields(CsvOptions)} | {one.name for one in fields(Imported)} - {"options"}
     )
-    assert tuple(key.name for key in keys.SPECIMEN_COLUMNS) == (*COLUMNS, SAME_AS, *conditions)
+    assert tuple(key.name for key in keys.SPECIMEN_COLUMNS) == (*COLUMNS, SAME_AS, *conditions, *proof)
     assert all(condition_of(name) for name in conditions)
 
 

@@ -261,6 +261,19 @@ class Extension:
 
 
 @dataclass(frozen=True, slots=True)
+class AtCell:
+    """Where lever, legs or pulleys lie between cell and specimen: the peak as the cell felt it."""
+
+    factor: float
+    """Load at the specimen over load at the cell."""
+    relative_standard: float
+    peak_n: float
+    low_n: float
+    high_n: float | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class MarkedMoment:
     """A moment that somebody marked, with the load at it."""
 
@@ -329,6 +342,8 @@ class Summary(Document):
     extension: Extension | None = None
     """From lengths that were recorded or taken beside the pull."""
     marks: tuple[MarkedMoment, ...] = ()
+    at_cell: AtCell | None = None
+    """The load at the cell, where that is not the specimen's; None: it is."""
     cycles: tuple[Cycle, ...] = ()
     """Every loading of a specimen that was loaded again and again; the summary is that of the last."""
     protocol: str = ""

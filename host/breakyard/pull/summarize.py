@@ -19,6 +19,7 @@ from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches
 from breakyard.pull.in_use import UNKNOWN, InUse
+from breakyard.pull.line import at_cell, at_specimen
 from breakyard.pull.peak.filter import choose_filter
 from breakyard.pull.peak.read import Sampled, read_hump, read_peak
 from breakyard.pull.peak.reading import Reading, lower_bound
@@ -92,6 +93,18 @@ def summarize(
         raise UsageError(f"a filter of order {filter_order} is not sensible: give 1 to 5, or leave it out")
     if pull_speed_m_per_s is not None and not pull_speed_m_per_s > 0.0:
         raise UsageError(f"a pulling speed of {pull_speed_m_per_s:g} m/s is not sensible: give one above 0")
+    if curve.line is not None:
+        felt = summarize(
+            at_cell(curve),
+            coverage=coverage,
+            misalignment_deg=misalignment_deg,
+            temperature_c=temperature_c,
+            in_use=in_use,
+            filter_order=filter_order,
+            response=response,
+            pull_speed_m_per_s=pull_speed_m_per_s,
+        )
+        return at_specimen(felt, curve.line, curve)
     whole = upright(curve)
     curve = last_of(whole)
     if response is None:

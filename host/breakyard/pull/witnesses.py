@@ -57,7 +57,8 @@ def prior_of(curve: LoadCurve) -> Prior | None:
     level = float(calibration.load_n(float(np.mean(empty)), 0.0))
     plate = calibration.plate
     capacity = calibration.highest_known_n if plate is None else plate.capacity_n
-    return Prior("calibration", level, REMOUNTED * capacity, 0.8)
+    factor = 1.0 if curve.line is None else curve.line.factor
+    return Prior("calibration", factor * level, factor * REMOUNTED * capacity, 0.8)
 
 
 def _empty(point: Point) -> bool:

@@ -21,7 +21,7 @@ from breakyard.session.in_force import hashes_of_responses, load_calibration
 from breakyard.session.in_use import fingerprint
 from breakyard.session.options import ReadOptions
 from breakyard.session.pulls import Pull
-from breakyard.session.recordings import said_of
+from breakyard.session.recordings import line_of, said_of
 from breakyard.version import VERSION
 
 MADE_FROM: Final = "made_from"
@@ -47,6 +47,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
             "recording": sha256_of(pull.path.read_bytes()),
             "said": said_of(pull),
             "named": pull.named,
+            "line": [_line(part) for part in _parts(pull)],
             "series": pull.session.notes(pull.path.stem).more.get("series"),
             "notes": sha256_of(notes.read_bytes()) if notes.exists() and not raw else "",
             "calibration": _calibration_hash(pull, options, needed=raw),
@@ -62,6 +63,11 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
 def _parts(pull: Pull) -> list[Pull]:
     """The pull itself, and each that its notes list: their rows in the table of specimens may differ."""
     return [pull, *(replace(pull, row=listed.row) for listed in pull.listed)]
+
+
+def _line(pull: Pull) -> list[float] | None:
+    line = line_of(pull)
+    return None if line is None else [line.factor, line.relative]
 
 
 def _conditions(pull: Pull, options: ReadOptions) -> dict[str, float | None]:

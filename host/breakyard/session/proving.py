@@ -154,18 +154,23 @@ class _Spread:
 
     def __call__(self, load_n: float) -> float:
         from breakyard.pull.budget import instrument_terms
+        from breakyard.pull.line import at_cell
 
         assert self._result.summary is not None
         zero = self._result.summary.zero
+        line = self._curve.line
+        factor = 1.0 if line is None else line.factor
+        curve = self._curve if line is None else at_cell(self._curve)
         terms = instrument_terms(
-            self._curve,
-            zero.load_n,
-            load_n,
+            curve,
+            zero.load_n / factor,
+            load_n / factor,
             self._options.misalignment_deg,
             self._options.temperature_c,
             self._in_use,
         )
-        return math.hypot(zero.standard_n, zero.noise_n, *(term.standard_n for term in terms))
+        own = 0.0 if line is None else line.relative * load_n
+        return math.hypot(zero.standard_n, zero.noise_n, own, *(factor * term.standard_n for term in terms))
 
 
 def document(proved: Sequence[Proved]) -> dict[str, Any]:

@@ -1,14 +1,17 @@
 """A recording on disk -> Run or LoadCurve: raw records, or another instrument's table of counts or loads."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from breakyard.calibration import Calibration
-from breakyard.curve import LoadCurve, ZeroAt, curve_from_columns, curve_from_run
+from breakyard.curve import Line, LoadCurve, ZeroAt, curve_from_columns, curve_from_run
 from breakyard.errors import DataError, UnitError, UsageError
 from breakyard.pull.cycles import read_protocol
+from breakyard.pull.line import read_line
 from breakyard.run import Converter, Run, read_runs, run_from_columns
+from breakyard.session.conditions import places_of
 from breakyard.session.files.layout import PART
 from breakyard.session.in_force import load_calibration, load_response
 
@@ -124,6 +127,8 @@ class Curves:
         return self._parts[pull.part - 1]
 
 
+LINE, LEVER = "line", "lever"
+
 ZERO, ONE_SPECIMEN, CONVERTER, PROTOCOL = "zero", "one_specimen", "converter", "protocol"
 """Keys of a recording's notes that say how it is to be read."""
 
@@ -154,6 +159,21 @@ def said_of(pull: "Pull") -> dict[str, object]:
     return said
 
 
+def line_of(pull: "Pull") -> Line | None:
+    """What lies between cell and specimen: by the recording's notes, its specimen's columns or session.toml.
+
+    Raises: DataError.
+    """
+    for table, where in places_of(pull):
+        said = table.get(LINE)
+        if isinstance(said, Mapping):
+            return read_line(said, f"{where}, [{LINE}]")
+        if str(table.get(LEVER, "")).strip():  # columns of specimens.csv
+            told = {name: table[name] for name in (LEVER, f"{LEVER}_pm") if str(table.get(name, "")).strip()}
+            return read_line(told, where)
+    return None
+
+
 def _whole_curve(
     pull: "Pull",
     calibration: "Path | Calibration | None",
@@ -163,7 +183,11 @@ def _whole_curve(
     from breakyard.session.attaching import with_series
 
     curve = with_series(_as_recorded(pull, calibration, accuracy_percent, response), pull)
-    said = said_of(pull)
+    said, line = said_of(pull), line_of(pull)
+    if line is not None:
+        load = curve.load_n * line.factor
+        load.setflags(write=False)
+        curve = replace(curve, load_n=load, line=line)
     if not said:
         return curve
     zero: Any = said.get(ZERO)

@@ -32,6 +32,7 @@ def account(summary: Summary, unit: str) -> Lines:
             f"{peak_text(summary, unit)} {unit} ({100 * summary.peak.coverage:g} %), at {summary.peak.time_s:.2f} s",
         ),
         ("Strength", f"{strength_text(summary, unit)} {unit}"),
+        ("At the cell", _at_cell(summary, unit)),
         *story(summary, unit),
     ]
     return [(name, text) for name, text in lines if text]
@@ -86,6 +87,19 @@ def story(summary: Summary, unit: str) -> Lines:
         ("Zero", _zero(summary, unit)),
         ("Recording", _recording(summary)),
     ]
+
+
+def _at_cell(summary: Summary, unit: str) -> str:
+    """The load that the cell felt, where that is another than the specimen's."""
+    felt = summary.at_cell
+    if felt is None:
+        return ""
+    spread = standard_n(summary) / felt.factor
+    sure = f"{100 * felt.relative_standard:.2g} %"
+    return (
+        f"{load_text(felt.peak_n, unit, spread)} {unit}; the specimen bears {felt.factor:.4g} times that, known to "
+        f"{sure} (standard): {felt.words}"
+    )
 
 
 def _broke(summary: Summary, unit: str) -> str:

@@ -23,6 +23,7 @@ SOURCES: Final[Mapping[str, str]] = {
     "temperature": "warmer or colder than at the calibration",
     "stated accuracy": "of the other instrument, as stated when its recording was imported",
     "accuracy not stated": "of the other instrument; nobody stated it",
+    "line between cell and specimen": "lever, legs or pulleys: how well their factor is known",
     "remounting": "shackles and pins that sit otherwise than at the calibration",
     "creep": "holding longer or shorter than at the calibration",
     "span from day to day": "another day than the calibration's",

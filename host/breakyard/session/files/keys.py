@@ -141,6 +141,22 @@ CELL_KEYS: Final = (
 )
 """Of the table [cell] in session.toml."""
 
+LINE_KEYS: Final = (
+    Key("lever", "2.5", "Load at the specimen over that at the cell, by the lever's arms."),
+    Key("lever_pm", "0.02", "Limit of the ratio either way; default: 1 % of it."),
+    Key("legs", "2", "Legs that share the load."),
+    Key("angle_deg", "60", "Angle between opposite legs, in degrees."),
+    Key("angle_pm_deg", "3", "Limit of the angle either way."),
+    Key(
+        "specimen_is", '"a leg"', 'What the specimen is: "a leg", the cell being in the line, or "the line".'
+    ),
+    Key("falls", "2", "Falls of a tackle between the cell, in the hauled end, and the specimen."),
+    Key("efficiency", "0.93", "Share of a rope's load that each sheave passes on."),
+    Key("efficiency_pm", "0.05", "Limit of that share either way."),
+    Key("direction", '"hauling"', 'Whether the load was put on by "hauling" or by "lowering".'),
+)
+"""Of the table [line] in session.toml or runs/NAME.toml; lever and lever_pm may also be columns of specimens.csv."""
+
 NOTES_KEYS: Final = (
     Key("specimen", '"A1"', "Which specimen was pulled: its id in specimens.csv."),
     Key("specimens", '["A1", "A2"]', "The specimens of several pulls in one recording, in their order."),
