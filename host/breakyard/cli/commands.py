@@ -35,6 +35,7 @@ from breakyard.cli import (
     summarize,
     video,
     virtual,
+    weigh,
 )
 from breakyard.cli import next as next_
 from breakyard.cli import range as range_
@@ -49,6 +50,7 @@ STAGES: Final[dict[str, dict[str, ModuleType]]] = {
         "plot": plot,
         "compare": compare,
         "proof": proof,
+        "weigh": weigh,
         "report": report,
         "sheet": sheet,
         "video": video,
