@@ -13,7 +13,7 @@ clock follows the real one, messages are taken as they come, and their grants on
     {"do": "crash"}      an error where the firmware waits
     {"do": "cut_link"}   the link is lost: what was under way is gone; it is back with the next bytes
     {"do": "stall", "ms"}   flash is erased that long: conversions happen, nothing runs, no interrupt comes through
-    {"do": "flash", "fault"}     those of flash.py
+    {"do": "flash", "fault"}     those of flash.py; with "erase_ms" how long an erase takes, 0 at first
     {"do": "battery", "mv"}      another voltage
     {"do": "converter", "fault"}  "stopped": no more conversions; "shifted": the chip misses the first clock
                          pulse of each reading; "doubled": it takes the first for two;
@@ -198,6 +198,7 @@ class Bench:
             if request["fault"] not in (None, "refuses", "forgets", "spoils"):
                 raise ValueError("no such fault: %s" % request["fault"])
             self.files.fault = request["fault"]
+            self.files.erase_ms = int(request.get("erase_ms", self.files.erase_ms))
         elif what == "battery":
             self.battery.value = int(request["mv"])
         elif what == "converter":
