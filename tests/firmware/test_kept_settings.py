@@ -5,8 +5,8 @@ from logger.core.kept_settings import FILE, KeptSettings
 from logger.core.settings import Settings
 from logger.core.settings_file import SettingsFile
 
-HANG = layout.SETTING_HANG_MS
-STATUS = layout.SETTING_STATUS_MS
+HANG = 4  # protocol/records.json, settings
+STATUS = 6
 
 
 class Files:

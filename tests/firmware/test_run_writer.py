@@ -7,6 +7,9 @@ from firmware_support import Logger, end_of, run_samples, signed
 
 from logger.core import layout, record
 
+COMMIT_MS = 7  # protocol/records.json, settings
+MEAN_MS = 9
+
 
 def one_run(logger, counts, qualities=None):
     logger.samples(0, 400)
@@ -94,7 +97,7 @@ def test_a_record_holds_46_samples():
 
 def test_a_long_pause_starts_a_new_record_with_an_exact_time():
     logger = Logger()
-    logger.settings.change(layout.SETTING_COMMIT_MS, 10000)
+    logger.settings.change(COMMIT_MS, 10000)
     logger.samples(0, 100)
     logger.recorder.start(logger.ticks)
     logger.samples(0, 5)
@@ -295,7 +298,7 @@ def test_an_overrun_shows_as_missing_numbers_and_in_the_totals():
 def test_a_slow_run_keeps_means_in_place_of_samples():
     """Every sample is behind one mean; the record closes by number and by age, and nothing is lost at the end."""
     logger = Logger(step_us=12500)
-    logger.recorder.settings.change(layout.SETTING_MEAN_MS, 100)
+    logger.recorder.settings.change(MEAN_MS, 100)
     counts = [(i * 7919) % 16777216 - 8388608 for i in range(1000)]
     records = one_run(logger, counts)
     means = []

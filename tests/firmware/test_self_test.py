@@ -27,7 +27,7 @@ def looked_at(logger, seconds):
     """The results of SELF_TEST, by name."""
     logger.recorder.timebase.read(logger.ticks)
     values = Probe(logger.recorder).samples(seconds)
-    assert len(values) == len(NAMES) == len(layout.RESULTS_SELF_TEST)
+    assert len(values) == len(NAMES) == len(layout.RESULTS[layout.COMMAND_SELF_TEST - 1])
     return dict(zip(NAMES, values))  # noqa: B905 - MicroPython has no strict
 
 

@@ -46,7 +46,7 @@ def test_settings_of_the_protocol_are_taken_one_by_one():
 
     assert settings.threshold_counts == 5000
     assert settings.capacity_counts == 4294967
-    assert settings.hang_ms == layout.SETTING_LIMITS[layout.SETTING_HANG_MS - 1][0]
+    assert settings.hang_ms == layout.SETTING_LIMITS[4 - 1][0]
     assert len(file.complaints) == 1
 
 

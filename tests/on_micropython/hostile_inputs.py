@@ -46,10 +46,7 @@ class Draw:
 
 def arguments_for(draw, number):
     """Arguments of about the right shape, small numbers preferred."""
-    letters = ""
-    for name in dir(layout):
-        if name.startswith("COMMAND_") and getattr(layout, name) == number:
-            letters = getattr(layout, "ARGUMENTS_" + name[8:])
+    letters = layout.ARGUMENTS[number - 1] if 1 <= number <= len(layout.ARGUMENTS) else ""
     out = b""
     for letter in letters:
         if letter == "t":

@@ -20,6 +20,7 @@ from logger.core.timebase import Timebase
 from logger.drivers.hx711 import Hx711
 
 TICKS_MASK = 0x3FFFFFFF
+COMMIT_MS = 7  # protocol/records.json, settings
 
 
 class DataPin:
@@ -129,7 +130,7 @@ def steps():
     yield "armed: baseline and trigger", locked(convert_many)
     yield "armed: doubtful samples", locked(doubtful_many) and recorder.state != layout.STATE_RECORDING
     recorder.stop(now)
-    settings.change(layout.SETTING_COMMIT_MS, 10000)
+    settings.change(COMMIT_MS, 10000)
     recorder.start(now)
     convert()
     recorder.service(now)  # opens the run: one allocation for many samples

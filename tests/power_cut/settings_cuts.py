@@ -14,22 +14,29 @@ from cuts import initial_image
 from flash_model import SWAPPED, WAY_NAMES, WAYS, Flash, Replay
 from workload import FOLDER, MOUNT
 
-from logger.core import layout
 from logger.core.kept_settings import KeptSettings
 from logger.core.settings import Settings
 from logger.core.settings_file import SettingsFile
 from logger.drivers.flash_files import FlashFiles
 
+# Numbers of settings in protocol/records.json; the firmware itself needs none.
+SETTING_THRESHOLD_COUNTS = 1
+SETTING_HANG_MS = 4
+SETTING_INPUT = 5
+SETTING_STATUS_MS = 6
+SETTING_COMMIT_MS = 7
+SETTING_CAPACITY_COUNTS = 8
+
 TEXT = "hang_ms = 3000\n"
 STEPS = (
-    (layout.SETTING_HANG_MS, 2500),
-    (layout.SETTING_THRESHOLD_COUNTS, 40000),
-    (layout.SETTING_STATUS_MS, 200),
-    (layout.SETTING_HANG_MS, 2600),
-    (layout.SETTING_HANG_MS, 3000),
-    (layout.SETTING_INPUT, 2),
-    (layout.SETTING_CAPACITY_COUNTS, 4294967),
-    (layout.SETTING_STATUS_MS, 100),
+    (SETTING_HANG_MS, 2500),
+    (SETTING_THRESHOLD_COUNTS, 40000),
+    (SETTING_STATUS_MS, 200),
+    (SETTING_HANG_MS, 2600),
+    (SETTING_HANG_MS, 3000),
+    (SETTING_INPUT, 2),
+    (SETTING_CAPACITY_COUNTS, 4294967),
+    (SETTING_STATUS_MS, 100),
 )
 
 
@@ -49,7 +56,7 @@ def changes(flash):
     promised = [(0, settings.values())]
     for turn in range(3):
         for setting, base in STEPS:
-            value = base + (turn if setting == layout.SETTING_HANG_MS and base != 3000 else 0)
+            value = base + (turn if setting == SETTING_HANG_MS and base != 3000 else 0)
             assert settings.change(setting, value)
             assert kept.keep(setting, value)
             promised.append((len(flash.journal), settings.values()))
@@ -65,7 +72,7 @@ def check(image, allowed):
             return kept.complaints[0]
         if settings.values() not in allowed:
             return f"neither what was before nor what was under way: {settings.values()}"
-        if not kept.keep(layout.SETTING_COMMIT_MS, 700):
+        if not kept.keep(SETTING_COMMIT_MS, 700):
             return "nothing more can be kept"
         if ".tmp" in "".join([name for name in os.listdir(FOLDER) if name != "new.tmp"]):
             return "something was left over"

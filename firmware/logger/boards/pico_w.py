@@ -42,9 +42,11 @@ class Board(Extras):
         super().__init__(self.config, Pin("LED", Pin.OUT), LAMP)
         # The board's regulator at a steady frequency: less ripple than with skipped pulses (data sheet, Powerchain).
         quiet = self.config.number("quiet_supply", 1, 0, 1)
+        on_radio = True
         try:
             Pin("WL_GPIO1", Pin.OUT)(quiet)
         except ValueError:  # a Pico without a radio, which runs this too
+            on_radio = False
             Pin(OWN_REGULATOR, Pin.OUT)(quiet)
         micropython.alloc_emergency_exception_buf(100)
         self.serial = unique_id()
@@ -78,7 +80,11 @@ class Board(Extras):
         self._room.register(sys.stdout, select.POLLOUT)
         # TinyUSB's queue here holds 256 bytes.
         self.links = [UsbLink(sys.stdin.buffer, sys.stdout.buffer, self._readable, self._writable, True)]
-        self.links += radio_links(self.serial, self.name)
+        radio = radio_links(self.serial, self.name)
+        self.links += radio
+        if on_radio and not radio:
+            # A radio that does not start: whoever switches the lamp, which it carries, would start it again in vain.
+            self.own_lamp = None
         self.start_watchdog(self.config)
 
     def temperature_cdeg(self) -> int:

@@ -22,28 +22,29 @@ _CALIBRATION_SCALE = 4
 _CALIBRATION_SHA256 = 11
 
 # In the order of their numbers; the names of what layout.py says of them, and of the methods that carry them out.
-_NAMES = (
-    "HELLO",
-    "SET",
-    "ARM",
-    "START",
-    "STOP",
-    "MARK",
-    "LIST",
-    "READ",
-    "TIME",
-    "SET_CLOCK",
-    "STREAM",
-    "ERASE",
-    "STORE_CALIBRATION",
-    "READ_CALIBRATION",
-    "SET_KEY",
-    "CHALLENGE",
+# The methods below, by the number of the command.
+_HANDLERS = (
+    "_hello",
+    "_set",
+    "_arm",
+    "_start",
+    "_stop",
+    "_mark",
+    "_list",
+    "_read",
+    "_time",
+    "_set_clock",
+    "_stream",
+    "_erase",
+    "_store_calibration",
+    "_read_calibration",
+    "_set_key",
+    "_challenge",
     "",  # SEALED holds another command
-    "SELF_TEST",
-    "TEST_STORE",
-    "TEST_LINK",
-    "TEST_RATE",
+    "_self_test",
+    "_test_store",
+    "_test_link",
+    "_test_rate",
 )
 
 
@@ -117,15 +118,14 @@ class Commands:
                 return
             command = buffer[at + SEAL_BYTES]
             at += SEAL_BYTES + 1
-        name = _NAMES[command - 1] if 1 <= command <= len(_NAMES) else ""
+        name = _HANDLERS[command - 1] if 1 <= command <= len(_HANDLERS) else ""
         if not name or not self._gate.allows(command, sealed):
             error = layout.ERROR_NOT_ALLOWED if name else layout.ERROR_UNKNOWN_COMMAND
             self._last_answer = self._outbox.answer(index, command, error, "", _NOTHING)
             return
-        # Looked up by name each time: a table of them for each link would cost 2 KiB.
-        arguments = getattr(layout, "ARGUMENTS_" + name)
-        fields = getattr(layout, "RESULTS_" + name)
-        handler = getattr(self, "_" + name.lower())
+        arguments = layout.ARGUMENTS[command - 1]
+        fields = layout.RESULTS[command - 1]
+        handler = getattr(self, name)  # a table of them for each link would cost 2 KiB
         values = record.unpack(buffer, at, end, arguments)
         # A newer host may append arguments that this version does not know.
         if values is None or (values[-1] != end and buffer[1] <= layout.VERSION):

@@ -252,7 +252,9 @@ class Outbox:
         at = record.begin(self._record, layout.KIND_ANSWER, 0, self._read_command)
         at = record.pack(self._record, at, "BB", (layout.COMMAND_READ, error))
         if error == layout.ERROR_OK:
-            at = record.pack(self._record, at, layout.RESULTS_READ, (self._read_next, finished))
+            at = record.pack(
+                self._record, at, layout.RESULTS[layout.COMMAND_READ - 1], (self._read_next, finished)
+            )
         length = record.finish(self._record, at)
         self._read_answer = bytes(self._record[:length])
         if self._ahead_count:

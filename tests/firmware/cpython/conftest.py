@@ -67,7 +67,7 @@ class Process:
     def command(self, number, arguments=b""):
         """Send a command and return the results of its answer; other records pile up in link_bytes."""
         self.index += 1
-        before = len(self.link_bytes)
+        before = self.whole()
         body = struct.pack("<BBHIB", 9, 1, 0, self.index, number) + arguments
         body += struct.pack("<I", zlib.crc32(body))
         self.send(b"\0" + cobs.encode(body) + b"\0")
@@ -78,16 +78,20 @@ class Process:
                 return answers[0][10:-4]
             self.run(50)
 
+    def whole(self):
+        """The place in link_bytes after the latest record that has come whole."""
+        return self.link_bytes.rfind(b"\0") + 1
+
     def records(self, start=0):
         """All records received since a place in link_bytes."""
-        return [cobs.decode(piece) for piece in self.link_bytes[start:].split(b"\0") if piece]
+        return [cobs.decode(piece) for piece in self.link_bytes[start : self.whole()].split(b"\0") if piece]
 
     def download(self, run):
         """All records of a run, each as unframed bytes."""
         found = []
         finished = 0
         while not finished:
-            before = len(self.link_bytes)
+            before = self.whole()
             _, finished = struct.unpack("<IB", self.command(8, struct.pack("<HIBB", run, len(found), 64, 0)))
             found += [one for one in self.records(before) if one[2:4] == struct.pack("<H", run)]
         return found
