@@ -429,7 +429,7 @@ def _contradictions(end: RunEnd | None, samples: MergedSamples, windows: int) ->
     stored = samples.totals
     told = end.samples - end.samples_not_stored
     if stored.samples != told:
-        return [f"RUN_END tells of {told} stored samples, {stored.samples} are here"]
+        return [f"RUN_END counts {told} stored samples, {stored.samples} are here"]
     # How many samples behind the means are clipped or doubtful is not known; and they are none where all were kept.
     not_stored = end.samples_not_stored or samples.coverage.total
     found = {
@@ -439,14 +439,14 @@ def _contradictions(end: RunEnd | None, samples: MergedSamples, windows: int) ->
         "highest_counts": stored.highest,
     }
     odd = [
-        f"RUN_END tells {name} = {getattr(end, name)}, found {value}"
+        f"RUN_END says {name} = {getattr(end, name)}, found {value}"
         for name, value in found.items()
         if not _agrees(name, getattr(end, name), value, not_stored, stored.samples)
     ]
     if end.peak_windows != windows:
-        odd.append(f"RUN_END tells of {end.peak_windows} peak windows, {windows} are here")
+        odd.append(f"RUN_END counts {end.peak_windows} peak windows, {windows} are here")
     if stored.last >= end.samples:
-        odd.append("a sample has a number beyond those that RUN_END tells of")
+        odd.append("a sample has a number beyond those that RUN_END counts")
     return odd
 
 

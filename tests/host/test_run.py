@@ -341,11 +341,11 @@ def test_a_hash_of_something_else_makes_the_run_incomplete():
 @pytest.mark.parametrize(
     ("total", "value", "note"),
     [
-        ("samples", 21, "RUN_END tells of 21 stored samples, 20 are here"),
-        ("clipped", 1, "RUN_END tells clipped = 1, found 0"),
-        ("doubtful", 2, "RUN_END tells doubtful = 2, found 0"),
-        ("lowest_counts", -5, "RUN_END tells lowest_counts = -5, found -31000"),
-        ("highest_counts", 5, "RUN_END tells highest_counts = 5, found 330000"),
+        ("samples", 21, "RUN_END counts 21 stored samples, 20 are here"),
+        ("clipped", 1, "RUN_END says clipped = 1, found 0"),
+        ("doubtful", 2, "RUN_END says doubtful = 2, found 0"),
+        ("lowest_counts", -5, "RUN_END says lowest_counts = -5, found -31000"),
+        ("highest_counts", 5, "RUN_END says highest_counts = 5, found 330000"),
     ],
 )
 def test_totals_that_do_not_agree(total, value, note):

@@ -36,7 +36,7 @@ def command(
     mass_limit: Annotated[
         float | None,
         typer.Option(
-            help="How far off masses may be that state no +-, in percent; all to one side or each for itself.",
+            help="Limit of error, in percent, of masses that state no +-; common to all of them or each for itself.",
             rich_help_panel=_LOADS,
         ),
     ] = None,
@@ -138,7 +138,7 @@ def command(
     ] = None,
     gain: Annotated[
         int | None,
-        typer.Option(help="Where the recording does not tell: 128, 64 or 32.", rich_help_panel=_CELL),
+        typer.Option(help="Where the recording does not say: 128, 64 or 32.", rich_help_panel=_CELL),
     ] = None,
     degree: Annotated[
         str, typer.Option(help="Of the polynomial: auto (what the points support), 1, 2 or 3.")
@@ -180,10 +180,10 @@ def command(
     """Calibrate a cell with masses you own.
 
     Start one recording, then hang the masses one after another, up and down, ten seconds each; say in the same order
-    what hung. The steady stretches are found; swinging and handling are left out. Then it is looked at for the usual
-    mistakes: what is found is named with what to check. If something is serious, the status is 1; the calibration is
-    written all the same, with the doubt in it, so that you can look into it (not with --strict, and not where the
-    points miss their own line by more than 2 %). What you do not say is taken wide: masses to 3 %, no plate.
+    what hung. The steady stretches are found; swinging and handling are left out. Then the usual mistakes are
+    looked for; each one found is named, with what to check. If something is serious, the status is 1; the calibration
+    is written all the same, with the doubt in it, so that you can look into it (not with --strict, and not where the
+    points miss their own line by more than 2 %). What you do not state is taken wide: masses to 3 %, no plate.
 
     Example: breakyard calibrate runs/calibration.run --masses "0, 20 kg, 40 kg, 20 kg, 0" --capacity "1000 kgf"
 

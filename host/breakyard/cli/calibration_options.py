@@ -26,7 +26,7 @@ def check_ways(
         raise UsageError("give the recording of the known masses, or a table of points with --points")
     if transfer is not None:
         if masses is not None:
-            raise UsageError("give either --masses or --transfer: one of them tells the known loads")
+            raise UsageError("give either --masses or --transfer: the known loads come from one of them")
         if reference is None:
             raise UsageError("--transfer needs --reference: the calibration of the second cell")
         return

@@ -80,8 +80,9 @@ def command(
 
     The mass's load is compared with what the calibration shows. The difference may be as large as the calibration's own
     interval there; beyond, the status is 1 and it is time to calibrate again. Each check is added to a table per
-    logger; from four days on, over a week or more, a drift is told, with the day on which it would leave the interval.
-    A mass that was also used for the calibration shows more, because its own error cancels.
+    logger; from four days on, over a week or more, a drift is reported, with the day on which it would leave the
+    interval.
+    A mass that was also used for the calibration makes the check sharper, because its own error cancels.
 
     With --remount or --hold something else is measured instead, which every later reading of this logger's pulls takes
     in place of a wide default: how far another mounting changes the reading, or how far it creeps. Any mass will do.

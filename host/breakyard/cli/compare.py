@@ -95,7 +95,7 @@ def command(
 ) -> None:
     """Compare groups of specimens, with a verdict for each pair.
 
-    Told are what each carries, what the next ones may bear, and what each difference really says.
+    It says what each group carries, what the next specimens may bear, and what each difference is worth.
 
     Pulls that did not break or went off scale count as "at least". Outliers and doubtful pulls are named, never
     dropped. With too few specimens it says what would have to be true, instead of ranking.
@@ -286,7 +286,7 @@ def _listed(text: str) -> list[str]:
 
 
 def _show_factors(out: Output, found: "FactorComparison", unit: str) -> None:
-    """The ranking, then each factor's ratios, then what was taken out and what cannot be told."""
+    """The ranking, then each factor's ratios, then what was taken out and what these data cannot show."""
     from breakyard.comparison.factors import words
     from breakyard.report.words.ranking import ranked_combinations, ranking_lines
     from breakyard.session.factors import RATE

@@ -79,7 +79,7 @@ def command(
 ) -> None:
     """Plan a comparison: how many specimens, in which order.
 
-    Told are the specimens per group, what fewer can and can't show, and a random pulling order.
+    It says how many specimens per group are enough and what fewer can and can't show, and draws a random order.
 
     With a session, the order is written into its specimens.csv (which gets one row per specimen if it has none yet);
     an order that is already there is never replaced.

@@ -24,7 +24,7 @@ def command(
     here: Annotated[bool, typer.Option("--here", help="Only for browsers on this computer.")] = False,
     site: Annotated[
         Path | None,
-        typer.Option(help="Write the page as a site for any https place into this new folder, and end."),
+        typer.Option(help="Write the page into this new folder, to be served from any https site, and stop."),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:

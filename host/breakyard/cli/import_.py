@@ -94,7 +94,9 @@ def command(
     ] = None,
     converter: Annotated[
         ConverterChoice | None,
-        typer.Option(help="What made the counts, with its gain. Default: told by calibration and rails."),
+        typer.Option(
+            help="What made the counts, with its gain. Default: judged by the calibration and the largest counts."
+        ),
     ] = None,
     one_specimen: Annotated[
         bool, typer.Option("--one-specimen", help="All pulls in the recording are of one specimen.")
@@ -106,9 +108,9 @@ def command(
 
     Several files at once if they are written alike. Separator, decimal mark, header rows, columns and units are found
     where the file tells them; what it leaves open is asked for. What was not taken as it stood (times that repeat, rows
-    without a load) is told. The originals are kept as they are, each with a note of how it was read.
+    without a load) is reported. The originals are kept as they are, each with a note of how it was read.
 
-    What the field page passes on (its .run file and its table) is taken in one go: each run with what was said of it.
+    What the field page passes on (its .run file and its table) is taken in one go: each run with its notes.
 
     An archive made by breakyard export --archive becomes sessions' folders again, inside the folder of --session.
 
@@ -248,7 +250,7 @@ def _join(paths: "Sequence[Path]", folder: Path | None, out: Output) -> None:
     tables = [one for one in paths if passed_on.is_table(one)]
     joined_files = [one for one in paths if one.suffix == ".run"]
     if others := [one for one in paths if one not in tables and one not in joined_files]:
-        raise UsageError(f"{others[0]}: not from the field page; import it by itself")
+        raise UsageError(f"{others[0]}: not from the field page; import it alone")
     if not joined_files:
         raise UsageError(f"{tables[0]}: a table alone; name the .run file that was passed on with it as well")
     said: dict[tuple[str, int], RunNotes] = {}

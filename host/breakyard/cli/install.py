@@ -45,7 +45,7 @@ def command(
     sources: Annotated[
         bool, typer.Option("--sources", help="Copy sources instead of compiled files.")
     ] = False,
-    restart: Annotated[bool, typer.Option(help="Start the board anew, set the key, test.")] = True,
+    restart: Annotated[bool, typer.Option(help="Restart the board, set the key, test.")] = True,
     selftest: Annotated[bool, typer.Option(help="Test the logger at the end.")] = True,
     press: Annotated[bool, typer.Option(help="Ask for a press on the cell in that test.")] = True,
     as_json: JsonOption = False,

@@ -193,7 +193,7 @@ def erase(
 
 
 def time(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
-    """Tell the logger what time it is, and say how surely.
+    """Set the logger's clock, and say how surely it is set.
 
     Example: breakyard logger time --link usb
     """
@@ -250,7 +250,7 @@ def key(
     access: Annotated[
         str, typer.Option(help="Open by radio without the key: key_only, status, reading or everything.")
     ] = "status",
-    remove: Annotated[bool, typer.Option("--remove", help="Let the logger have no key.")] = False,
+    remove: Annotated[bool, typer.Option("--remove", help="Remove the logger's key.")] = False,
     show: Annotated[
         bool, typer.Option("--show", help="Print the key, for another computer or a telephone.")
     ] = False,

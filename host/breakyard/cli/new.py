@@ -40,8 +40,8 @@ def command(
 ) -> None:
     """Begin: make the folder of a session, with its files explained.
 
-    A terminal is asked what no option says; typing nothing takes what stands in brackets. Everything can be changed
-    later, with any editor: each file says what may stand in it.
+    In a terminal you are asked for what no option says; Enter takes the answer in brackets. Everything can be changed
+    later, with any editor: each file explains its own keys.
 
     Example: breakyard new 2026-05-03-slipway --unit kgf --groups "bonded, screwed" --each 4
     """

@@ -12,9 +12,9 @@ def command(
     session: Annotated[Path, typer.Argument(help="The session's folder.")] = Path(),
     as_json: JsonOption = False,
 ) -> None:
-    """Tell where a session stands, what is missing, and what next.
+    """Say where a session stands, what is missing, and what comes next.
 
-    Planned, rig, calibrated, recorded, read, compared, reported: each step is told from the files themselves, so it
+    Planned, rig, calibrated, recorded, read, compared, reported: each step is judged by the files themselves, so it
     does not matter who did it, or with what.
 
     Example: breakyard next 2026-05-03-slipway

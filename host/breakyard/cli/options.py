@@ -52,7 +52,7 @@ ResponseOption = Annotated[
     typer.Option(
         "--response",
         metavar="FILE",
-        help='Step response of the logger (breakyard step), or "assumed"; default: what was measured of it, if so.',
+        help='Step response of the logger (breakyard step), or "assumed"; default: the one measured for it, if any.',
     ),
 ]
 

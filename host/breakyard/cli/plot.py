@@ -62,8 +62,8 @@ def command(
     view: Annotated[
         View | None,
         typer.Option(
-            help="The whole pull, the 300 ms around its break, all pulls in one picture, the calibration, or what of "
-            "the recording of a calibration was used."
+            help="The whole pull, the 300 ms around its break, all pulls in one picture, the calibration, or the "
+            "parts of a calibration's recording that were used."
         ),
     ] = None,
     number: Annotated[

@@ -30,7 +30,7 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell whether a load was held for a time.
+    """Say whether a load was held for the stated time.
 
     The answer is held, not held, or not shown. Held means by more than the measurement's own doubt (a guard band, JCGM
     106); "not shown" says what to aim for. Several specimens have their own loads in the columns proof_load and

@@ -54,9 +54,9 @@ def command(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write one page that tells the whole session, to show or print.
+    """Write one page about the whole session, to show or print.
 
-    It tells curves, strengths, doubts, comparison, calibration, rig and hashes. The page needs no network and no other
+    It has curves, strengths, doubts, comparison, calibration, rig and hashes. The page needs no network and no other
     file, prints well, and can be read on a phone. It holds whatever people wrote in the session's files: look at it
     before you publish it.
 

@@ -21,7 +21,7 @@ def command(
         typer.Argument(help="Runs (or CSV files of counts) of one logger, with 10 to 20 cuts in all."),
     ],
     logger: Annotated[
-        str, typer.Option(help="Serial number of the logger, where the recordings do not tell.")
+        str, typer.Option(help="Serial number of the logger, where the recordings do not say.")
     ] = "",
     output: Annotated[
         Path | None,
@@ -128,7 +128,7 @@ def _serial(runs: "Sequence[Run]", stated: str) -> str:
     if found and serial not in found:
         raise UsageError(f"--logger {stated}: the recordings come from logger {found.pop()}")
     if not serial:
-        raise UsageError("these recordings do not tell which logger made them; give its serial with --logger")
+        raise UsageError("these recordings do not say which logger made them; give its serial with --logger")
     return serial
 
 

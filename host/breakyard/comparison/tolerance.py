@@ -127,7 +127,7 @@ def normed_residual(values: Sequence[float]) -> tuple[int, float, float]:
     data = np.asarray(values, dtype=np.float64)
     n = len(data)
     if n < 3:
-        raise UsageError("an outlier among fewer than 3 values cannot be told")
+        raise UsageError("fewer than 3 values cannot show an outlier")
     sd = float(np.std(data, ddof=1))
     distance = np.abs(data - data.mean())
     index = int(np.argmax(distance))

@@ -88,11 +88,11 @@ def _main(pair: "Pair", first: Group, second: Group, coverage: float, matters: f
     if pair.needed_per_group is not None and pair.needed_per_group > min(first.n, second.n):
         text += (
             f" About {pair.needed_per_group} specimens per group would show a difference of {share(matters)} in 4 of 5 "
-            f"tries, at the scatter seen ({share(pair.scatter or 0.0)}, SD over mean)."
+            f"tries, at the scatter found ({share(pair.scatter or 0.0)}, SD over mean)."
         )
     elif pair.needed_per_group is None and pair.scatter is not None:
         text += (
-            f" At the scatter seen ({share(pair.scatter)}, SD over mean) no reasonable number would show a difference "
+            f" At the scatter found ({share(pair.scatter)}, SD over mean) no reasonable number would show a difference "
             f"of {share(matters)}."
         )
     return text
@@ -194,7 +194,7 @@ def _single(pair: "Pair", first: Group, second: Group, start: str, coverage: flo
     which = " and ".join(group.name for group in (first, second) if group.n == 1)
     at = {round(item.cv, 4): item.difference for item in alone.at_scatter}
     text = f"{start}; there is one specimen of {which}"
-    text += f", and the ratio seen is {alone.ratio:.3f}" if not first.at_least + second.at_least else ""
+    text += f", and the ratio of the two is {alone.ratio:.3f}" if not first.at_least + second.at_least else ""
     if alone.group_difference is not None:
         known = first if second.n == 1 else second
         return (
@@ -202,7 +202,7 @@ def _single(pair: "Pair", first: Group, second: Group, start: str, coverage: flo
             f"more could be told from chance ({level(coverage)})."
         )
     if not alone.order_seen:
-        return f"{text}, and no order is seen: the weaker is only known to hold at least its load, or both are alike."
+        return f"{text}, and they show no order: the weaker only held at least its load, or both are alike."
     holds = alone.holds_below_cv
     if holds is None:
         return f"{text}. The difference is smaller than the instrument's own uncertainty."

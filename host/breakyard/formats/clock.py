@@ -234,7 +234,9 @@ def _unwrapped(time_s: Floats, unit: str, notes: list[str]) -> Floats:
             out = time_s.copy()
             for at in back:
                 out[at + 1 :] += whole
-            notes.append(f"the clock began anew at 2^{int(math.log2(turns))} {unit}; its times were joined")
+            notes.append(
+                f"the clock started again from 0 at 2^{int(math.log2(turns))} {unit}; its times were joined"
+            )
             return out
     return time_s
 

@@ -138,7 +138,7 @@ def _time(
         if unit is None:
             raise no_time_unit(column, where)
         notes.append(
-            f"the header tells no unit of time; taken for {unit}, since {why} (--time-unit says otherwise)"
+            f"the header names no unit of time; taken for {unit}, since {why} (--time-unit says otherwise)"
         )
         column = Column(column.name, column.number, unit)
     return column, to_seconds(found, column.unit)

@@ -76,8 +76,8 @@ def campaign(
         )
         way = f"take {enough} of each combination" if enough else "take fewer days"
         raise UsageError(
-            f"with {each} of each combination over {days} days, {' and '.join(lost)} cannot be told from the days; "
-            f"{way}"
+            f"with {each} of each combination over {days} days, {' and '.join(lost)} cannot be separated from the "
+            f"days; {way}"
         )
     generator = np.random.default_rng(seed)
     planned: list[PlannedSpecimen] = []
@@ -115,7 +115,7 @@ def _placed(factors: Mapping[str, Sequence[str]], each: int, days: int) -> list[
 def confounded(
     factors: Mapping[str, Sequence[str]], placed: Sequence[tuple[Sequence[str], int]], days: int
 ) -> tuple[str, ...]:
-    """Factors whose effect cannot be told from the days' shifts.
+    """Factors whose effect cannot be separated from the days' shifts.
 
     placed: (levels in the order of the factors, day) of every specimen.
     """

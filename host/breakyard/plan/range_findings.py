@@ -69,7 +69,7 @@ def _limits(plan: "RangePlan", unit: str) -> Iterator[Finding]:
             "clip_before_overload",
             "caution",
             f"The converter clips at {show_force(clip.load_n, unit)}, before the cell's safe overload "
-            f"({show_force(safe.load_n, unit)}), or may if the plate is out by 10 %: an overload would not be seen. "
+            f"({show_force(safe.load_n, unit)}), or may if the plate is out by 10 %: an overload would go unnoticed. "
             + (
                 f"Gain {plan.recommendation.gain} shows it."
                 if plan.recommendation.gain != plan.question.gain

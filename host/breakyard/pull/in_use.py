@@ -136,7 +136,7 @@ def in_use_sentences(calibration: Calibration, in_use: InUse, temperature_c: flo
     if in_use.remount is None:
         said.append(
             f"Mounting: another than at the calibration may show {100 * REMOUNT:g} % more or less; three remounts "
-            "(breakyard check --remount) tell better."
+            "(breakyard check --remount) would narrow this."
         )
     elif in_use.remount:
         said.append(f"Mounting: {100 * in_use.remount:.2g} % standard, from repeated mountings.")
@@ -148,7 +148,7 @@ def in_use_sentences(calibration: Calibration, in_use: InUse, temperature_c: flo
         whose = "as the sheet states" if rated else "because no sheet states it"
         said.append(
             f"Creep: {100 * limit:g} % either way, {whose}; a hold of {HOLD_MINUTES:g} minutes "
-            "(breakyard check --hold) tells better."
+            "(breakyard check --hold) would narrow this."
         )
     elif in_use.creep:
         said.append(f"Creep: {100 * in_use.creep:.2g} % either way, from a long hold.")

@@ -1,4 +1,4 @@
-"""Where a session stands in the job, told by its own files: what is done, what is missing, what to do next."""
+"""Where a session stands in the job, judged by its own files: what is done, what is missing, what to do next."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -94,7 +94,7 @@ def _rig(session: "Session", called: str, *, over: bool) -> Step:
         return Step("rig", "to do", "not described: nobody has checked the line", f"{command} --template")
     if isinstance(rig, str):
         return Step(
-            "rig", "to do", "told in a sentence only, which nothing can check", f"{command} --template"
+            "rig", "to do", "described in a sentence only, which cannot be checked", f"{command} --template"
         )
     try:
         check = check_rig(rig_from_table(rig), unit=session.info.unit)
@@ -211,7 +211,7 @@ def _reported(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
     sources = [layout.session_file, layout.specimens_file, *session.calibrations()]
     sources += [path for pull in pulls for path in (pull.path, pull.path.with_suffix(".toml"))]
     if any(path.exists() and path.stat().st_mtime > made for path in sources):
-        return Step("reported", "to do", "the page is older than what it tells of", command)
+        return Step("reported", "to do", "the page is older than what it shows", command)
     return Step("reported", "done", str(Path(called) / "results" / page.name))
 
 

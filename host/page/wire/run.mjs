@@ -345,7 +345,7 @@ function totals(end, { counts, quality, number }, windows, means, coverage) {
   if (!end) return [];
   const told = end.samples - end.samples_not_stored;
   const stored = counts.length + coverage.total - coverage.countOf(number);
-  if (stored !== told) return [`RUN_END tells of ${told} stored samples, ${stored} are here`];
+  if (stored !== told) return [`RUN_END counts ${told} stored samples, ${stored} are here`];
   const found = { clipped: 0, doubtful: 0, lowest_counts: 0, highest_counts: 0 };
   for (let i = 0; i < counts.length; i++) {
     if (quality[i]) found.doubtful++;
@@ -365,10 +365,10 @@ function totals(end, { counts, quality, number }, windows, means, coverage) {
     return !stored || (name === "lowest_counts" ? end[name] < found[name] : end[name] > found[name]);
   };
   const notes = Object.keys(found).filter((name) => !agrees(name))
-    .map((name) => `RUN_END tells ${name} = ${end[name]}, found ${found[name]}`);
-  if (end.peak_windows !== windows) notes.push(`RUN_END tells of ${end.peak_windows} peak windows, ${windows} are here`);
+    .map((name) => `RUN_END says ${name} = ${end[name]}, found ${found[name]}`);
+  if (end.peak_windows !== windows) notes.push(`RUN_END counts ${end.peak_windows} peak windows, ${windows} are here`);
   if (Math.max(number.length ? number[number.length - 1] : -1, coverage.last) >= end.samples) {
-    notes.push("a sample has a number beyond those that RUN_END tells of");
+    notes.push("a sample has a number beyond those that RUN_END counts");
   }
   return notes;
 }

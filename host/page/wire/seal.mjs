@@ -10,7 +10,7 @@ const OPEN = new Set(["CHALLENGE", "SET_KEY"]);
 
 /** The logger does not have the key that it should have. */
 export class WrongLogger extends Error {
-  constructor(message = "the logger has another key; set it anew over the cable, or is this another logger?") {
+  constructor(message = "the logger has another key; set it again over the cable, or is this another logger?") {
     super(message);
     this.name = "WrongLogger";
   }

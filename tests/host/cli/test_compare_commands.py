@@ -353,4 +353,4 @@ def test_a_campaign_of_factors_is_planned_and_written(run: Run, tmp_path: Path) 
     assert sorted(one.order or 0 for one in table) == list(range(1, 9))
     assert "--by wood,direction --block day" in out
     status, _, err = run("design", "--factors", "wood=oak,ash,elm", "--days", "3", "--per-group", "1")
-    assert (status, "cannot be told from the days" in err) == (2, True)
+    assert (status, "cannot be separated from the days" in err) == (2, True)

@@ -43,7 +43,9 @@ def test_every_combination_is_pulled_and_the_days_are_even(
 
 
 def test_one_level_a_day_is_refused_with_the_way_out() -> None:
-    with pytest.raises(UsageError, match="wood cannot be told from the days; take 2 of each combination"):
+    with pytest.raises(
+        UsageError, match="wood cannot be separated from the days; take 2 of each combination"
+    ):
         campaign({"wood": ("oak", "ash", "elm")}, each=1, days=3, seed=1)
 
 

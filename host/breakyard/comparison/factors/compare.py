@@ -361,7 +361,7 @@ def _ratios(
             weights = model.design.sum_of(shares)
             if weights is None:
                 where = f" at {', '.join(within.values())}" if within else ""
-                untold.append(f"{first} against {second}{where}: these specimens cannot tell it.")
+                untold.append(f"{first} against {second}{where}: these specimens do not show it.")
                 continue
             asked.append((term.name, first, second, within))
             sums.append(weights)

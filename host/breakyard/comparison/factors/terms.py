@@ -142,11 +142,11 @@ def why_lost(design: Design, term: Term) -> str:
         if _constant(rows, term, other):
             what = "value" if term.kind == "condition" else "level"
             inside = f"each {other.name}" if other.kind == "block" else f"each level of {other.name}"
-            return (
-                f"{said} has one {what} in {inside}, so its effect cannot be told from that of {other.name}."
-            )
+            return f"{said} has one {what} in {inside}, so its effect cannot be separated from that of {other.name}."
     whole = "only partly" if design.freedom_of(term) else "not"
-    return f"The effect of {said} can {whole} be told from the others: some combinations were not pulled."
+    return (
+        f"The effect of {said} can {whole} be separated from the others: some combinations were not pulled."
+    )
 
 
 def _said(term: Term) -> str:

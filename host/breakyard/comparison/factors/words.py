@@ -94,7 +94,7 @@ def notes(campaign: "Campaign", rows: "Sequence[Row]", block: str | None) -> tup
     made = [alike]
     if held:
         made.append(
-            f'{held} of {len(rows)} specimens are only "at least": they count as known to have held so far.'
+            f'{held} of {len(rows)} specimens are only "at least": each counts as having held at least its load.'
         )
     calibrations = {term.calibration for row in rows for term in row.pull.shared}
     if block is None and len(calibrations) > 1:

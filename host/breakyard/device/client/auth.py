@@ -56,7 +56,7 @@ class SealedSession:
         if not hmac.compare_digest(_hmac(self.session_key, b"logger"), proof):
             self.session_key = b""
             raise WrongLogger(
-                "the logger has another key; set it anew over the cable, or is this another logger?"
+                "the logger has another key; set it again over the cable, or is this another logger?"
             )
 
     def seal(self, command: Command, arguments: bytes) -> bytes | None:

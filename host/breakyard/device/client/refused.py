@@ -22,7 +22,7 @@ def _hint(command: Command, error: int) -> str:
             return ", as a key is set over the cable only"
         return ", as this computer has no key for it; set one over the cable with: breakyard logger key"
     if error == Error.TOO_SOON:
-        return ", as somebody gave it a wrong key; try again in a few seconds"
+        return ", because someone gave it a wrong key; try again in a few seconds"
     if error == Error.BAD_STATE and command in (Command.SET, Command.STORE_CALIBRATION):
         return ", as it is armed or records"
     return ""

@@ -279,7 +279,7 @@ def supply(seen: Supply) -> Check:
 def memory(seen: SelfTestResults) -> Check:
     """Enough left for the links."""
     if not seen.free_memory:
-        return left_out("free memory", "this board does not tell")
+        return left_out("free memory", "this board does not report it")
     return verdict(
         "free memory",
         seen.free_memory >= FREE_MEMORY,

@@ -46,7 +46,9 @@ def survival_figure(
             lost, [_share_at(group, load * factor) for load in lost], marker=marker, linestyle="none", **style
         )
         key.line(
-            plain(f"{group.name}: {len(group.pulls)}, of them {len(lost)} at least"), marker=marker, **style
+            plain(f"{group.name}: {len(group.pulls)} specimens, {len(lost)} of them at least"),
+            marker=marker,
+            **style,
         )
     axes.set_xlim(0.0, 1.05 * furthest)
     axes.set_ylim(-0.03, 1.05)

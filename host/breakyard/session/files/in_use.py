@@ -1,4 +1,4 @@
-"""checks/LOGGER.in_use.json: what remounts and a long hold told of a cell in use.
+"""checks/LOGGER.in_use.json: what remounts and a long hold showed of a cell in use.
 
 It belongs to the logger and its cell, not to the day: one that was measured in a session beside this one counts too.
 """

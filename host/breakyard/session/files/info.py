@@ -16,8 +16,8 @@ DEMO_MARK: Final = "breakyard-demo"
 """Value of `made_by` in the session.toml of a demo: only such a folder is replaced, only its data are invented."""
 
 _HEAD: Final = (
-    "# Where and with what it was done. What stands behind a # is a remark or an example: take the # away to say it.\n"
-    "# FILES.txt tells of every file and key.\n\n"
+    "# Where and with what it was done. Text after a # is a remark or an example; remove the # to use it.\n"
+    "# FILES.txt explains every file and key.\n\n"
 )
 _PLATE: Final = "breakyard calibrate takes it from here."
 

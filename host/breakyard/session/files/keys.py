@@ -65,7 +65,7 @@ FILES: Final = (
         "Pictures of a specimen without place, time and camera; breakyard photo keeps them.",
     ),
     SessionFile("checks/LOGGER.csv", "Check weighings of a logger, one a row, made for a spreadsheet."),
-    SessionFile("checks/LOGGER.in_use.json", "What remounts and a long hold told of its cell."),
+    SessionFile("checks/LOGGER.in_use.json", "What remounts and a long hold showed of its cell."),
     SessionFile("responses/LOGGER.json", "How its converter was measured to answer a sudden step."),
     SessionFile("results/", "Summaries, pictures, report: may be deleted, the commands make them again."),
 )

@@ -15,7 +15,7 @@ from breakyard.session.files.layout import as_on_disk
 from breakyard.session.files.toml_text import read_toml, take, write_toml
 
 _REMARKS: Final = (
-    "# What is said of this recording. Take the # away from a line to say it; FILES.txt tells more.\n"
+    "# Notes on this recording. Remove the # of a line to use it; FILES.txt explains the keys.\n"
 )
 
 

@@ -157,7 +157,7 @@ def read_recording(layout: Layout, name: str) -> Recording:
     data = read_bytes(path)
     if hashlib.sha256(data).hexdigest() != imported.sha256:
         raise DataError(
-            f"{path}: the original has changed since it was imported; restore it, or import it anew"
+            f"{path}: the original has changed since it was imported; restore it, or import it again"
         )
     return parse_csv(data, name=safe_name(name), options=imported.options, where=path.name)
 

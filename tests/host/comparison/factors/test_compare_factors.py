@@ -106,7 +106,7 @@ def test_a_condition_with_one_value_a_day_is_named_with_the_reason() -> None:
     ]
     found = compare_factors(made, factors=["wood"], block="day", conditions=["temperature"])
     assert found.cannot_tell == (
-        "temperature has one value in each day, so its effect cannot be told from that of day.",
+        "temperature has one value in each day, so its effect cannot be separated from that of day.",
     )
     assert not found.slopes
 
@@ -116,7 +116,7 @@ def test_a_factor_that_changed_with_the_day_gives_no_ratio() -> None:
     found = compare_factors(made, factors=["wood", "direction"], block="day")
     assert {one.factor for one in found.ratios} == {"wood"}
     assert any("direction has one level in each day" in line for line in found.cannot_tell)
-    assert any("these specimens cannot tell it" in line for line in found.cannot_tell)
+    assert any("these specimens do not show it" in line for line in found.cannot_tell)
 
 
 def test_a_days_calibration_error_is_taken_out_with_the_day_and_stays_without() -> None:

@@ -35,7 +35,7 @@ def how_made(content: Content) -> Markup:
             f"{100 * UNSTATED_ACCURACY:g} % of the load (standard uncertainty) is assumed."
         )
     steps += [
-        "Glitches: a single sample that no force can make through the converter's filter is left out, and told.",
+        "Glitches: a single sample that no force can make through the converter's filter is left out, and reported.",
         _regimes([summary.peak.regime for summary in summaries]),
         "Interval: each source of uncertainty is estimated by itself with its shape; all are propagated (JCGM 101).",
         f"Coverage: the intervals are made to hold the true load in {100 * content.coverage:g} % of such cases.",
