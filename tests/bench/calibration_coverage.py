@@ -21,8 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.calibration import Calibration, Plate, calibrate, gravity_at, parse_loads, points_from_run
-from breakyard.calibration.gravity import normal_gravity
 from breakyard.calibration.plateaus import CountsRecording
+from breakyard.calibration.weight import normal_gravity
 from breakyard.run import run_from_columns
 from breakyard.simulate.cell import Cell, draw_cell
 from breakyard.simulate.chain import measure

@@ -5,8 +5,7 @@ import math
 import pytest
 
 from breakyard.calibration import air_from_weather, gravity_at, standard_gravity
-from breakyard.calibration.air import buoyancy_factor, water_density
-from breakyard.calibration.gravity import normal_gravity
+from breakyard.calibration.weight import buoyancy_factor, normal_gravity, water_density
 
 
 @pytest.mark.parametrize(

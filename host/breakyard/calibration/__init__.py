@@ -1,17 +1,15 @@
 """Counts to newtons: known loads, plateaus of a calibration run, fit, intervals, sanity.
 
-The parts: `known_loads` and `load_text` (what hung), `gravity` and `air` (mass -> force), `plateaus`
+The parts: `known_loads` and `load_text` (what hung), `weight` (mass -> force), `plateaus`
 (a recording -> points), `transfer` (a second cell -> points), `points`, `fit`, `degree`, `make` (points ->
-calibration), `model` (the calibration), `shape` (what a rated non-linearity can do), `terms` (budgets),
+calibration), `model` (the calibration), `bend` (what a rated non-linearity can do), `terms` (budgets),
 `monte_carlo` (the same by drawing), `quality` (terms of the standards), `sanity` (mistakes), `band` (for a
 picture), `device_copy` (for the logger).
 """
 
-from breakyard.calibration.air import Air, air_at_height, air_from_weather, stated_air
 from breakyard.calibration.band import Band, interval_band
 from breakyard.calibration.degree import LackOfFit, Suspect
 from breakyard.calibration.device_copy import DeviceCopy, copy_for_device, load_of_copy, record_for_device
-from breakyard.calibration.gravity import Gravity, gravity_at, standard_gravity, stated_gravity
 from breakyard.calibration.known_loads import KnownLoad, mass_load, reference_load
 from breakyard.calibration.load_text import parse_load, parse_loads
 from breakyard.calibration.make import calibrate
@@ -31,6 +29,16 @@ from breakyard.calibration.quality import E74, CalibrationQuality
 from breakyard.calibration.sanity import CalibrationFinding, check_sanity
 from breakyard.calibration.terms import Combined, Term, combine, coverage_factor, limits
 from breakyard.calibration.transfer import transfer_points, transferred_load
+from breakyard.calibration.weight import (
+    Air,
+    Gravity,
+    air_at_height,
+    air_from_weather,
+    gravity_at,
+    standard_gravity,
+    stated_air,
+    stated_gravity,
+)
 
 __all__ = [
     "E74",

@@ -16,8 +16,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final, Literal
 
-from breakyard.calibration.air import CONVENTIONAL_DENSITY, Air, buoyancy_factor
-from breakyard.calibration.gravity import Gravity
+from breakyard.calibration.weight import CONVENTIONAL_DENSITY, Air, Gravity, buoyancy_factor
 from breakyard.document import face
 from breakyard.errors import CalibrationError
 

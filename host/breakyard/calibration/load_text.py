@@ -19,7 +19,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
-from breakyard.calibration.air import CONVENTIONAL_DENSITY, DENSITIES, density_of, water_density
 from breakyard.calibration.known_loads import (
     ASSUMED_SOURCE,
     COMMON_SOURCE,
@@ -30,6 +29,7 @@ from breakyard.calibration.known_loads import (
     KnownLoad,
     Piece,
 )
+from breakyard.calibration.weight import CONVENTIONAL_DENSITY, DENSITIES, density_of, water_density
 from breakyard.errors import UnitError
 from breakyard.units import mass_unit, to_kilograms
 

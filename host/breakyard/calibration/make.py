@@ -6,10 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from breakyard.calibration.air import Air, air_at_height
 from breakyard.calibration.degree import REACH, Suspect, choose_degree, find_suspects
 from breakyard.calibration.fit import Floats, fit_polynomial, powers
-from breakyard.calibration.gravity import Gravity, standard_gravity
 from breakyard.calibration.known_loads import (
     ASSUMED_SOURCE,
     COMMON_SOURCE,
@@ -22,6 +20,7 @@ from breakyard.calibration.loops import loops
 from breakyard.calibration.model import TEMPERATURE_RANGE_C, Calibration, Effect
 from breakyard.calibration.plate import DEFAULT_NONLINEARITY, Plate
 from breakyard.calibration.points import Point
+from breakyard.calibration.weight import Air, Gravity, air_at_height, standard_gravity
 from breakyard.errors import CalibrationError
 
 EVERYWHERE: Final = ("gravity", "air density", "lever ratio")

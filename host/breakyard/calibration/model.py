@@ -15,20 +15,18 @@ from typing import Any, ClassVar, Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from breakyard.calibration.air import Air
-from breakyard.calibration.bend import Bends, by_points
+from breakyard.calibration.bend import Bends, by_points, departure, errors_of_fit, scale_of, shapes
 from breakyard.calibration.degree import REACH, Suspect
 from breakyard.calibration.document import believable, derived
 from breakyard.calibration.fit import powers
-from breakyard.calibration.gravity import Gravity
 from breakyard.calibration.known_loads import larger_only
 from breakyard.calibration.loops import loops
 from breakyard.calibration.plate import Plate
 from breakyard.calibration.points import Point
 from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.quality import CREEP_SEEN_S, CalibrationQuality, assess
-from breakyard.calibration.shape import departure, errors_of_fit, scale_of, shapes
 from breakyard.calibration.terms import Distribution, Shape, Term, combine, limits, tabulated, together
+from breakyard.calibration.weight import Air, Gravity
 from breakyard.document import Document, face
 from breakyard.errors import CalibrationError
 from breakyard.shown import Form, Mode, Picture, notebook

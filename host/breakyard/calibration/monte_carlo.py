@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from breakyard.calibration.bend import departure, scale_of, shapes
 from breakyard.calibration.fit import Floats, powers
 from breakyard.calibration.known_loads import EACH
 from breakyard.calibration.loops import loops
 from breakyard.calibration.model import Calibration
-from breakyard.calibration.shape import departure, scale_of, shapes
 from breakyard.errors import UsageError
 
 

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from breakyard.calibration import Air, KnownLoad, parse_load, parse_loads, reference_load, stated_gravity
-from breakyard.calibration.air import water_density
 from breakyard.calibration.known_loads import Piece
+from breakyard.calibration.weight import water_density
 from breakyard.document import from_plain, to_plain
 from breakyard.errors import BreakyardError, UnitError
 
