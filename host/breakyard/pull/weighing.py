@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.calibration import Air, Gravity
-from breakyard.calibration.air import buoyancy_factor
 from breakyard.calibration.propagate import coverage_interval
 from breakyard.calibration.terms import Term, limits
+from breakyard.calibration.weight import buoyancy_factor
 from breakyard.errors import NoPull
 
 Array = NDArray[np.float64]

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from breakyard.calibration import Air, Gravity
-from breakyard.calibration.air import air_at_height
-from breakyard.calibration.gravity import HIGHEST_ON_EARTH, LOWEST_ON_EARTH, gravity_at
+from breakyard.calibration.weight import HIGHEST_ON_EARTH, LOWEST_ON_EARTH, air_at_height, gravity_at
 from breakyard.errors import DataError, NoPull
 from breakyard.session.in_use import in_use_of
 from breakyard.session.pulls import PURPOSE

@@ -115,7 +115,9 @@ def merge(decoded: Decoded, records: RunRecords) -> MergedSamples:
     step = step[1:]
     whole = len(rows) > 0 and first[0] == 0 and bool((first[1:] == first[:-1] + length[:-1]).all())
     if whole and not records.windows and not (len(step) and step.min() <= 0):
-        totals = _totals(counts, quality, len(counts) - 1).with_means(means, coverage, np.arange(len(counts)))
+        totals = _totals(counts, quality, len(counts) - 1)
+        if len(means.number):
+            totals = totals.with_means(means, coverage, np.arange(len(counts)))
         return MergedSamples(origin_us, time_us, step, counts, quality, None, totals, 0, 0, means, coverage)
 
     number = np.repeat(first - start, length) + np.arange(len(counts))
