@@ -74,7 +74,7 @@ def make_clip(path: Path, scene: Scene, coding: Coding | None = None) -> list[fl
     coding = coding or Coding()
     chance = np.random.default_rng(scene.seed)
     times = _times(scene, chance)
-    _encode(path, scene, coding, times, _painter(scene, chance), chance)
+    _encode(path, scene, coding, times, painter(scene, chance), chance)
     if coding.turned_deg:
         _turn(path, coding.turned_deg)
     return times
@@ -101,7 +101,7 @@ def _times(scene: Scene, chance: np.random.Generator) -> list[float]:
     return ticks
 
 
-def _painter(scene: Scene, chance: np.random.Generator) -> Callable[[float], Picture]:
+def painter(scene: Scene, chance: np.random.Generator) -> Callable[[float], Picture]:
     """A function from the world's time to an RGB picture (h, w, 3)."""
     width, height = scene.width, scene.height
     pad = 4

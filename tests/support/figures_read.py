@@ -40,14 +40,15 @@ def _normal(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
     return np.array(cut.resize((SIDE[1], SIDE[0]), Image.Resampling.BOX)) / 255.0
 
 
-def read_figures(luma: NDArray[np.uint8], right: int, foot: int, height: float, *, light: bool = True) -> str:
-    """The number whose figures end at column `right`, stand on row `foot` and are so high.
+def read_figures(
+    luma: NDArray[np.uint8], left: int, right: int, foot: int, height: float, *, light: bool = True
+) -> str:
+    """The number between two columns whose figures stand on row `foot` and are so high.
 
     luma: (h, w) brightness; light: letters lighter than what is behind them.
     """
     top, bottom = round(foot - 1.15 * height), round(foot + 0.12 * height)
-    left = max(0, round(right - 4.3 * height))
-    part = luma[max(0, top) : bottom, left:right].astype(float)
+    part = luma[max(0, top) : bottom, max(0, left) : right].astype(float)
     part = part if light else 255.0 - part
     ink = part > 0.5 * (part.max() + np.median(part))
     columns = np.flatnonzero(ink.any(axis=0))

@@ -277,12 +277,16 @@ def _find(
     found = find_alignment(clip, known, filmed, Stated(said.break_at, said.onset_at))
     if found is None:
         raise DataError(f"{path}: {_nothing_found(clip, known.broke)}")
-    sheet = _write_sheet(clip, found, result)
     words = (*words, *found.words)
+    sheet = None
+    try:  # a session on a medium that takes no writing can be read all the same
+        sheet = _write_sheet(clip, found, result)
+        if found.sure and keep_clip(result.pull, path, found):
+            out.say(f"kept in the notes of {result.pull.path.stem}")
+    except DataError as error:
+        out.warn(f"found, but not kept: {error}")
     if not found.sure:
         _not_sure(out, clip, found, result, sheet, words)
-    if keep_clip(result.pull, path, found):
-        out.say(f"kept in the notes of {result.pull.path.stem}")
     return Found(clip, result, curve, readout, found, sheet, words, kept=False)
 
 
@@ -379,15 +383,21 @@ def _not_sure(
     clip: "Clip",
     found: "Alignment",
     result: "PullResult",
-    sheet: Path,
+    sheet: Path | None,
     words: Sequence[str],
 ) -> None:
     """Say what may be the break, and stop: the data does not tell. Raises: typer.Exit."""
-    document = {"schema": "breakyard.video/1", "file": None, "sure": False, "sheet": str(sheet)}
+    document = {
+        "schema": "breakyard.video/1",
+        "file": None,
+        "sure": False,
+        "sheet": None if sheet is None else str(sheet),
+    }
     out.document(document | _found_document(clip, result, found, words))
     for sentence in words:
         out.say(f"! {sentence}")
-    out.say(f"Not sure which moment is the break. Look at {sheet} and say --break-at SECONDS.")
+    look = "" if sheet is None else f"Look at {sheet} and "
+    out.say(f"Not sure which moment is the break. {look}say --break-at SECONDS.")
     raise typer.Exit(STATUS_NO)
 
 

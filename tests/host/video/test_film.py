@@ -1,12 +1,13 @@
 """The film: its numbers read back from decoded pictures, its form, its sound, and clips of every kind."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from clip_maker import Coding, Scene
+from clip_maker import Coding, Scene, painter
 from figures_read import read_figures
 from numpy.typing import NDArray
 
@@ -15,6 +16,7 @@ from breakyard.video.clip import Clip, frames, read_clip
 from breakyard.video.film import rate_for
 from breakyard.video.layout import CORNERS, PARTS, SMALLEST_FIGURE, place_on
 from breakyard.video.panel import Panel, number_width
+from breakyard.video.planes import planes_of
 from breakyard.video.readout import ReadOut
 from breakyard.video.upright import Shape, shape_for
 
@@ -39,7 +41,7 @@ def shown(film: Path, panel: Panel, every: int = 1) -> list[tuple[float, str]]:
     clip = read_clip(film)
     right, foot, height = panel.figures_place()
     return [
-        (time, read_figures(luma(frame), right, foot, height))
+        (time, read_figures(luma(frame), panel.place.number.x, right, foot, height))
         for number, (time, frame) in enumerate(frames(clip))
         if number % every == 0
     ]
@@ -278,3 +280,29 @@ def test_the_largest_so_far_and_then_the_peak_with_its_interval(readout: ReadOut
     assert after.over
     assert readout.peak.count("(") == 1
     assert abs(float(readout.peak.split()[0]) - PEAK_N) < 20
+
+
+@pytest.mark.parametrize("corner", ["bottom-left", "top-right"])
+@pytest.mark.parametrize("shade", ["dark", "light"])
+@pytest.mark.parametrize("size", [(1920, 1080), (1080, 1920)])
+def test_stills_of_each_layout(readout: ReadOut, size: tuple[int, int], shade: Any, corner: Any) -> None:
+    """The number reads back from each at full size. BREAKYARD_PICTURES=FOLDER keeps them, to be looked at."""
+    import av
+
+    width, height = size
+    scene = Scene(width=width, height=height, break_s=BROKE_S, noise=0.0, shake_px=0)
+    paint = painter(scene, np.random.default_rng(1))
+    panel = panel_for(readout, Shape(width, height), Style(corner=corner, shade=shade), aligned(BROKE_S))
+    for name, time in (("rising", BROKE_S - 0.3), ("broken", BROKE_S + 0.04)):
+        frame = av.VideoFrame.from_ndarray(paint(time), format="rgb24").reformat(
+            format="yuv420p", dst_colorspace="ITU709", dst_color_range="MPEG"
+        )
+        frame.colorspace = 1
+        panel.draw(planes_of(frame), BREAK_S + time - BROKE_S)
+        right, foot, tall = panel.figures_place()
+        text = read_figures(luma(frame), panel.place.number.x, right, foot, tall, light=shade == "dark")
+
+        assert float(text) == pytest.approx(true_load_n(BREAK_S + time - BROKE_S), abs=ROUNDED)
+        if folder := os.environ.get("BREAKYARD_PICTURES"):
+            picture = frame.reformat(format="rgb24", src_colorspace="ITU709").to_image()
+            picture.save(Path(folder) / f"video-{width}x{height}-{corner}-{shade}-{name}.png")
