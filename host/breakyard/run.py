@@ -205,7 +205,7 @@ def read_run(data: bytes, *, name: str = "") -> Run:
 def read_runs(data: bytes, *, name: str = "") -> tuple[Run, ...]:
     """Read every run in the bytes, in order of first appearance; files may be put together and mixed.
 
-    Damaged bytes never raise: they are told in `Run.loss`. Raises: DataError if no run is left.
+    Damaged bytes never raise: they are counted in `Run.loss`. Raises: DataError if no run is left.
     """
     decoded = decode(data)
     collected = collect(decoded)

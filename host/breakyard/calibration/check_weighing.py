@@ -47,7 +47,7 @@ ZERO_BAD: Final = 0.01
 """Of the capacity: a zero that moved by more is the usual gauge of an overload; by ten times more, of damage."""
 
 FEW: Final = 4
-"""Checks on fewer days show no drift that could be told from chance."""
+"""Checks on fewer days show no drift that could be distinguished from chance."""
 
 TIME_BASE_DAYS: Final = 7.0
 """From the first check to the last: over less, warmth and mounting of single days look like a drift."""

@@ -2,7 +2,7 @@
 
 A load keeps the facts (pieces, uncertainties, lever) and turns into newtons only with a gravity and
 an air, so that a calibration can be recomputed later with a better place. What two loads share (the
-same piece, the same gravity, the same lever) is told by the names of their sources: equal name, fully
+same piece, the same gravity, the same lever) is shown by the names of their sources: equal name, fully
 correlated; different name, independent.
 
 How far a limit is common to several masses (one scale, one foundry) and how far each errs for itself, nobody knows.

@@ -248,7 +248,7 @@ def _rails(calibration: Calibration) -> list[CalibrationFinding]:
 
 
 def noise_counts_at(nanovolts: float, supply_v: float = SUPPLY_V, gain: int = 128) -> float:
-    """Counts that so many nanovolts at the input make: the converter measures against its supply (data sheet)."""
+    """Counts that this many nanovolts at the input make: the converter measures against its supply (data sheet)."""
     return nanovolts * 1e-6 / supply_v * gain * COUNTS_PER_MV_V_AT_GAIN_1
 
 

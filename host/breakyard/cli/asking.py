@@ -157,7 +157,7 @@ def _text(question: str) -> str:
 
 
 def begun(session: "Session") -> list[str]:
-    """What a new session is told with: what was made, and the next three commands."""
+    """What is shown of a new session: what was made, and the next three commands."""
     folder = session.root
     return [
         f"made: {folder}; what each file in it is: {folder / 'FILES.txt'}",

@@ -82,7 +82,7 @@ def run_told(command: Callable[[], object], words: Sequence[str]) -> None:
 
 @contextmanager
 def unread_keys_told() -> Iterator[None]:
-    """Within, a key that nothing reads is told in a line on standard error, once; other warnings as ever."""
+    """Within, a key that nothing reads is reported in a line on standard error, once; other warnings as ever."""
     with warnings.catch_warnings():
         warnings.simplefilter("once", UnreadKey)
         before = warnings.showwarning

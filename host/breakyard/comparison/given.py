@@ -37,7 +37,7 @@ def at_least(value: float) -> AtLeast:
     """Say that a specimen bears this much or more, because it did not break or went off scale.
 
     Args:
-        value: in the unit that the comparison is told.
+        value: in the unit that the comparison is given.
 
     Example:
         >>> import breakyard as by

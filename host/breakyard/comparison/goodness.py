@@ -16,7 +16,7 @@ Curve = Literal["normal", "log-normal", "weibull"]
 CURVES: Final[tuple[Curve, ...]] = ("normal", "log-normal", "weibull")
 
 FEWEST: Final = 5
-"""With fewer values no curve can be told from another."""
+"""With fewer values no curve can be distinguished from another."""
 
 
 def fits(curve: Curve, values: Sequence[float]) -> float | None:

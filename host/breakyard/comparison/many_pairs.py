@@ -29,7 +29,7 @@ class ManyPairs:
         return math.exp(math.log(self.coverage) / self.pairs)
 
     def probability(self, p: float) -> float:
-        """The chance that any of so many pairs shows it (Sidak): 1 - (1 - p)^pairs."""
+        """The chance that any of `pairs` pairs shows it (Sidak): 1 - (1 - p)^pairs."""
         return 1.0 if p >= 1.0 else -math.expm1(self.pairs * math.log1p(-p))
 
     def probability_of_t(self, t: float, freedom: int) -> float:

@@ -143,7 +143,7 @@ def standard_group(family: Family, pattern: Pattern, seed: int, draws: int = 400
 
 @lru_cache(maxsize=128)
 def survivor_pivots(family: Family, pattern: Pattern, survivors: int, others: int) -> Floats:
-    """Sorted (weakest of so many further specimens - location) / scale, both fitted; equal strengths.
+    """Sorted (weakest of N further specimens - location) / scale, both fitted; equal strengths.
 
     The weakest of the survivors held its bound: an upper tail of this tells how likely equals would have.
     """

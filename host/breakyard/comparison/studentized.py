@@ -45,7 +45,7 @@ def interval_factor(groups: int, freedom: float, coverage: float) -> float:
 
 
 def range_tail(q: float, groups: int, freedom: float) -> float:
-    """Upper tail of the studentized range of so many groups, q >= 0, any degrees of freedom above zero."""
+    """Upper tail of the studentized range of this many groups, q >= 0, any degrees of freedom above zero."""
     scale, scale_weight = _scales(freedom)
     z, z_weight, below = _normal_nodes()
     within = below[None, :] - _ndtr(z[None, :] - q * scale[:, None])

@@ -19,7 +19,7 @@ FEWEST: Final = 6
 """Fewer cuts than this decide nothing; 10 to 20 are asked for."""
 
 QUICK: Final = 0.4
-"""A fall within so many conversions hardly changes the shape: 0.4 adds 0.16 to the order."""
+"""A fall within this many conversions hardly changes the shape: 0.4 adds 0.16 to the order."""
 
 WIDEST_GAP: Final = 0.5
 """Part of a conversion without a cut beyond which the shape is not known between the samples."""

@@ -35,7 +35,7 @@ class Watchers:
 
     @contextmanager
     def joined(self, first: str) -> Iterator[PageWatcher]:
-        """A new watcher, which hears `first` and then everything that is told until it leaves."""
+        """A new watcher, which gets `first` and then all news until it leaves."""
         watcher = PageWatcher()
         watcher.put(first)
         self._all.add(watcher)

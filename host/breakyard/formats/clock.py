@@ -40,7 +40,7 @@ _ONLY_DATE: Final = re.compile(_DATE)
 _ZONED: Final = re.compile(r"(?P<sign>[+-])(?P<h>[0-9]{2}):?(?P<min>[0-9]{2})?$")
 
 SWAPPED_ROWS: Final = 16
-"""Rows that lie at most so far from where their time belongs are put in order; farther is another recording."""
+"""Rows that lie at most this far from where their time belongs are put in order; farther is another recording."""
 SWAPPED_SHARE: Final = 0.02
 WRAPS: Final = (2**32, 2**31, 2**16)
 """Where counters of milliseconds and microseconds begin anew."""

@@ -1,7 +1,7 @@
 """Recordings of any other instrument: a text file with a column of times and one of loads or counts.
 
 The plan: find how the file is written (sniff), which column is which (columns, choose), read the numbers (table), and
-settle what times are (clock). Whatever was not simply taken as it stands is told in the reading's notes. Rows are
+settle what times are (clock). Whatever was not simply taken as it stands is reported in the layout's notes. Rows are
 counted from 1 as a spreadsheet does, header rows included.
 """
 

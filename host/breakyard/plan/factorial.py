@@ -52,9 +52,9 @@ def parse_factors(text: str) -> dict[str, tuple[str, ...]]:
 def campaign(
     factors: Mapping[str, Sequence[str]], *, each: int, days: int, seed: int
 ) -> tuple[PlannedSpecimen, ...]:
-    """Plan `each` specimens of every combination of levels over so many days, in a random order within each day.
+    """Plan `each` specimens of every combination of levels over `days` days, in a random order within each day.
 
-    Raises: UsageError where the days could not be told from a factor, with the least `each` that would do.
+    Raises: UsageError where the days could not be separated from a factor, with the least `each` that would do.
     """
     combinations = list(itertools.product(*factors.values()))
     if each < 1 or days < 1:

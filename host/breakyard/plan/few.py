@@ -20,7 +20,7 @@ class Shows:
     """The 95/95 bound as a share of the mean; None where there is none above zero."""
     scatter_low: float | None
     scatter_high: float | None
-    """The true scatter may be so many times the one seen."""
+    """The true scatter may be this many times the one seen."""
     weakest_is_weak: float
     """Chance that the weakest of them is among the weakest 5 % of all such parts."""
 

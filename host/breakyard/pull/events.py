@@ -46,7 +46,7 @@ ENDING_FALL: Final = 0.1
 """A fall at the recording's end of at least this fraction of the peak is a break, ..."""
 
 ENDING_RATE: Final = 5.0
-"""... if it is so many times faster than the load was put on."""
+"""... if it is this many times faster than the load was put on."""
 
 SWING: Final = 0.0025
 """Smallest fall, as a fraction of the peak, that is looked at as ripple."""

@@ -19,12 +19,12 @@ STIFF_FROM, STIFF_TO = 0.1, 0.4
 """Stiffness is the slope between these fractions of the peak (ISO 6891 and EN 26891, 8.5: slip modulus)."""
 
 FEWEST: Final = 3
-"""Points that make a line whose doubt can be told."""
+"""Points that make a line whose doubt can be estimated."""
 
 SHARES: Final = (0.1, 0.5, 1.0)
 
 MOVES_AT: Final = 4.0
-"""A hinge fits so many times better than a straight line, by its F ratio, where a first movement is told."""
+"""A hinge fits this many times better than a straight line, by its F ratio, where a first movement is told."""
 
 HOLD_S: Final = 10.0
 """Creep is told of a hold that lasts for at least so long and half a decade of time."""

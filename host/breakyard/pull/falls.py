@@ -1,4 +1,4 @@
-"""Sudden falls of the load: partial drops and breaks, told from slow unloading and from ringing."""
+"""Sudden falls of the load: partial drops and breaks, distinguished from slow unloading and from ringing."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -12,7 +12,7 @@ SUDDEN_S: Final = 0.2
 """A fall is sudden when its steep part lasts no longer than this (or three steps of the recording)."""
 
 SMALLEST_FALL: Final = 0.02
-"""Falls below this fraction of the peak are not told from the load's unsteadiness."""
+"""Falls below this fraction of the peak are not distinguished from the load's unsteadiness."""
 
 SLOWEST_PER_S: Final = 0.25
 """A steep part falls faster than this fraction of the peak per second."""

@@ -21,10 +21,10 @@ SAFE_LOAD: Final = 1.5
 """Safe overload of a usual cell, in capacities (OIML R 60, 2.3.6: a maker states it; common sheets say 150 %)."""
 
 TELLS_RIPPLE: Final = 0.005
-"""Ripple is told from this fraction of the peak on."""
+"""Ripple is reported from this fraction of the peak on."""
 
 GAP_SHARE: Final = 0.05
-"""A gap longer than this share of the time from onset to peak is told even when it is not at the peak."""
+"""A gap longer than this share of the time from onset to peak is reported even when it is not at the peak."""
 
 STILL_ON: Final = 0.15
 """More than this share of the peak after the pull is a load that it still held, not a zero."""

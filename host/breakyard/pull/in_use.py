@@ -70,7 +70,7 @@ IDEAL: Final = InUse(0.0, math.inf, 0.0, 0.0, 0.0, 0.0)
 
 
 def angle_terms(load_n: float, misalignment_deg: float | None) -> tuple[Term, ...]:
-    """What an angle of up to so many degrees does to a cell that shows this load.
+    """What an angle of up to this many degrees does to a cell that shows this load.
 
     The cell reads F cos(angle), so by this it can only read too little. All directions of the line within a cone of
     that angle are equally likely: then 1 - cos(angle) is rectangular from nothing to its limit. The side force

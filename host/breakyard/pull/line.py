@@ -102,7 +102,7 @@ def read_line(table: Mapping[str, Any], where: str) -> Line | None:
 
 
 def at_cell(curve: LoadCurve) -> LoadCurve:
-    """The curve as the cell felt it."""
+    """The curve as the cell was loaded."""
     assert curve.line is not None
     load = curve.load_n / curve.line.factor
     load.setflags(write=False)
@@ -120,7 +120,7 @@ def at_cell(curve: LoadCurve) -> LoadCurve:
 
 
 def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
-    """The summary of what the cell felt, as loads of the specimen; the line's own doubt is a term of the budget."""
+    """The summary of the load on the cell, as loads of the specimen; the line's own doubt is a term of the budget."""
     scaled = _scaled(replace(summary, curve=None), line.factor)
     assert isinstance(scaled, Summary)
     own = line.relative * scaled.peak.estimate_n

@@ -25,7 +25,7 @@ CLASS_PERCENT: Final = 1.0
 
 
 UNKNOWN_MEMORY: Final = 4.0
-"""Steps that an unknown instrument's filter may remember: until more is known it is so many times as slow."""
+"""Steps that an unknown instrument's filter may remember: unless known, it is taken as this many times as slow."""
 
 
 def loading_rate(

@@ -239,7 +239,7 @@ class Slope:
 
 @dataclass(frozen=True, slots=True)
 class Extension:
-    """What lengths that were taken beside the pull say; metres from the length before the pull. None: not told."""
+    """What lengths that were taken beside the pull say; metres from the length before the pull. None: not known."""
 
     points: int
     at_10_percent_m: float | None
@@ -262,7 +262,7 @@ class Extension:
 
 @dataclass(frozen=True, slots=True)
 class AtCell:
-    """Where lever, legs or pulleys lie between cell and specimen: the peak as the cell felt it."""
+    """Where lever, legs or pulleys lie between cell and specimen: the peak of the load on the cell."""
 
     factor: float
     """Load at the specimen over load at the cell."""
@@ -349,7 +349,7 @@ class Summary(Document):
     protocol: str = ""
     """What was meant to be done, in the words of the notes."""
     filter: Filter | None = None
-    """None in summaries made before it was told."""
+    """None in summaries made before it was kept."""
     assumptions: tuple[str, ...] = ()
     """Sentences for people: what the numbers take for granted about angle, temperature and filter."""
     extrapolation: float | None = None

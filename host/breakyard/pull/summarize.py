@@ -55,7 +55,7 @@ TAPE: Final = 3.0
 """Times that a length must be larger than all that it changes by, to be taken for one read from a tape."""
 
 ONE_EVENT: Final = 3
-"""First peak and peak that are so many samples apart, or fewer, are the same event."""
+"""First peak and peak that are this many samples apart, or fewer, are the same event."""
 
 
 def summarize(

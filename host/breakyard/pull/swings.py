@@ -16,7 +16,7 @@ from breakyard.pull.results import Ripple
 Array = NDArray[np.float64]
 
 MOST_SAMPLES: Final = 20_000
-"""Longer recordings are looked at through the lowest and the highest of so many pieces."""
+"""Longer recordings are looked at through the lowest and the highest of this many pieces."""
 
 REGAINED: Final = 0.7
 """Ripple regains at least this share of a fall ..."""

@@ -33,7 +33,7 @@ BLOCK_S: Final = 0.25
 FEWEST_IN_BLOCK: Final = 4
 
 STAY_BLOCKS: Final = 3
-"""A quiet stretch has at least so many blocks in a row; a shorter one amid a jerky pull is slack."""
+"""A quiet stretch has at least this many blocks in a row; a shorter one amid a jerky pull is slack."""
 
 ZERO_SPAN_S: Final = 30.0
 """The zero line is drawn through at most this much quiet time before the onset."""

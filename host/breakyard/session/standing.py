@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 State = Literal["done", "to do", "not needed"]
 FEW = 6
-"""Names that are listed; of more only the number is told beyond these."""
+"""Names that are listed; of more only their number."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 What ties the two together is the break: the run knows when the load fell, the clip shows and lets hear it. Several
 clues are combined, each with a budget of its own (JCGM 100:2008, 5.1.2, independent sources); clues that disagree are
-not averaged away but told.
+not averaged away but reported.
 
     picture   it happened between two frames: half of the step before the frame, rectangular (JCGM 100:2008, 4.3.7:
               half-width / sqrt 3). A rolling shutter reads the picture within SHUTTER_S from top to bottom; neither the
@@ -39,7 +39,7 @@ ONSET_S: Final = 0.002
 STATED_ONSET_S: Final = 0.3
 """Half-width of the moment at which a person sees a line come taut."""
 COVERING: Final = 2.0
-"""Standard uncertainties in the half-width that is told: about 95 % (JCGM 100:2008, 6.3.3)."""
+"""Standard uncertainties in the half-width that is stated: about 95 % (JCGM 100:2008, 6.3.3)."""
 AGREE: Final = 2.5
 """Clues further apart than this many of their joint standard uncertainties disagree."""
 ALONE: Final = 1.6
@@ -124,7 +124,7 @@ class Alignment:
 
     @property
     def half_width_s(self) -> float:
-        """Half of the interval that is told, about 95 %; in seconds of the world."""
+        """Half of the interval that is stated, about 95 %; in seconds of the world."""
         return COVERING * self.standard_s
 
     def load_doubt_n(self, rate_n_per_s: float) -> float:

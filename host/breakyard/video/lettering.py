@@ -20,7 +20,7 @@ ELLIPSIS: Final = "\N{HORIZONTAL ELLIPSIS}"
 
 
 def font(capital_px: float, *, bold: bool = False) -> "FreeTypeFont":
-    """The font whose figures are so many pixels high. Its figures are all of one width."""
+    """The font whose figures are this many pixels high. Its figures are all of one width."""
     return _font(max(6, round(capital_px / CAPITAL)), bold)
 
 

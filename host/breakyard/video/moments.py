@@ -18,7 +18,7 @@ class Moment:
 
 
 def strongest(found: list[tuple[float, float]], apart_s: float, most: int) -> list[tuple[float, float]]:
-    """The strongest of (time, strength), each at least so far from a stronger one; the strongest first."""
+    """The strongest of (time, strength), each at least this far from a stronger one; the strongest first."""
     kept: list[tuple[float, float]] = []
     for time, strength in sorted(found, key=lambda one: -one[1]):
         if strength > 0.0 and all(abs(time - other) >= apart_s for other, _ in kept):

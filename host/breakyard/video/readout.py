@@ -35,7 +35,7 @@ class Said:
     largest: str
     """The largest sample until now; "" before the first."""
     over: bool
-    """Whether it broke or was let go: from now on the peak is told."""
+    """Whether it broke or was let go: from now on the peak is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class ReadOut:
     broke: bool
     onset_s: float
     over_s: float
-    """When the peak is told."""
+    """When the peak is shown."""
     time_s: Floats
     load: Floats
     """In the unit, above the pull's zero; nan where samples are missing."""

@@ -1,6 +1,6 @@
 // Which READs to send next, without input and output: two under way, so that the link never waits for us.
 
-/** A record that did not come so many times in a row, although it was sent past, is not in the store any more. */
+/** A record that did not come this many times in a row, although it was sent past, is not in the store any more. */
 const HOLE_AFTER = 16;
 
 /** So many holes one after another, without a record between them, and the logger is not believed any more. */

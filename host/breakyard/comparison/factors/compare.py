@@ -1,4 +1,4 @@
-"""Rows -> FactorComparison: which model, which ratios, and what cannot be told.
+"""Rows -> FactorComparison: which model, which ratios, and what these data cannot show.
 
 The log-linear model of strengths with one scatter (log_linear.py), its columns the factors, the block (days) and the
 conditions. Factors act each by themselves (their ratios multiply) unless their acting together is shown; then the

@@ -1,6 +1,6 @@
 """What a load may depend on, as the columns of a design: days' shifts, factors with their levels, conditions.
 
-Every level gets a column of its own, which is more than any set of specimens can tell apart. What can be told follows
+Every level gets a column of its own, which is more than any set of specimens can tell apart. What can be found follows
 from the columns alone (estimable functions; Searle, Linear Models, 1971, 5.4): a sum of effects is known where it is a
 sum of the design's rows.
 """

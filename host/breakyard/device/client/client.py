@@ -37,7 +37,7 @@ ANSWER_TIMEOUT_S: Final = 2.0
 
 CLOCK_SERIES: Final = 3
 CLOCK_STEP_S: Final = 0.005
-"""A series of exchanges during which the computer's clock was set by more than this is made again, so many times."""
+"""A series of exchanges during which the computer's clock was set by more than this is made again, this many times."""
 
 UNLOCK_WAITS_S: Final = (0.5, 1.0, 2.0, 4.0)
 """A stranger's wrong seals may keep the logger from looking at ours for up to 4 s."""
@@ -360,7 +360,7 @@ class Client:
         return ClockOffset(utc_s - device_s, half_s, exchanges)
 
     async def _series(self, exchanges: int) -> tuple[float, float, float, float]:
-        """Ask for the device's time so many times: (half-width, device time, UTC) of the shortest exchange, all in s.
+        """Ask for the device's time this many times: (half-width, device time, UTC) of the shortest exchange, all in s.
 
         The span is measured by the clock that nobody sets. The fourth number says by how much the computer's clock was
         set meanwhile.

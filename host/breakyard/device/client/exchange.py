@@ -93,7 +93,7 @@ class Exchange:
             self._wake()
 
     async def _send_back(self) -> None:
-        """Send receipts back as they come; a link that breaks is told by whoever takes from it."""
+        """Send receipts back as they come; a link that breaks is reported by whoever takes from it."""
         with suppress(LinkError):
             while True:
                 news = self._news

@@ -17,7 +17,7 @@ from breakyard.pull.peak.smoothing import Crest, find_crest, hump_around
 Array = NDArray[np.float64]
 
 AT_ONCE: Final = 1.5
-"""A fall that is over within so many steps was not filtered."""
+"""A fall that is over within this many steps was not filtered."""
 
 RESOLVED: Final = 7.0
 """A fall that takes more steps than this is longer than the memory of converters' filters: it is seen as it was."""

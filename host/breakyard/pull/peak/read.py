@@ -32,10 +32,10 @@ SHORTEST_RISE: Final = 10.0
 are free of what came before it, and two to show that it is one. Shorter rises are not recovered."""
 
 WORST_MISFIT: Final = 4.0
-"""Residuals so many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
+"""Residuals this many times what noise explains: the model of ramp and fall does not hold, so none is claimed."""
 
 LONGEST_HOLE: Final = 8.0
-"""Across so many conversions without a sample a fall can still be placed, with a wide interval."""
+"""Across this many conversions without a sample a fall can still be placed, with a wide interval."""
 
 AVERAGED_FROM: Final = 1e-4
 """Noise below this fraction of the peak is not worth averaging."""
@@ -49,7 +49,7 @@ GLITCH_CHANCE: Final = 1e-3
 """Prior chance that a given sample near the fall is a wrong reading (1 to 5 % were reported of bad set-ups)."""
 
 _BEFORE_FALL: Final = 6
-"""A hump's largest sample is at most so many before the last one of its fall."""
+"""A hump's largest sample is at most this many before the last one of its fall."""
 
 _HIDES_AT_MOST: Final = 5.0
 """Conversions for which a rise may go on unseen: the filter's four and the time between samples."""
@@ -67,7 +67,7 @@ class Sampled:
     period_s: float
     noise_n: float
     filtered: bool
-    """Whether a converter made them whose filter is known; else what it hid is told by the fall."""
+    """Whether a converter made them whose filter is known; else what it hid is judged by the fall."""
     orders: Mapping[int, float]
     quiet_n: Array
     """Samples of nothing, in a row: they tell what noise is."""

@@ -25,9 +25,9 @@ class Reading:
     estimate_n: float
     standard_n: float
     below_n: float
-    """The interval reaches so far below the estimate ..."""
+    """How far the interval reaches below the estimate ..."""
     above_n: float
-    """... and so far above it."""
+    """... and how far above it."""
     largest_n: float
     time_s: float
     regime: Regime
@@ -70,7 +70,7 @@ def normal_factor(coverage: float) -> float:
 
 
 FLOOR: Final = 3.0
-"""The peak is not below the largest sample less so many times the noise of one."""
+"""The peak is not below the largest sample less this many times the noise of one."""
 
 
 def distribution(reading: Reading, noise_n: float, coverage: float) -> Distribution | None:

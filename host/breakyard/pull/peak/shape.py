@@ -62,7 +62,7 @@ class Durations:
         )
 
     def between(self, shortest_s: float, longest_s: float, number: int) -> tuple["Durations", ...]:
-        """Those of the falls that last so long, in so many parts; a few at the near end if none does."""
+        """The falls of these durations, in this many parts; a few at the near end if none does."""
         least = 0.05 * (self.longest_s - self.shortest_s)
         first = min(max(shortest_s, self.shortest_s), self.longest_s - least)
         edges = np.linspace(first, max(min(longest_s, self.longest_s), first + least), number + 1)
@@ -84,7 +84,7 @@ DURATIONS: Final = (
 """Most falls are short; of the others each doubling of the duration is as likely as the next."""
 
 KNOTS: Final = 5
-"""The rate of fall is a broken line through so many values, from the start of the fall to its end."""
+"""The rate of fall is a broken line through this many values, from the start of the fall to its end."""
 
 EXPONENTS: Final = {1.0: 0.5, 1.5: 0.125, 2.0: 0.125, 2.5: 0.125, 3.0: 0.125}
 """Exponents of Beta distributions, with weights: at 1 the fall starts (ends) at full rate, at more softly."""

@@ -81,7 +81,7 @@ def find_crest(load: Array, noise_n: float, quiet: Array) -> Crest:
 
 
 def _contradicts(rest: Array, standard: float, half: int) -> bool:
-    """Whether the largest difference is more than noise makes of so many independent ones."""
+    """Whether the largest difference is more than noise makes of that many independent ones."""
     number = max(len(rest) / (half + 1), 1.0)
     return bool(np.abs(rest).max() > 1.25 * standard * (math.sqrt(2.0 * math.log(number + 2.0)) + 0.5))
 

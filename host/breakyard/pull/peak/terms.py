@@ -38,7 +38,7 @@ RING_ERROR: Final = 0.7
 """The same for its change with frequency (by a hundredth of a cycle) and decay (by 1.3 times)."""
 
 SOFTENING_SPANS: Final = (1.0, 2.0, 4.0)
-"""A part may begin to give so many conversions before it lets go."""
+"""A part may begin to give this many conversions before it lets go."""
 
 NEAR: Final = 9.0
 

@@ -25,7 +25,7 @@ COLOURS: Final = 7
 """Colours of groups; the eighth group has the first one's again, with another sign."""
 
 MOST_IN_WORDS: Final = 30
-"""Pulls that are told one by one in the words for the picture."""
+"""Pulls that are listed one by one in the words for the picture."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""One pull told line by line: what was read, how it was loaded, what happened, what is left open."""
+"""One pull, line by line: what was read, how it was loaded, what happened, what is left open."""
 
 from typing import Final
 
@@ -18,7 +18,7 @@ REGIMES: Final = {
 }
 
 MOST_TOLD: Final = 6
-"""Drops and jerks told one by one; of more only the number."""
+"""Drops and jerks listed one by one; of more only the number."""
 
 
 def account(summary: Summary, unit: str) -> Lines:
@@ -90,7 +90,7 @@ def story(summary: Summary, unit: str) -> Lines:
 
 
 def _at_cell(summary: Summary, unit: str) -> str:
-    """The load that the cell felt, where that is another than the specimen's."""
+    """The load on the cell, where that is another than the specimen's."""
     felt = summary.at_cell
     if felt is None:
         return ""

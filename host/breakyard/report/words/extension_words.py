@@ -18,7 +18,7 @@ def length_text(value_m: float, unit: str) -> str:
 
 
 def extension_lines(summary: Summary, unit: str) -> list[tuple[str, str]]:
-    """What the lengths and the marks say, as (name, text); empty texts for what is not told. Raises: UnitError."""
+    """What the lengths and the marks say, as (name, text); empty texts for what is not known. Raises: UnitError."""
     lines: list[tuple[str, str]] = []
     found = summary.extension
     if found is not None:

@@ -28,7 +28,7 @@ class Ranked:
 
 
 def ranked_combinations(found: FactorComparison) -> tuple[Ranked, ...]:
-    """Combinations of levels, the strongest first; those that cannot be told are left out."""
+    """Combinations of levels, the strongest first; those that cannot be estimated are left out."""
     return tuple(
         Ranked(one.name, one.median_n, one.low_n, one.high_n, one.n, one.at_least)
         for one in found.combinations

@@ -31,7 +31,7 @@ def decimals_for(uncertainty: float, digits: int = UNCERTAINTY_DIGITS) -> int:
 
 
 def decimals_of_size(value: float) -> int:
-    """Decimals for a value whose uncertainty is not told: three significant digits, four after a leading 1.
+    """Decimals for a value whose uncertainty is not stated: three significant digits, four after a leading 1.
 
     So its rounding is always below half a percent and at best near half a thousandth.
     """

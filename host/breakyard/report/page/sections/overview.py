@@ -11,7 +11,7 @@ from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS
 
 MOST_TOLD: Final = 4
-"""Loads that are told one by one where a group could not be described."""
+"""Loads that are listed one by one where a group could not be described."""
 
 
 def overview(content: Content) -> Markup:
