@@ -11,6 +11,7 @@ from breakyard.cli.output import JsonOption, Output
 from breakyard.cli.running import run_async
 from breakyard.device.reach import reach_way
 from breakyard.device.room import ask_room, room_lines
+from breakyard.report.words.printable import printable
 
 
 def arm(
@@ -39,7 +40,7 @@ def arm(
             said, warning = room_lines(opened, status)
             out.say(said)
             if warning:
-                print(warning, file=sys.stderr)
+                print(printable(warning), file=sys.stderr)
             await client.synchronise()
             return await (client.start() if now else client.arm()), status.seconds_left, warning
 

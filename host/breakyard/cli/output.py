@@ -116,7 +116,9 @@ def guarded(command: Callable[[], _T]) -> _T:
         show, words = getattr(error, "show", None), getattr(error, "format_message", None)
         if show is None or words is None:
             raise
-        show()
+        said = io.StringIO()
+        show(said)
+        print(printable(said.getvalue()), end="", file=sys.stderr)
         raise Failed(" ".join(str(words()).split()), "UsageError") from None
     except KeyboardInterrupt:
         fail(STOPPED, "KeyboardInterrupt")
@@ -187,13 +189,13 @@ class Output:
         )
 
         columns = (
-            TextColumn("{task.description}"),
+            TextColumn("{task.description}", markup=False),
             BarColumn(),
             MofNCompleteColumn(),
             TimeElapsedColumn(),
             TextColumn("left:"),
             TimeRemainingColumn(),
-            TextColumn("{task.fields[piece]}"),
+            TextColumn("{task.fields[piece]}", markup=False),
         )
         with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
             task = bar.add_task(label, total=total, piece="")
@@ -215,9 +217,10 @@ def _table(title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    # Not texts by themselves: in those, brackets would be markup.
+    table = Table(title=Text(printable(title)), box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
     for number, heading in enumerate(headings):
-        table.add_column(Text(heading), overflow="fold", no_wrap=number == 0)
+        table.add_column(Text(printable(heading)), overflow="fold", no_wrap=number == 0)
     for row in rows:
         table.add_row(*(Text(printable(cell)) for cell in row))
     return table

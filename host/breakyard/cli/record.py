@@ -128,7 +128,7 @@ class _Display:
 
     def warn(self, text: str) -> None:
         """On standard error, where --json lets it through."""
-        print(text, file=sys.stderr)
+        print(printable(text), file=sys.stderr)
 
     def status(self, status: "Status") -> None:
         """Show a status, a few times a second at most."""
@@ -215,7 +215,7 @@ def _stop_load(session: "Session") -> float | None:
     try:
         return stop_load_n(session)
     except BreakyardError as error:
-        print(f"no stop load: {error}", file=sys.stderr)
+        print(printable(f"no stop load: {error}"), file=sys.stderr)
         return None
 
 

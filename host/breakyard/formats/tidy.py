@@ -23,6 +23,7 @@ import numpy as np
 from breakyard.curve import LoadCurve
 from breakyard.document import sha256_of
 from breakyard.errors import UsageError
+from breakyard.formats.spreadsheet import defused
 from breakyard.units import FORCE_UNITS, force_unit
 
 Kind = Literal["string", "number", "integer", "boolean", "date"]
@@ -196,7 +197,7 @@ def _cell(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, float):
         return repr(value) if np.isfinite(value) else ""
-    return str(value)
+    return defused(value) if isinstance(value, str) else str(value)
 
 
 def _codebook(tables: Sequence[TidyTable], title: str, description: str) -> str:

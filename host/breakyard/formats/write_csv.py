@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
+from breakyard.formats.spreadsheet import defused
 from breakyard.pull.results import Summary
 from breakyard.pull.summarize import summary_row
 from breakyard.units import FORCE_UNITS, force_unit
@@ -96,6 +97,8 @@ def _in_unit(value: Any, factor: float) -> Any:
 
 def _cell(value: Any, decimal: str) -> Any:
     """A value as it is written: the shortest text that gives the same double; nothing for what is not known."""
+    if isinstance(value, str):
+        return defused(value)
     if not isinstance(value, float):
         return "" if value is None else value
     return "" if math.isnan(value) else repr(float(value)).replace(".", decimal)

@@ -6,6 +6,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from breakyard.errors import BreakyardError, UsageError
+from breakyard.session.files.layout import spelled
 from breakyard.session.options import ReadOptions
 from breakyard.session.reading import PullResult
 from breakyard.session.recordings import Curves
@@ -87,7 +88,7 @@ def _files(root: Path) -> "Iterator[ArchivedFile]":
         inside = path.relative_to(root)
         hidden = any(part.startswith(".") for part in inside.parts)
         if path.is_file() and not path.is_symlink() and not hidden and inside.parts[0] != DERIVED:
-            yield ArchivedFile(inside.as_posix(), path.read_bytes())
+            yield ArchivedFile(spelled(inside.as_posix()), path.read_bytes())
 
 
 @dataclass(frozen=True, slots=True)

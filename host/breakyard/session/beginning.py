@@ -8,7 +8,7 @@ from typing import Any
 
 from breakyard.errors import UsageError
 from breakyard.session.files.info import SessionInfo
-from breakyard.session.files.layout import find_root, name_from
+from breakyard.session.files.layout import name_from, session_above
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import Session, create_session
 
@@ -38,7 +38,7 @@ def begin(folder: Path, wanted: Wanted) -> Session:
     """
     from breakyard.units import parse_force
 
-    inside = find_root(folder)
+    inside = session_above(folder)
     if inside is not None:
         where = "this is a session already" if inside == folder.absolute() else f"this lies in {inside}"
         raise UsageError(f"{folder}: {where}; choose another folder")

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from breakyard.errors import DataError
+from breakyard.session.files.layout import legible
 from breakyard.session.pulls import Pull, pulls_of
 from breakyard.session.session import find_session, open_session
 from breakyard.units import force_unit
@@ -33,11 +34,11 @@ def find_pulls(paths: Sequence[Path]) -> tuple[Pull, ...]:
 def _file_pull(path: Path) -> Pull:
     session = find_session(path)
     if session is None:
-        return Pull(path.stem, path, None)
+        return Pull(legible(path.stem), path, None)
     for pull in pulls_of(session):
         if pull.path.resolve() == path.resolve():
             return pull
-    return Pull(path.stem, path, session)
+    return Pull(legible(path.stem), path, session)
 
 
 def shown_unit(stated: str | None, pulls: Iterable[Pull] = ()) -> str:

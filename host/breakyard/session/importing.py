@@ -12,7 +12,7 @@ from breakyard.errors import BreakyardError, DataError, UsageError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import CsvOptions, Recording
 from breakyard.session.files.info import SessionInfo
-from breakyard.session.files.layout import name_from
+from breakyard.session.files.layout import legible, name_from, session_above
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
 from breakyard.session.session import Session, create_session, find_session
@@ -80,6 +80,10 @@ def session_for(folder: Path | None, unit: str | None = None) -> Session:
 
     Raises: UsageError where none is named and none is there; UnitError.
     """
+    if folder is not None and not folder.exists() and (above := session_above(folder)) is not None:
+        raise UsageError(
+            f"{folder}: this would lie inside the session {above}; name that with --session, or a folder outside of it"
+        )
     session = find_session(folder or Path())
     if session is not None:
         return session
@@ -125,7 +129,7 @@ def keep(
         found.name,
         found.data,
         found.recording,
-        original_name=found.path.name,
+        original_name=legible(found.path.name),
         specimen=specimen,
         accuracy=accuracy if found.holds_loads else None,
         more={PURPOSE: CALIBRATION_PURPOSE} if calibration else said or None,

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.errors import DataError, UsageError
+from breakyard.formats.spreadsheet import as_typed
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.session import Session
@@ -84,17 +85,12 @@ def read_table(path: Path) -> dict[tuple[str, int], RunNotes]:
         number = row.get("run") or ""
         if not number.isdecimal() or len(number) > 5:
             raise DataError(f'{path}, line {line}: "run" is the number of a run, not "{number}"')
-        words = {name: _unescaped(row.get(name) or "") for name in ("specimen", "outcome", "note")}
+        words = {name: as_typed(row.get(name) or "") for name in ("specimen", "outcome", "note")}
         more = {"outcome": words["outcome"]} if words["outcome"] else {}
         found[(row.get("serial") or "", int(number))] = RunNotes(
             specimen=words["specimen"] or None, notes=words["note"], more=more
         )
     return found
-
-
-def _unescaped(cell: str) -> str:
-    """A cell as it was typed: the page puts an apostrophe before what a spreadsheet would run."""
-    return cell[1:] if cell[:1] == "'" and cell[1:2] in "=+-@\t\r" else cell
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from breakyard.calibration.check_weighing import CheckWeighing
 from breakyard.disk.alone import alone_with
 from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
+from breakyard.formats.spreadsheet import as_typed, defused
 from breakyard.formats.text import unicode_text
 from breakyard.session.files.layout import SESSION_FILE, name_from
 from breakyard.session.files.specimens import separator_of
@@ -110,7 +111,7 @@ def checks_text(checks: Iterable[CheckWeighing]) -> str:
         writer.writerow(
             [
                 datetime.fromtimestamp(one.when_utc_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-                one.text,
+                defused(one.text),
                 f"{one.known_n:.4f}",
                 f"{one.shown_n:.4f}",
                 f"{one.difference_n:.4f}",
@@ -118,8 +119,8 @@ def checks_text(checks: Iterable[CheckWeighing]) -> str:
                 "holds" if one.holds else "calibrate again",
                 f"{one.zero_counts:.1f}",
                 f"{one.loaded_counts:.1f}",
-                one.source,
-                one.logger,
+                defused(one.source),
+                defused(one.logger),
                 one.calibration_hash,
             ]
         )
@@ -157,13 +158,13 @@ def _check(row: Mapping[str, str | None], place: str) -> CheckWeighing:
         raise DataError(f"{place}: allowed_n must be above zero")
     return CheckWeighing(
         when_utc_s=moment.timestamp(),
-        text=(row["hung"] or "").strip(),
+        text=as_typed((row["hung"] or "").strip()),
         known_n=number("known_n"),
         shown_n=number("shown_n"),
         allowed_n=allowed,
         zero_counts=number("zero_counts"),
         loaded_counts=number("loaded_counts"),
         calibration_hash=(row["calibration"] or "").strip(),
-        logger=(row["logger"] or "").strip(),
-        source=(row["source"] or "").strip(),
+        logger=as_typed((row["logger"] or "").strip()),
+        source=as_typed((row["source"] or "").strip()),
     )

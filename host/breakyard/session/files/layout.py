@@ -17,6 +17,8 @@ PART: Final = ".part"
 """Ending of a run file that is not complete yet."""
 FILES_FILE: Final = "FILES.txt"
 """Tells whoever opens the folder what is in it."""
+FOLDERS: Final = ("runs", "calibrations", "checks", "responses", "photos", "results")
+"""Folders of a session."""
 LONGEST_NAME: Final = 100
 """Characters; with an extension this stays below the 255 bytes that file systems take."""
 
@@ -58,6 +60,16 @@ def portable_name(name: str) -> str:
 def composed(text: str) -> str:
     """The text with its letters put together (NFC), as people's tables have them."""
     return unicodedata.normalize("NFC", text)
+
+
+def legible(name: str) -> str:
+    """The name of a file as text: bytes that are no UTF-8 become a replacement sign, so that it can be written."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def spelled(name: str) -> str:
+    """The name of a file as text that tells it from every other: bytes that are no UTF-8 as %FF."""
+    return "".join(f"%{ord(sign) - 0xDC00:02X}" if 0xDC80 <= ord(sign) <= 0xDCFF else sign for sign in name)
 
 
 def as_on_disk(path: Path) -> Path:
@@ -142,6 +154,24 @@ class Layout:
 
 
 def find_root(start: Path) -> Path | None:
+    """The session that a path lies in, which need not exist: in its folder, or in one of those that belong to it.
+
+    What lies in another folder inside a session (a copy without its session.toml, say) is not the session's.
+    Raises: UsageError for such a folder itself.
+    """
+    root = session_above(start)
+    inside = () if root is None else start.absolute().relative_to(root).parts
+    if inside and inside[0] not in FOLDERS and (len(inside) > 1 or start.is_dir()):
+        if start.is_dir():
+            raise UsageError(
+                f"{start}: no {SESSION_FILE} here; it lies inside the session {root}, but is none of its folders: "
+                "name the session that is meant, or make this folder one with: breakyard new"
+            )
+        return None
+    return root
+
+
+def session_above(start: Path) -> Path | None:
     """The nearest folder at or above a path that holds a session file; the path itself need not exist."""
     start = start.absolute()
     for folder in (start, *start.parents):

@@ -10,7 +10,7 @@ from breakyard.disk.atomic import move_once, write_once
 from breakyard.errors import DataError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import Recording
-from breakyard.session.files.layout import PART, Layout, as_on_disk, composed, safe_name
+from breakyard.session.files.layout import PART, Layout, as_on_disk, composed, legible, safe_name
 from breakyard.session.files.notes import Imported, RunNotes, read_notes, write_notes
 
 
@@ -56,9 +56,9 @@ def list_runs(layout: Layout) -> tuple[RunFile, ...]:
     for path in run_paths(layout):
         notes = read_notes(path.with_suffix(".toml"))
         if path.suffix == ".run":
-            found.append(RunFile(composed(path.stem), "run", path, notes))
+            found.append(RunFile(legible(composed(path.stem)), "run", path, notes))
         elif notes.imported is not None:
-            found.append(RunFile(composed(path.stem), "csv", path, notes))
+            found.append(RunFile(legible(composed(path.stem)), "csv", path, notes))
     names = [one.name for one in found]
     for name in names:
         if names.count(name) > 1:
