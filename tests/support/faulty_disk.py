@@ -39,6 +39,7 @@ class Fault(Enum):
     EIO = "the disk fails there, once"
     ENOSPC = "the disk is full from there on"
     EROFS = "the medium takes no writing from there on"
+    CTRL_C = "somebody presses Ctrl-C just then"
 
 
 DEADLY = (Fault.KILL, Fault.TORN, Fault.POWER, Fault.POWER_NAMES_KEPT)
@@ -201,6 +202,8 @@ class Disk:
             return act()
         if self.fault is Fault.EIO:
             raise OSError(errno.EIO, os.strerror(errno.EIO), inside)
+        if self.fault is Fault.CTRL_C:
+            raise KeyboardInterrupt
         if self.fault is Fault.TORN:
             half()
         elif self.fault is not Fault.KILL:

@@ -28,6 +28,8 @@ _T = TypeVar("_T")
 
 STATUS_NO = 1
 STATUS_WRONG = 2
+STATUS_INTERRUPTED = 130
+"""What typer makes of Ctrl-C: 128 and the signal's number, as shells have it."""
 STOPPED = "stopped; what was written before stays valid"
 
 
@@ -72,6 +74,8 @@ def run_told(command: Callable[[], object], words: Sequence[str]) -> None:
     try:
         with unread_keys_told():
             status = guarded(command)
+            if status == STATUS_INTERRUPTED:
+                fail(STOPPED, "KeyboardInterrupt")
     except Failed as failed:
         if "--json" in words and not Output.documents:
             Output(as_json=True).document(failed.document)

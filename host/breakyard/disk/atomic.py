@@ -278,13 +278,14 @@ class _Draft:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        with suppress(
-            OSError
-        ):  # what could not be written is told already; what is left is removed the next time
-            if self.path.exists():
-                self.path.unlink()
-        with suppress(OSError):
-            self._file.close()
+        # What could not be written is told already; what is left is removed the next time.
+        try:
+            with suppress(OSError):
+                if self.path.exists():
+                    self.path.unlink()
+        finally:
+            with suppress(OSError):
+                self._file.close()
 
 
 def _sweep(folder: Path) -> None:

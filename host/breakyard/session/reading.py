@@ -1,8 +1,10 @@
 """Pulls -> summaries; what a session has kept of an earlier reading is not computed twice."""
 
 import os
-from collections.abc import Callable, Sequence
+import signal
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -170,6 +172,20 @@ def _try_afar(pull: Pull, options: ReadOptions) -> list[PullResult]:
     ]
 
 
+@contextmanager
+def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
+    """Processes that leave Ctrl-C to this one, which then waits for what they have begun and for no more."""
+    pool = ProcessPoolExecutor(workers, initializer=_leave_ctrl_c)
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _leave_ctrl_c() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
 def _make(
     pulls: Sequence[Pull], options: ReadOptions, step: Callable[[str], None], processes: int | None
 ) -> list[list[PullResult]]:
@@ -180,7 +196,7 @@ def _make(
             made.append(_try(pull, options))
             step(pull.name)
         return made
-    with ProcessPoolExecutor(workers) as pool:
+    with _pool(workers) as pool:
         futures: list[Future[list[PullResult]]] = [pool.submit(_try_afar, pull, options) for pull in pulls]
         results = []
         for pull, future in zip(pulls, futures, strict=True):

@@ -214,7 +214,7 @@ class Sweep:
             return [f"{type(error).__name__}: {error}"]
         wrong = list(self._wholes(tree_of(self.root)))
         if not disk.dead:
-            wrong += self._told(left)
+            wrong += self._told(left, fault)
         again = run(self.root, self.words, Disk(self.root, links=links))
         if again.status != self.clean.status:
             wrong.append(f"again: status {again.status}: {again.err.strip()[-300:]}")
@@ -231,12 +231,14 @@ class Sweep:
             if not any(same(name, content, known.get(name)) for known in (self.base, self.after)):
                 yield f"{name} is neither the old nor the new one: {content[:40]!r}"
 
-    def _told(self, left: Left) -> Iterator[str]:
+    def _told(self, left: Left, fault: Fault) -> Iterator[str]:
         if "Traceback" in left.err + left.out:
             yield f"traceback: {left.err[-300:]}"
         lines = [line for line in left.err.splitlines() if line.startswith("breakyard: ")]
         if left.status == 2 and not lines:
             yield f"status 2 without a word: {left.err[-300:]}"
+        if fault is Fault.CTRL_C and left.status != 2:
+            yield f"Ctrl-C, but status {left.status}"
         if left.status not in (0, 1, 2):
             yield f"status {left.status}"
 

@@ -2,6 +2,8 @@
 
 import os
 import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -65,3 +67,24 @@ def test_the_logger_ends_with_a_command_that_was_killed(recording: Terminal) -> 
 
     select.select([handle], [], [])  # readable once the process has ended
     os.close(handle)
+
+
+def test_ctrl_c_while_modules_load(tmp_path: Path) -> None:
+    """Before the command has begun: it ends as any program does, and Python says nothing of its own."""
+    (tmp_path / "typer.py").write_text("import signal\nsignal.raise_signal(signal.SIGINT)\n")
+    ended = subprocess.run(
+        [sys.executable, "-m", "breakyard", "--help"],
+        env={**os.environ, "PYTHONPATH": str(tmp_path)},
+        capture_output=True,
+        check=False,
+    )
+
+    assert (ended.returncode, ended.stdout, ended.stderr) == (-signal.SIGINT, b"", b"")
+
+
+def test_processes_that_read_leave_ctrl_c_to_the_command() -> None:
+    """A terminal sends it to all of them; only one says something."""
+    from breakyard.session.reading import _pool
+
+    with _pool(1) as pool:
+        assert pool.submit(signal.getsignal, signal.SIGINT).result() is signal.SIG_IGN

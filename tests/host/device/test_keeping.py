@@ -116,7 +116,7 @@ def test_a_run_does_not_forget_its_specimen(
         with disk.running():
             try:
                 fetch_for(root, store, "A1")
-            except DataError:
+            except (DataError, KeyboardInterrupt):
                 assert not disk.dead
         where = f"{fault.value}: {operation}"
         session = open_session(root)
@@ -170,7 +170,7 @@ def test_no_key_is_lost(fault: Fault, tmp_path: Path, monkeypatch: pytest.Monkey
         with disk.running():
             try:
                 keep_key("bb", new["bb"])
-            except DataError:
+            except (DataError, KeyboardInterrupt):
                 assert not disk.dead
         assert read_keys() in (old, new)
         keep_key("bb", new["bb"])

@@ -53,6 +53,8 @@ def test_a_file_is_whole_or_not_there(
                 act(tmp_path)
             except DataError as error:
                 told = str(error)
+            except KeyboardInterrupt:
+                assert fault is Fault.CTRL_C
         left = tree_of(tmp_path)
         where = f"{fault.value}: {whole.operations[at]}"
 
