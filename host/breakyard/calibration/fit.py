@@ -121,6 +121,8 @@ def fit_polynomial(
 
 def _solve(rows: Floats, y: Floats, variances: Floats) -> tuple[Floats, Floats]:
     """Coefficients (p,) and their jacobian (p, n) for the weighted problem, by a QR decomposition."""
+    # With W = diag(1 / u^2) and W^(1/2) X = Q R the normal equations X' W X b = X' W y become R b = Q' W^(1/2) y, which
+    # squares no condition number (Golub and Van Loan, Matrix Computations, 5.3). So db/dy = R^-1 Q' W^(1/2).
     weights = 1.0 / np.sqrt(variances)
     orthogonal, upper = np.linalg.qr(rows * weights[:, None])
     jacobian = np.linalg.solve(upper, orthogonal.T) * weights
@@ -135,6 +137,8 @@ def _smallest(own: Floats) -> float:
 
 def _between(rows: Floats, y: Floats, own: Floats) -> float:
     """The Paule-Mandel standard deviation: weighted residual sum of squares = degrees of freedom."""
+    # s^2 solves F(s^2) = sum r_i^2 / (u_i^2 + s^2) - (n - p) = 0, r the residuals of the fit with just these weights
+    # (Paule and Mandel, J. Res. NBS 87, 1982, 377); dF/d(s^2) = -sum r_i^2 / (u_i^2 + s^2)^2.
     n, p = rows.shape
     if n <= p:
         return 0.0

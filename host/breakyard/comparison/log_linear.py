@@ -29,6 +29,7 @@ NEAR: Final = 1e-11
 
 
 def _weibull(z: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+    # Smallest extreme value: ln f = z - exp(z), ln S = -exp(z).
     grown = np.exp(np.minimum(z, FARTHEST))
     return z - grown, 1.0 - grown, -grown, -grown, -grown, -grown
 
@@ -36,8 +37,9 @@ def _weibull(z: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]
 def _normal(z: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
     from scipy import special
 
+    # ln f = -z^2 / 2 - ln(2 pi) / 2, ln S = ln Phi(-z); (ln S)' = -h and (ln S)'' = -h (h - z) with the hazard
+    # h = f / S, whose logarithm keeps it finite far out.
     held = special.log_ndtr(-z)
-    # The hazard of the normal distribution; its logarithm keeps it finite far out.
     hazard = np.exp(np.minimum(-0.5 * z * z - 0.5 * math.log(2.0 * math.pi) - held, FARTHEST))
     ones = np.ones_like(z)
     return (
@@ -115,6 +117,9 @@ def _climb(
     design: Floats, y: Floats, broke: NDArray[np.bool_], family: Family, inverse: Floats | None, near: float
 ) -> tuple[Floats, Floats, Floats]:
     """Newton's method from (w, g) = (1, 0); with `inverse` given, w is held there and only g is looked for."""
+    # l(w, g) = sum over breaks of (ln f(z) + ln w) + sum over "at least" of ln S(z), with z = w y - X g. So
+    # dl/dg = -X' u, dl/dw = y' u + r / w, and the Hessian has X' V X, -X' V y and y' V y - r / w^2, where u and V
+    # hold the first and second derivatives of ln f or ln S, specimen by specimen; r counts the breaks.
     rows, columns = len(y), design.shape[1]
     failures = broke.sum(axis=1).astype(np.float64)
     functions = FAMILIES[family]

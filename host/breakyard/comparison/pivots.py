@@ -66,6 +66,10 @@ def standard_fits(pattern: Pattern) -> tuple[Floats, Floats, Floats, Floats]:
 
 def likeliest_shapes(parts: Sequence[tuple[Floats, Floats]]) -> Floats:
     """Likeliest common shape, row by row, with a scale for each part: root of the profile score."""
+    # With the scales at their likeliest the log likelihood's derivative by the shape k, over -r (r breaks in all), is
+    #     sum over parts of r_i / r  (sum w x^k ln x) / (sum w x^k)  -  1 / k  -  mean of ln x over the breaks
+    # and k times its own derivative is 1 / k + k times the weighted variance of ln x (Lawless, ch. 5). Loads are
+    # divided by the largest of their row, which changes neither.
     failures = sum(len(weights) for _, weights in parts)
     falls = [logs - logs.max(axis=1)[:, None] for logs, _ in parts]
     means = sum(fall.sum(axis=1) for fall in falls) / failures
@@ -110,6 +114,7 @@ def _rising_roots(
 
 def log_scales(logs: Floats, weights: Floats, shape: Floats) -> Floats:
     """Logarithm of the likeliest scale for given shapes, row by row."""
+    # scale^k = sum w x^k / r, from the likelihood's derivative by the scale.
     top = logs.max(axis=1)
     power = (weights * np.exp(shape[:, None] * (logs - top[:, None]))).sum(axis=1)
     return np.asarray(top + np.log(power / logs.shape[1]) / shape)
@@ -117,6 +122,7 @@ def log_scales(logs: Floats, weights: Floats, shape: Floats) -> Floats:
 
 def heights(logs: Floats, weights: Floats, shape: Floats, log_scale: Floats) -> Floats:
     """Log likelihood, row by row."""
+    # r ln k - r k ln(scale) + (k - 1) sum ln x - sum w (x / scale)^k: densities of the breaks, survivals of the rest.
     distance = np.minimum(shape[:, None] * (logs - log_scale[:, None]), 700.0)
     constant = logs.shape[1] * (np.log(shape) - shape * log_scale) + (shape - 1.0) * logs.sum(axis=1)
     return np.asarray(constant - (weights * np.exp(distance)).sum(axis=1))
@@ -124,6 +130,8 @@ def heights(logs: Floats, weights: Floats, shape: Floats, log_scale: Floats) -> 
 
 def shapes_at_quantile(logs: Floats, weights: Floats, log_quantile: float, log_weight: float) -> Floats:
     """Likeliest shapes, row by row, when a quantile is held: root of the score."""
+    # Holding the quantile q ties the scale: ln(scale) = ln q - c / k with c = ln(-ln(share that holds q)), which is
+    # `log_weight`. With y = ln(x / q) the derivative by k is r / k + sum y - sum w y exp(k y + c).
     y = logs - log_quantile
     total = y.sum(axis=1)
 
@@ -159,6 +167,8 @@ def critical_roots(pattern: Pattern, share: float | None, tail: float) -> tuple[
 @lru_cache(maxsize=64)
 def _roots(pattern: Pattern, share: float | None) -> Floats:
     """Signed roots of many samples of the standard curve."""
+    # sign(estimate - true) sqrt(2 (l(estimate) - l(true))), l the profile log likelihood: the directed likelihood
+    # (Barndorff-Nielsen and Cox, Inference and Asymptotics, 1994, ch. 6). Here the true scale and shape are 1.
     logs, weights, shape, log_scale = standard_fits(pattern)
     top = heights(logs, weights, shape, log_scale)
     if share is None:

@@ -85,6 +85,7 @@ def likeliest_shape(sample: Sample) -> float | None:
         return None
     from scipy import optimize
 
+    # (sum x^k ln x) / (sum x^k) - 1 / k - mean of ln x over the breaks, sums over all (Lawless, ch. 5).
     def score(log_shape: float) -> float:
         weight = np.exp(math.exp(log_shape) * sample.log_load)
         return float((weight @ sample.log_load) / weight.sum()) - math.exp(-log_shape) - mean_log

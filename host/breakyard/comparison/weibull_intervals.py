@@ -75,6 +75,7 @@ def _likeliest_shape(y: NDArray[np.float64], broke_sum: float, failures: int, lo
     """Likeliest shape when a quantile is held; y: logarithms of the loads over it. The score falls with the shape."""
     from scipy import optimize
 
+    # r / k + sum over breaks of y - sum over all of y exp(k y + c), as in `pivots.shapes_at_quantile`.
     def score(log_shape: float) -> float:
         shape = math.exp(log_shape)
         return failures / shape + broke_sum - float(y @ np.exp(np.minimum(shape * y + log_weight, 600.0)))
@@ -86,6 +87,7 @@ def _likeliest_shape(y: NDArray[np.float64], broke_sum: float, failures: int, lo
 
 
 def _signed(sample: Sample, fit: WeibullFit, shape: float, log_scale: float, sign: float) -> float:
+    # sign sqrt(2 (l(estimate) - l(held))): chi-squared's root with one degree of freedom, for large samples.
     top = fit.log_likelihood + sample.failures * math.log(sample.unit_n)
     fall = 2.0 * (top - log_likelihood(sample, shape, log_scale))
     return math.copysign(math.sqrt(max(fall, 0.0)), sign)
