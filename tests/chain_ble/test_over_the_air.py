@@ -5,6 +5,7 @@ wall.
 """
 
 import asyncio
+import json
 import os
 import signal
 import sys
@@ -15,12 +16,14 @@ import pytest
 
 from breakyard.device.client.client import Refused
 from breakyard.device.client.download import fetch, kept_part
+from breakyard.device.keys import KEYS_VARIABLE
 from breakyard.device.link.ble import COMMAND_UUID, BleLink, find
-from breakyard.errors import LinkError, LinkLost
+from breakyard.device.reach import reach
+from breakyard.errors import LinkError, LinkLost, WrongLogger
 from breakyard.run import read_run
-from breakyard.wire.layout import LINK_FIRST_WORD, LINK_SILENCE, Error, State
+from breakyard.wire.layout import LINK_FIRST_WORD, LINK_SILENCE, Access, Error, State
 
-from .conftest import KEY, RATE_HZ, SERIAL, Chain
+from .conftest import KEY, PATIENCE_S, RATE_HZ, SERIAL, BusyLink, Chain
 
 Tell = Callable[..., None]
 Feed = Callable[[float], Path]
@@ -39,6 +42,42 @@ def test_a_scan_names_the_logger_its_state_and_no_more(chain: Tell) -> None:
         assert before.serial_end == armed.serial_end == SERIAL[-8:]
         assert (before.state, armed.state) == (State.IDLE, State.ARMED)
         assert before.battery_percent is None
+
+    chain(story)
+
+
+@pytest.mark.parametrize("access", [Access.KEY_ONLY, Access.STATUS])
+def test_a_logger_that_tells_strangers_nothing_is_met_by_its_owner(
+    chain: Tell, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, access: Access
+) -> None:
+    """Under KEY_ONLY no serial number is in the air; who has its key, among others, is told under a seal."""
+    keys = tmp_path / "keys.json"
+    keys.write_text(json.dumps({"00" * 7 + "09": "05" * 32, SERIAL: KEY.hex(), "00" * 7 + "0a": "06" * 32}))
+    monkeypatch.setenv(KEYS_VARIABLE, str(keys))
+    secret = access == Access.KEY_ONLY
+
+    async def story(chain: Chain) -> None:
+        async with chain.over_cable() as client:
+            await client.set_key(KEY, access)
+        await chain.device_time(2)
+        (near,) = await find(0.5)
+        assert near.serial_end == ("" if secret else SERIAL[-8:])
+        assert near.name == ("Breakyard" if secret else f"Breakyard-{SERIAL[-8:]}")
+        async with chain.client(key=None) as stranger:
+            assert any((await stranger.hello()).serial) is not secret
+        for wanted in ("", SERIAL, SERIAL[-8:]):
+            async with reach(BusyLink(wanted, lost_after_s=PATIENCE_S, scan_s=0.5)) as client:
+                assert client.identity is not None
+                assert client.identity.serial.hex() == SERIAL
+                assert await client.stop() == 0
+        if secret:  # another one of ours was asked for, and this one does not tell that it is not the one
+            with pytest.raises(WrongLogger, match="not the one you named"):
+                async with reach(BusyLink("00" * 7 + "09", lost_after_s=PATIENCE_S, scan_s=0.5)):
+                    pass
+            keys.write_text(json.dumps({"00" * 7 + "09": "05" * 32}))
+            with pytest.raises(WrongLogger, match="none of the keys"):
+                async with reach(BusyLink("", lost_after_s=PATIENCE_S, scan_s=0.5)):
+                    pass
 
     chain(story)
 

@@ -23,31 +23,50 @@ def command(
     pty: Annotated[
         bool, typer.Option("--pty", help="Serve at a pseudo-terminal, to be opened like a serial port.")
     ] = False,
+    radio: Annotated[
+        bool,
+        typer.Option(
+            "--radio",
+            help="By the rules of the air: with a key, which is shown, receipts, and an end after 5 s of silence.",
+        ),
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Run the virtual logger on this computer, for any client.
 
-    One client at a time; Enter pulls its cell, Ctrl-C ends it. It is the firmware itself, in a real interpreter, with a
-    cable's bytes; time follows the clock. protocol/README.md tells how to try a client against it.
+    One client at a time; Enter pulls its cell, Ctrl-C ends it. It is the firmware itself, in a real interpreter; time
+    follows the clock. Bytes come as over a cable, or with --radio as a central would write them and be notified of.
+    protocol/README.md tells how to try a client against it.
     """
     if (tcp is None) != pty:
         raise UsageError("say --tcp PORT or --pty, one of them")
     out = Output(as_json)
     with suppress(KeyboardInterrupt):
-        run_async(_serve(tcp, out))
+        run_async(_serve(tcp, radio, out))
 
 
-async def _serve(tcp: int | None, out: Output) -> None:
+async def _serve(tcp: int | None, radio: bool, out: Output) -> None:
+    from breakyard.device.client.auth import new_key
+    from breakyard.device.client.client import Client
     from breakyard.device.reach import simulated_pull
     from breakyard.simulate.logger import VirtualLogger
+    from breakyard.simulate.radio_link import RADIO_OPTIONS, RadioLink
     from breakyard.simulate.serve import at_pseudo_terminal, over_tcp
 
     with TemporaryDirectory() as folder:
         feed = simulated_pull(Path(folder), False)
-        async with VirtualLogger() as logger:
+        logger = VirtualLogger(options=RADIO_OPTIONS if radio else ())
+        air = RadioLink(logger)
+        async with logger:
             await logger.load(simulated_pull(Path(folder), True))
+            if radio:
+                key = new_key()
+                async with Client(logger.link()) as client:
+                    await client.set_key(key)
+                out.say(f"its key is {key.hex()}; without it live numbers are open, and nothing else")
             await logger.realtime()
-            served = at_pseudo_terminal(logger) if tcp is None else over_tcp(logger, tcp)
+            make_link = (lambda: air) if radio else logger.link
+            served = at_pseudo_terminal(make_link) if tcp is None else over_tcp(make_link, tcp)
             async with served as where:
                 out.say(f"the virtual logger is at {where}; Enter pulls its cell, Ctrl-C ends it")
                 async for _ in _lines():

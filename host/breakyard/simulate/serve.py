@@ -6,37 +6,44 @@ import sys
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
 
+from breakyard.device.link.base import Link
 from breakyard.errors import LinkError, UsageError
-from breakyard.simulate.logger import VirtualLogger
 
 Send = Callable[[bytes], Awaitable[None]]
 Receive = Callable[[], Awaitable[bytes]]
 
 
-async def _bridge(logger: VirtualLogger, receive: Receive, send: Send) -> None:
-    """Carry bytes both ways until the client is gone (receives nothing) or the logger is off."""
-    link = logger.link()
+async def _bridge(link: Link, receive: Receive, send: Send) -> None:
+    """Carry bytes both ways until the client is gone (receives nothing), or the logger ends the link or is off."""
     await link.connect()
 
     async def to_client() -> None:
-        while True:
-            await send(await link.receive())
+        with suppress(LinkError, OSError):
+            while True:
+                await send(await link.receive())
 
-    back = asyncio.create_task(to_client())
-    try:
+    async def to_logger() -> None:
         with suppress(LinkError, OSError):
             while data := await receive():
                 await link.send(data)
+
+    tasks = [asyncio.create_task(to_client()), asyncio.create_task(to_logger())]
+    try:
+        await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
     finally:
-        back.cancel()
-        with suppress(asyncio.CancelledError, LinkError, OSError):
-            await back
-        await link.disconnect()
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        with suppress(LinkError):
+            await link.disconnect()
 
 
 @asynccontextmanager
-async def over_tcp(logger: VirtualLogger, port: int) -> AsyncIterator[str]:
-    """Serve on a port of this computer (0: any that is free); gives the address as host:port. Raises: UsageError."""
+async def over_tcp(make_link: Callable[[], Link], port: int) -> AsyncIterator[str]:
+    """Serve on a port of this computer (0: any that is free); gives the address as host:port. Raises: UsageError.
+
+    `make_link` gives each client the link to the logger: its `link`, or a radio link.
+    """
     alone = asyncio.Lock()
 
     async def handle(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
@@ -46,7 +53,7 @@ async def over_tcp(logger: VirtualLogger, port: int) -> AsyncIterator[str]:
 
         try:
             async with alone:
-                await _bridge(logger, lambda: reader.read(4096), send)
+                await _bridge(make_link(), lambda: reader.read(4096), send)
         finally:
             writer.close()
 
@@ -60,7 +67,7 @@ async def over_tcp(logger: VirtualLogger, port: int) -> AsyncIterator[str]:
 
 
 @asynccontextmanager
-async def at_pseudo_terminal(logger: VirtualLogger) -> AsyncIterator[str]:
+async def at_pseudo_terminal(make_link: Callable[[], Link]) -> AsyncIterator[str]:
     """Serve at a pseudo-terminal; gives its name, to be opened like a serial port. Raises: UsageError."""
     if sys.platform == "win32":
         raise UsageError("there are no pseudo-terminals on this system; use --tcp")
@@ -75,7 +82,11 @@ async def at_pseudo_terminal(logger: VirtualLogger) -> AsyncIterator[str]:
     async def send(data: bytes) -> None:
         await asyncio.to_thread(os.write, ours, data)
 
-    bridge = asyncio.create_task(_bridge(logger, arrived.get, send))
+    async def serve() -> None:
+        while True:  # a link that the logger ended is made again
+            await _bridge(make_link(), arrived.get, send)
+
+    bridge = asyncio.create_task(serve())
     try:
         yield os.ttyname(theirs)
     finally:
