@@ -228,6 +228,33 @@ def test_whatever_the_capacity_a_run_that_began_gets_its_end():
         assert logger.store.complete(1)
 
 
+def test_a_mark_that_was_promised_is_written_however_full_the_store_is():
+    """Also when many samples from before it still wait for their records: room for it was put aside."""
+    promised = refused = 0
+    for capacity in range(3600, 6000, 50):
+        logger = Logger(capacity=capacity)
+        logger.samples(0, 100)
+        if logger.recorder.start(logger.ticks):
+            continue
+        for _ in range(10):
+            for _ in range(60):  # a loop that was held up: nothing is written meanwhile
+                logger.ticks += logger.step_us
+                logger.recorder.push(0, logger.ticks, 0, 0)
+            time = logger.recorder.timebase
+            done = logger.recorder.writer.mark(time.second, time.microsecond, layout.MARK_USER, b"a" * 60)
+            promised += done
+            refused += not done
+            logger.recorder.service(logger.ticks)
+        logger.recorder.stop(logger.ticks)
+        logger.finish()
+        written = kinds(logger.records(1)).count(layout.KIND_MARK)
+        assert end_of(logger.records(1))["cause"] in (layout.END_COMMAND, layout.END_STORE_FULL)
+        promised -= written
+
+    assert promised == 0
+    assert refused
+
+
 def test_peak_windows_hold_the_samples_of_the_run():
     logger = Logger()
     counts = [0] * 100
