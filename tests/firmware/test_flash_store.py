@@ -385,6 +385,40 @@ def test_a_full_store_still_takes_the_end_of_the_run():
     assert FlashStore(Files(files.safe)).notes == []
 
 
+class TightFiles(Files):
+    """As littlefs needs room: a block for the copy of the last one, which it writes anew after each `sync`
+    (its DESIGN.md, "CTZ skip-lists"), and a pair for a directory that must move off a worn block ("Metadata pairs").
+    """
+
+    refused = 0
+
+    def append(self, name, data):
+        size = len(self.safe.get(name, b"")) + len(self.open.get(name, b"")) + len(data)
+        others = sum([(len(self.safe[one]) + 4095) // 4096 for one in self.safe if one != name])
+        if others + (size + 4095) // 4096 + 3 > self.blocks:
+            self.refused += 1
+            raise OSError(28)
+        super().append(name, data)
+
+
+def test_the_file_system_is_never_asked_for_more_than_it_has():
+    """A store that fills up, again and again at other places in a block: no error, and each run has its end."""
+    for blocks in range(RESERVED_BLOCKS + 2, RESERVED_BLOCKS + 6):
+        for rest in range(0, 1200, 150):
+            files = TightFiles(blocks=13)
+            files.safe["00001.run"] = bytes(4096 * (13 - blocks - 1) + 1)
+            logger = Logger(store=FlashStore(files))
+            logger.samples(0, 100 + rest)
+            assert logger.recorder.arm() == layout.ERROR_OK
+            logger.samples(0, 40)
+            logger.samples(900000, 900 + 1000 * (blocks - RESERVED_BLOCKS))
+            logger.samples(0, 600)
+            logger.finish()
+
+            assert files.refused == 0
+            assert end_of(logger.records(2))["cause"] == layout.END_STORE_FULL
+
+
 def test_too_many_runs_are_a_full_store():
     store = FlashStore(Files(blocks=1000))
     for _ in range(MAX_RUNS):
