@@ -241,7 +241,7 @@ def test_a_mark_that_was_promised_is_written_however_full_the_store_is():
                 logger.ticks += logger.step_us
                 logger.recorder.push(0, logger.ticks, 0, 0)
             time = logger.recorder.timebase
-            done = logger.recorder.writer.mark(time.second, time.microsecond, layout.MARK_USER, b"a" * 60)
+            done = logger.recorder.writer.mark(time.second, time.microsecond, 0, b"a" * 60)
             promised += done
             refused += not done
             logger.recorder.service(logger.ticks)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from breakyard.device.client import client as client_module
-from breakyard.device.client.auth import WrongLogger, new_key
+from breakyard.device.client.auth import WrongLogger, key_id, new_key
 from breakyard.device.client.client import Client
 from breakyard.device.client.download import fetch, holds_beginning
 from breakyard.device.client.refused import Refused
@@ -198,3 +198,21 @@ def test_keys_set_at_once_are_all_kept(tmp_path: Path, monkeypatch: pytest.Monke
         list(pool.map(lambda pair: keep_key(*pair), keys.items()))
 
     assert read_keys() == keys
+
+
+def test_a_logger_that_kept_another_key_is_found_out() -> None:
+    """Whoever sets a key hears which one is kept; another one would lock its owner out."""
+    key = new_key()
+
+    async def story(client: Client) -> None:
+        with pytest.raises(LinkLost, match="kept another key"):
+            await client.set_key(key)
+
+    link, _ = scripted(lambda command: [answer(command, key_id=bytes(8))])
+    talk(link, story)
+
+    async def sound(client: Client) -> None:
+        assert await client.set_key(key) == key_id(key)
+
+    link, _ = scripted(lambda command: [answer(command, key_id=key_id(key))])
+    talk(link, sound)
