@@ -1,5 +1,6 @@
 """Do the constants of host and firmware say what the table says, no more and no less?"""
 
+import ast
 import re
 
 from . import FOLDER, LISTS, TABLE, same
@@ -72,32 +73,42 @@ def host():
 
 
 def firmware():
-    """Only by name and value, as text: test_layout.py on the real interpreter compares everything."""
+    """By name and value, as text: what it uses is here, and what is here is right.
+
+    Names that nothing of the firmware uses are left out, as each takes memory of a board; test_layout.py on the real
+    interpreter compares everything that is there.
+    """
     if not FIRMWARE.exists():
         yield "missing", "firmware: layout.py"
         return
-    text = FIRMWARE.read_text("utf-8")
-    numbers = {
-        name: int(value) for name, value in re.findall(r"^(\w+) = const\((-?\d+)\)", text, re.MULTILINE)
-    }
-    letters = dict(re.findall(r'^(\w+) = "([^"]*)"', text, re.MULTILINE))
-    wanted = {"VERSION": TABLE["version"]} | {name: limit["value"] for name, limit in TABLE["limits"].items()}
-    for group, prefix in (
-        ("kinds", "KIND"),
-        ("commands", "COMMAND"),
-        ("errors", "ERROR"),
-        ("states", "STATE"),
-    ):
-        wanted |= {f"{prefix}_{entry['name']}": entry["value"] for entry in TABLE[group]}
-    for name, value in wanted.items():
-        yield same(f"firmware: {name}", value, numbers.get(name))
-    for kind in TABLE["kinds"]:
-        name = f"FIELDS_{kind['name']}"
-        yield same(f"firmware: {name}", _letters(kind["fields"]), letters.get(name))
-    for command in TABLE["commands"]:
-        for part in ("arguments", "results"):
-            name = f"{part.upper()}_{command['name']}"
-            yield same(f"firmware: {name}", _letters(command[part]), letters.get(name))
+    found = dict(_assignments(FIRMWARE.read_text("utf-8")))
+    always = {"VERSION": TABLE["version"]}
+    for part in ("arguments", "results"):
+        always[part.upper()] = tuple(_letters(command[part]) for command in TABLE["commands"])
+    always |= {f"COMMAND_{entry['name']}": entry["value"] for entry in TABLE["commands"]}
+    some = {name: limit["value"] for name, limit in TABLE["limits"].items()}
+    for group, prefix in (("kinds", "KIND"), ("errors", "ERROR"), ("states", "STATE")):
+        some |= {f"{prefix}_{entry['name']}": entry["value"] for entry in TABLE[group]}
+    some |= {f"FIELDS_{kind['name']}": _letters(kind["fields"]) for kind in TABLE["kinds"]}
+    for name, value in (always | some).items():
+        if name in always or name in found:
+            yield same(f"firmware: {name}", value, found.get(name))
+    for name in sorted(found):
+        if (
+            name.split("_")[0] in ("KIND", "ERROR", "STATE", "FIELDS", "COMMAND")
+            and name not in always | some
+        ):
+            yield "unexpected", f"firmware: {name}"
+
+
+def _assignments(text):
+    """Names and values of a module's constants."""
+    for statement in ast.parse(text).body:
+        if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
+            value = statement.value
+            if isinstance(value, ast.Call):  # const(number)
+                value = value.args[0]
+            yield statement.targets[0].id, ast.literal_eval(value)
 
 
 def _of(layouts, enum, entry):
