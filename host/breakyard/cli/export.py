@@ -13,7 +13,7 @@ from breakyard.cli.options import (
     MisalignmentOption,
     TemperatureOption,
 )
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.output import JsonOption, Output, UnitOption, told_once
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
@@ -120,9 +120,8 @@ def command(
         results = read_pulls(pulls, options, step, processes=None)
     for reason in not_kept(results):
         out.warn(f"read, but not kept: {reason}")
-    for result in results:
-        if result.problem:
-            out.say(f"{result.pull.name}: no summary ({result.problem})")
+    for line in told_once(results):
+        out.say(f"no summary: {line}")
     if tidy:
         _publish(out, to, results, options, chosen, licence, title)
         return

@@ -5,6 +5,7 @@ standard error.
 """
 
 import io
+import shutil
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -20,9 +21,9 @@ from breakyard.units import force_unit
 
 if TYPE_CHECKING:
     from rich.progress import Progress
-    from rich.table import Table
 
     from breakyard.device.fetching import Advance
+    from breakyard.session.reading import PullResult
 
 _T = TypeVar("_T")
 
@@ -171,13 +172,13 @@ class Output:
         print(f"breakyard: {one_line}", file=sys.stderr)
 
     def table(self, title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-        """Print a table for people; the first column names the row, long cells are folded."""
+        """Print a table for people; the first column names the row."""
         if self.as_json:
             return
-        from rich.console import Console
+        from breakyard.cli.tables import lay_out
 
-        console = Console()
-        console.print(_table(title, headings, rows))
+        width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+        print(lay_out(title, headings, [list(row) for row in rows], width))
 
     @contextmanager
     def progress(self, label: str, total: int) -> "Iterator[Advance]":
@@ -216,15 +217,14 @@ def _advance(bar: "Progress", task: int, piece: str, by: int) -> None:
     bar.update(TaskID(task), advance=by, piece=printable(piece))
 
 
-def _table(title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> "Table":
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    # Not texts by themselves: in those, brackets would be markup.
-    table = Table(title=Text(printable(title)), box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
-    for number, heading in enumerate(headings):
-        table.add_column(Text(printable(heading)), overflow="fold", no_wrap=number == 0)
-    for row in rows:
-        table.add_row(*(Text(printable(cell)) for cell in row))
-    return table
+def told_once(results: "Iterable[PullResult]") -> list[str]:
+    """Why pulls could not be read, each reason once, with the names of those that share it."""
+    by_reason: dict[str, list[str]] = {}
+    for result in results:
+        if result.summary is None:
+            reason = result.problem.removeprefix(f"{result.pull.name}: ")
+            by_reason.setdefault(reason, []).append(result.pull.name)
+    return [
+        f"{names[0]}: {reason}" if len(names) == 1 else f"{len(names)} pulls ({', '.join(names)}): {reason}"
+        for reason, names in by_reason.items()
+    ]

@@ -14,7 +14,7 @@ from breakyard.cli.options import (
     ResponseOption,
     TemperatureOption,
 )
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, told_once
 
 
 class PictureKind(StrEnum):
@@ -129,8 +129,8 @@ def command(
         out.say(f"written: {path}")
     # Last: a spreadsheet that has the old table open keeps nothing else back.
     not_written = not_kept(results) if recordings else write_tables(results, shown)
-    for result in problems:
-        out.warn(result.problem)
+    for line in told_once(problems):
+        out.warn(line)
     if not_written:
         out.warn(f"on the page, but not kept beside it: {not_written[0]}")
     if problems:

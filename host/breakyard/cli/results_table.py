@@ -34,7 +34,7 @@ def show(out: Output, results: Sequence[PullResult], unit: str) -> None:
     for sentence in table.advice:
         out.say(f"  {sentence}")
     for sentence in table.shared:
-        out.say(f"  All: {sentence}")
+        out.say(f"  {sentence}")
     for row in table.rows:
         for doubt in row.doubts:
             out.say(f"{'! ' if row.doubtful else '  '}{row.specimen or row.name}: {doubt}")

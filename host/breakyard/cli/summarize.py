@@ -16,7 +16,7 @@ from breakyard.cli.options import (
     TemperatureOption,
     pull_speed,
 )
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, told_once
 
 if TYPE_CHECKING:
     from breakyard.pull.results import Summary
@@ -80,8 +80,8 @@ def command(
         out.say(
             f"  {part.name}: the beginning of a run that is not here as a whole; breakyard logger fetch brings the rest"
         )
-    for result in problems:
-        out.warn(result.problem)
+    for line in told_once(problems):
+        out.warn(line)
     if not_written:
         out.warn(f"shown, but not kept: {not_written[0]}")
     if problems:

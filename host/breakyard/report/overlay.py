@@ -20,10 +20,10 @@ from breakyard.report.words.values import peak_text
 from breakyard.report.words.wording import is_doubtful, shared_flags, short_doubts, short_words
 from breakyard.units import FORCE_UNITS, force_unit
 
-Align = Literal["onset", "peak"]
+Align = Literal["rise", "peak"]
 
 LEAD: Final = 0.03
-"""Of the longest pull, shown before the onset: one long quiet lead must not push all pulls aside."""
+"""Of the longest pull, shown before the rise: one long quiet lead must not push all pulls aside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class Overlay:
         """First and last time shown."""
         pairs = list(zip(self.traces, self.starts_s, strict=True))
         right = max(trace.end_s - start for trace, start in pairs)
-        if self.align == "onset":
+        if self.align == "rise":
             return -LEAD * right, right
         return min(trace.start_s - start for trace, start in pairs), right
 
@@ -90,14 +90,17 @@ class Overlay:
         return peak.time_s - self.starts_s[at], height_n / FORCE_UNITS[self.unit]
 
 
-def make_overlay(pulls: Sequence[DrawnPull], unit: str, align: Align = "onset") -> Overlay:
+def make_overlay(pulls: Sequence[DrawnPull], unit: str, align: Align = "rise") -> Overlay:
     """Prepare pulls for drawing. Raises: UsageError (no pulls, align), UnitError."""
     if not pulls:
         raise UsageError("there is no pull to draw")
-    if align not in ("onset", "peak"):
-        raise UsageError(f'pulls are aligned at "onset" or "peak", not "{align}"')
-    starts = tuple(pull.summary.onset_s if align == "onset" else pull.summary.peak.time_s for pull in pulls)
+    if align not in ("rise", "peak"):
+        raise UsageError(f'pulls are aligned at "rise" or "peak", not "{align}"')
     traces = tuple(make_trace(pull.curve, pull.summary, unit) for pull in pulls)
+    starts = tuple(
+        trace.rise_s if align == "rise" else pull.summary.peak.time_s
+        for pull, trace in zip(pulls, traces, strict=True)
+    )
     return Overlay(force_unit(unit), tuple(pulls), traces, align, starts)
 
 

@@ -1,6 +1,7 @@
 """What the pictures of a pull have in common: the curve above its own zero, in the unit, and what is not in it."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,11 @@ from breakyard.pull.results import Summary
 from breakyard.units import FORCE_UNITS, force_unit
 
 Floats = NDArray[np.float64]
+
+SEEN: Final = 0.02
+"""Of the peak: what is smaller cannot be told from zero in a picture of the whole pull."""
+WELL_UP: Final = 0.25
+"""Of the peak: once here, the load is rising; a touch before it, from which it fell back to zero, is no part of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +36,8 @@ class Trace:
     start_s: float
     end_s: float
     """Bounds of the pull with some room around it."""
+    rise_s: float
+    """Where the load is seen to rise; times in reports and charts count from here."""
 
 
 def make_trace(curve: LoadCurve, summary: Summary, unit: str) -> Trace:
@@ -49,6 +57,7 @@ def make_trace(curve: LoadCurve, summary: Summary, unit: str) -> Trace:
         middles = 0.5 * (time[inner - 1] + time[inner])
         time, line = np.insert(time, inner, middles), np.insert(line, inner, np.nan)
     start_s, end_s = _bounds(curve, summary, load, shown)
+    rise_s = visible_rise(curve, summary)
     clipped = curve.clipped & shown
     return Trace(
         unit,
@@ -60,9 +69,26 @@ def make_trace(curve: LoadCurve, summary: Summary, unit: str) -> Trace:
         curve.time_s[left_out],
         load[left_out],
         gaps,
-        start_s,
+        min(start_s, rise_s),
         end_s,
+        rise_s,
     )
+
+
+def visible_rise(curve: LoadCurve, summary: Summary) -> float:
+    """The moment at which a picture shows the load to rise: the last one below SEEN of the peak before it is well up.
+
+    The onset of a summary is where the first trace of a load may have begun, which is earlier where the line was
+    tightened slowly. A recording that begins under load has its onset here.
+    """
+    use = curve.usable & (curve.time_s <= summary.peak.time_s)
+    time, load = curve.time_s[use], curve.load_n[use] - summary.zero.load_n
+    peak = summary.peak.largest_sample_n
+    up = np.flatnonzero(load >= WELL_UP * peak)
+    if not up.size:
+        return summary.onset_s
+    low = np.flatnonzero(load[: up[0]] < SEEN * peak)
+    return float(time[low[-1]]) if low.size else summary.onset_s
 
 
 def _near(time_s: Floats, wanted_s: Floats, tolerance_s: float) -> NDArray[np.bool_]:

@@ -1,6 +1,7 @@
 """photos/SPECIMEN/: pictures of specimens, kept without the place, the time and the camera that a file tells of."""
 
 import io
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -11,12 +12,16 @@ from breakyard.session.files.layout import name_from
 if TYPE_CHECKING:
     from PIL import Image
 
+    from breakyard.report.page.content import Photo
     from breakyard.session.session import Session
 
 FOLDER: Final = "photos"
 ENDINGS: Final = (".jpg", ".jpeg", ".png")
 MOST_PIXELS: Final = 3000
 """Longer pictures are made smaller: no page or print shows more."""
+PAGE_PIXELS: Final = 800
+"""Of a picture in a report, on its longer side: sharp on a phone, and a page of twenty stays below 3 MB."""
+PAGE_QUALITY: Final = 75
 QUALITY: Final = 88
 """Of the JPEG files that are kept, on Pillow's scale of 0 to 95. Common practice, no source."""
 
@@ -53,6 +58,46 @@ def photos_of(session: "Session", specimen: str) -> tuple[Path, ...]:
         path for path in folder.iterdir() if path.suffix.lower() in ENDINGS and not path.name.startswith(".")
     ]
     return tuple(sorted(found, key=lambda path: (len(path.stem), path.stem)))
+
+
+def for_page(session: "Session", specimen: str, named: Sequence[str]) -> "tuple[Photo, ...]":
+    """The pictures of one pull for a page: those its notes name and those kept for its specimen, small and bare.
+
+    A name is looked for beside the notes, in the session's folder and in photos/; one that is not there, or cannot be
+    read, comes with the reason.
+    """
+    from breakyard.report.page.content import Photo
+
+    found: list[Photo] = []
+    kept = photos_of(session, specimen)
+    places = (session.layout.runs, session.root, session.root / FOLDER)
+    for name in named:
+        inside = [
+            place / name
+            for place in places
+            if (place / name).is_file() and (place / name).resolve().is_relative_to(session.root.resolve())
+        ]
+        if not inside:
+            problem = "not found beside the notes, in the session's folder or in its photos/"
+            found.append(Photo(name, problem=problem))
+        elif not any(path.samefile(inside[0]) for path in kept):
+            found.append(_small(name, inside[0]))
+    return (*found, *(_small(path.name, path) for path in kept))
+
+
+def _small(name: str, path: Path) -> "Photo":
+    from PIL import Image
+
+    from breakyard.report.page.content import Photo
+
+    try:
+        with Image.open(io.BytesIO(bare(path))) as opened:
+            opened.thumbnail((PAGE_PIXELS, PAGE_PIXELS))
+            out = io.BytesIO()
+            opened.convert("RGB").save(out, "JPEG", quality=PAGE_QUALITY)
+    except DataError as error:
+        return Photo(name, problem=str(error).removeprefix(f"{path}: "))
+    return Photo(name, out.getvalue())
 
 
 def bare(picture: Path) -> bytes:

@@ -50,6 +50,8 @@ class Pull:
     notes: str = ""
     part: int | None = None
     """Which pull of the recording, from 1; None for a recording of one pull, or not looked into yet."""
+    photos: tuple[str, ...] = ()
+    """Pictures that the notes name."""
     listed: tuple[Listed, ...] = ()
     """Specimens that the notes list for several pulls."""
     named: bool = False
@@ -153,6 +155,7 @@ def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") 
         group=specimen.group if specimen else "",
         order=specimen.order if specimen else None,
         notes=run.notes.notes,
+        photos=run.notes.photos,
         listed=tuple(_listed(run, specimens)),
         row=specimen,
         named=specimen is not None or run.notes.specimen is not None,

@@ -12,7 +12,7 @@ from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError
 from breakyard.session.in_force import load_calibration
 from breakyard.session.options import ReadOptions
-from breakyard.session.photos import bare, photos_of
+from breakyard.session.photos import for_page
 from breakyard.session.reading import PullResult
 from breakyard.session.recordings import Curves
 from breakyard.version import VERSION
@@ -146,6 +146,7 @@ def _entry(
     pull = result.pull
     root = "" if pull.session is None else str(pull.session.root)
     curve = curves.of(pull)
+    named = pull.photos if pull.part in (None, 1) else ()
     return Entry(
         name=_in_session(result, pull.name, several),
         label=_in_session(result, result.label, several),
@@ -157,7 +158,7 @@ def _entry(
         own=()
         if pull.row is None
         else tuple((name, cell) for name, cell in pull.row.more.items() if cell.strip()),
-        photos=() if pull.session is None else tuple(map(bare, photos_of(pull.session, pull.specimen))),
+        photos=() if pull.session is None else for_page(pull.session, pull.specimen, named),
         still=still_of(result, curve, unit),
     )
 

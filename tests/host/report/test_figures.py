@@ -155,7 +155,7 @@ def test_a_slow_instrument_shows_a_longer_stretch(curve: LoadCurve, make_summary
     assert "around the peak" in picture.alt
 
 
-@pytest.mark.parametrize("align", ["onset", "peak"])
+@pytest.mark.parametrize("align", ["rise", "peak"])
 @pytest.mark.parametrize("form", ["wide", "phone"])
 def test_an_overlay_dashes_and_numbers_doubtful_pulls(
     curve: LoadCurve, make_summary: Make, align: str, form: str

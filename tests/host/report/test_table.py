@@ -62,14 +62,19 @@ def test_what_holds_for_all_rows_is_said_once(make_summary: Callable[..., Summar
     assert len(make_table(summaries[:1]).rows[0].doubts) == 1
 
 
-def test_how_far_each_pull_is_extrapolated_is_said_in_its_row(make_summary: Callable[..., Summary]) -> None:
-    """Two pulls, both beyond the known loads: each has its own factor; beyond five times the cure is said once."""
+def test_how_far_pulls_are_extrapolated_is_said_once(make_summary: Callable[..., Summary]) -> None:
+    """Twelve lines of a day said it, one for each pull. Alone it stands with its pull; the cure is said once, too."""
     near, far = (make_summary(flags=("extrapolated",), extrapolation=times) for times in (2.0, 7.4))
 
     table = make_table([near, far])
 
-    assert table.rows[0].doubts[0].startswith("Extrapolated x 2.0: beyond")
-    assert table.rows[1].doubts[0].startswith("Extrapolated x 7.4: beyond")
+    within = make_summary()
+    some = make_table([near, within, far])
+
+    assert [row.doubts for row in (*table.rows, *some.rows)] == [()] * 5
+    assert [line.partition(": beyond")[0] for line in table.shared] == ["All: Extrapolated x 2.0 to x 7.4"]
+    assert [line.partition(": beyond")[0] for line in some.shared] == ["2 of 3: Extrapolated x 2.0 to x 7.4"]
+    assert make_table([near, within]).rows[0].doubts[0].startswith("Extrapolated x 2.0: beyond")
     assert any("better than 0.57 % a second, certified cell" in line for line in table.advice)
     assert not any("second, certified cell" in line for line in make_table([near]).advice)
 

@@ -35,7 +35,7 @@ def overlay_figure(
     pulls: Sequence[DrawnPull],
     *,
     unit: str = "N",
-    align: Align = "onset",
+    align: Align = "rise",
     title: str = "",
     mode: Mode = "light",
     form: Form = "wide",
@@ -74,11 +74,11 @@ def overlay_figure(
         for at in overlay.doubtful
     ]
     _sign_doubtful(figure, axes, key, doubtful, align, overlay.shared)
-    axes.set_xlabel("Time from the onset [s]" if align == "onset" else "Time from the peak [s]")
+    axes.set_xlabel("Time from the rise [s]" if align == "rise" else "Time from the peak [s]")
     axes.set_ylabel(f"Load [{overlay.unit}]")
     second = "dashed: see the notes below" if doubtful else ""
     # The signs stand between the axes and the title.
-    pad = 24.0 if doubtful and align == "onset" else 8.0
+    pad = 24.0 if doubtful and align == "rise" else 8.0
     set_title(axes, look, title or f"{len(pulls)} pulls", second, pad)
     for flag in overlay.shared:
         key.words(f"All pulls: {short_words(flag)}")

@@ -153,13 +153,13 @@ def _filter_words(summary: Summary, recovery: Recovery) -> str:
     return f"order: {third:.0f} % third, {100 - third:.0f} % fourth"
 
 
-def describe_pull(summary: Summary, *, unit: str = "N", title: str = "") -> str:
-    """The words for a picture of a pull. Raises: UnitError."""
+def describe_pull(summary: Summary, *, unit: str = "N", title: str = "", origin_s: float = 0.0) -> str:
+    """The words for a picture of a pull, its times from `origin_s`. Raises: UnitError."""
     peak = summary.peak
     name = title or summary.run.name
     first = (
-        f"Load over time of {name}: the load rises from {summary.onset_s:.1f} s on to its peak, "
-        f"{peak_text(summary, unit)} {unit}, at {peak.time_s:.2f} s."
+        f"Load over time of {name}: the load rises from {max(summary.onset_s - origin_s, 0.0):.1f} s on to its peak, "
+        f"{peak_text(summary, unit)} {unit}, at {peak.time_s - origin_s:.2f} s."
     )
     sentences = [first]
     if summary.settled is not None:
@@ -169,7 +169,7 @@ def describe_pull(summary: Summary, *, unit: str = "N", title: str = "") -> str:
     if summary.drops:
         sentences.append(f"Partial drops: {len(summary.drops)}.")
     manner = manner_text(summary)
-    at = f", at {summary.failure.time_s:.2f} s" if summary.failure.time_s is not None else ""
+    at = f", at {summary.failure.time_s - origin_s:.2f} s" if summary.failure.time_s is not None else ""
     sentences.append(f"{manner[0].upper()}{manner[1:]}{at}.")
     if doubts := short_doubts(summary):
         sentences.append(f"Notes and doubts: {', '.join(doubts)}.")

@@ -77,12 +77,12 @@ def number(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 
 
-def draw_axes(frame: Frame, x_label: str, y_label: str, *, narrow: bool) -> Markup:
-    """Grid, ticks, labels and the line of zero load."""
+def draw_axes(frame: Frame, x_label: str, y_label: str, *, narrow: bool, loads: bool = True) -> Markup:
+    """Grid, ticks, labels and the line of zero load; without the upright axis where `loads` is not wanted."""
     left, right = frame.left, frame.width - frame.right
     bottom = frame.height - frame.bottom
     parts: list[Markup] = []
-    for value in ticks(*frame.y, 5 if narrow else 8):
+    for value in ticks(*frame.y, 5 if narrow else 8) if loads else ():
         y = number(frame.y_at(value))
         parts.append(tag("line", class_="zero" if value == 0.0 else "grid", x1=left, x2=right, y1=y, y2=y))
         parts.append(tag("text", f"{value:g}", class_="end", x=left - 6, y=number(frame.y_at(value) + 4)))
@@ -91,7 +91,8 @@ def draw_axes(frame: Frame, x_label: str, y_label: str, *, narrow: bool) -> Mark
         parts.append(tag("line", class_="grid", x1=x, x2=x, y1=frame.top, y2=bottom))
         parts.append(tag("text", f"{value:g}", class_="mid", x=x, y=bottom + 17))
     parts.append(tag("text", x_label, class_="mid", x=number((left + right) / 2), y=bottom + 36))
-    parts.append(tag("text", y_label, x=2, y=14))
+    if loads:
+        parts.append(tag("text", y_label, x=2, y=14))
     return join(*parts)
 
 

@@ -21,6 +21,15 @@ class Still:
 
 
 @dataclass(frozen=True, slots=True)
+class Photo:
+    """A picture that the notes name: its JPEG, made small, or why there is none."""
+
+    name: str
+    jpeg: bytes = b""
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
     """One pull. `label` is how people call the specimen; `order` its place in the day; `notes` what they wrote."""
 
@@ -33,8 +42,7 @@ class Entry:
     notes: str = ""
     own: tuple[tuple[str, str], ...] = ()
     """People's own columns of the table of specimens."""
-    photos: tuple[bytes, ...] = ()
-    """JPEG files without metadata."""
+    photos: tuple[Photo, ...] = ()
     still: Still | None = None
     """None where no clip is kept of it."""
 

@@ -17,7 +17,7 @@ from breakyard.report.words.group_words import (
     group_headings,
 )
 from breakyard.report.words.table import ResultsTable
-from breakyard.report.words.wording import doubts, shared_flags
+from breakyard.report.words.wording import doubts, said_once
 
 
 def make_markdown(content: Content) -> str:
@@ -29,14 +29,14 @@ def make_markdown(content: Content) -> str:
         ("Pulls", counted(content)),
     ]
     words = words_of(content)
-    common = shared_flags([entry.summary for entry in content.entries])
+    common = said_once([entry.summary for entry in content.entries])
     lines = [f"# {literal(content.title)}", ""]
     lines += [f"- {name}: {literal(value)}" for name, value in facts if value]
     lines += ["", *(literal(line) for line in content.notes.splitlines() if line.strip())]
     lines += ["", "## In short", "", *(f"- {literal(line)}" for line in in_short(content))]
     lines += ["", "## The pulls", ""]
     lines += _table(words.headings, [ResultsTable.cells(row) for row in words.rows])
-    lines += ["", *(f"All pulls: {literal(sentence)}" for sentence in words.shared)]
+    lines += ["", *(literal(sentence) for sentence in words.shared)]
     lines += [literal(sentence) for sentence in words.advice]
     lines += [f"- {literal(name)} was not read: {literal(why)}" for name, why in content.unread]
     if content.doubtful:

@@ -4,11 +4,13 @@ import base64
 import hashlib
 from collections.abc import Callable
 from importlib.resources import files
+from typing import Literal
 
 from breakyard.errors import UsageError
 from breakyard.report.page.content import Content
 from breakyard.report.page.curves_chart import make_curves
 from breakyard.report.page.markup import Markup, tag
+from breakyard.report.page.sections.answer import answer
 from breakyard.report.page.sections.compared import compared
 from breakyard.report.page.sections.method import calibrations, how_made, recompute
 from breakyard.report.page.sections.overview import overview
@@ -23,6 +25,8 @@ from breakyard.report.page.sections.pulls import (
 )
 from breakyard.report.page.sections.safety import FIRST_WORDS, rig_and_safety
 
+Fold = Literal["open", "folded", "deep"]
+
 
 def make_page(content: Content) -> str:
     """Write the report as HTML. The same content gives the same text.
@@ -32,31 +36,24 @@ def make_page(content: Content) -> str:
     if not content.entries:
         raise UsageError("there is no pull to report")
     curves = make_curves(content.entries, content.unit)
-    sections: list[tuple[str, str, Callable[[], Markup]]] = [
-        ("tested", "What was tested", lambda: overview(content)),
-        ("pulls", "The pulls", lambda: pulls_table(content, curves)),
-        ("curves", "Curves", lambda: curves_section(curves)),
-        ("strengths", "What they bear", lambda: strengths(content)),
-        ("manners", "How they broke", lambda: how_they_broke(content)),
-        ("doubts", "Doubtful pulls, and why", lambda: doubts_section(content, curves)),
-        ("comparison", "Comparison", lambda: compared(content)),
-        ("method", "How the numbers were made", lambda: how_made(content)),
-        ("calibration", "Calibration and its limits", lambda: calibrations(content)),
-        ("safety", "Rig and safety", lambda: rig_and_safety(content)),
-        ("each", "Each pull", lambda: each_pull(content, curves)),
-        ("recompute", "To compute it again", lambda: recompute(content)),
+    # What answers the question stands open; what it rests on folds away, and is there for whoever asks.
+    sections: list[tuple[str, str, Callable[[], Markup], Fold]] = [
+        ("tested", "What was tested", lambda: overview(content), "open"),
+        ("pulls", "The pulls", lambda: pulls_table(content, curves), "open"),
+        ("curves", "Curves", lambda: curves_section(curves), "open"),
+        ("doubts", "Doubtful pulls, and why", lambda: doubts_section(content, curves), "open"),
+        ("comparison", "Comparison", lambda: compared(content), "open"),
+        ("strengths", "What they bear, one by one", lambda: strengths(content), "deep"),
+        ("manners", "How they broke", lambda: how_they_broke(content), "folded"),
+        ("safety", "Rig and safety", lambda: rig_and_safety(content), "open"),
+        ("each", "Each pull", lambda: each_pull(content, curves), "open"),
+        ("calibration", "Calibration and its limits", lambda: calibrations(content), "deep"),
+        ("method", "How the numbers were made", lambda: how_made(content), "deep"),
+        ("recompute", "To compute it again", lambda: recompute(content), "deep"),
     ]
-    links = [tag("li", tag("a", title, href=f"#{name}")) for name, title, _ in sections]
-    body = [
-        tag(
-            "section",
-            tag("h2", title, id=f"{name}-title"),
-            make(),
-            id=name,
-            aria_labelledby=f"{name}-title",
-        )
-        for name, title, make in sections
-    ]
+    links = [tag("li", tag("a", title, href=f"#{name}")) for name, title, *_ in sections]
+    body = [_section(*section) for section in sections]
+    first = tag("section", answer(content), id="answer", aria_label="What came out")
     style, script = page_style(), Markup(_template("page.js"))
     head = tag(
         "head",
@@ -73,13 +70,30 @@ def make_page(content: Content) -> str:
     page = tag(
         "body",
         tag("a", "To the report", href="#main", class_="skip"),
-        tag("header", tag("h1", content.title, dir="auto"), tag("p", FIRST_WORDS, class_="small")),
-        tag("nav", tag("ul", *links), aria_label="Sections"),
-        tag("main", *body, id="main", tabindex="-1"),
+        tag("header", tag("h1", content.title, dir="auto")),
+        tag(
+            "main",
+            first,
+            tag("p", FIRST_WORDS, class_="small"),
+            tag("nav", tag("ul", *links), aria_label="Sections"),
+            *body,
+            id="main",
+            tabindex="-1",
+        ),
         tag("footer", tag("p", FIRST_WORDS, class_="small")),
         tag("script", script),
     )
     return f"<!DOCTYPE html>\n{tag('html', head, page, lang='en')}\n"
+
+
+def _section(name: str, title: str, make: Callable[[], Markup], fold: Fold) -> Markup:
+    """A section under its title; folded ones are opened for paper, deep ones only if their reader opened them."""
+    heading = tag("h2", title, id=f"{name}-title")
+    inside = make()
+    if fold == "open":
+        return tag("section", heading, inside, id=name, aria_labelledby=f"{name}-title")
+    folded = tag("details", tag("summary", heading), inside, class_="deep part" if fold == "deep" else "part")
+    return tag("section", folded, id=name, aria_labelledby=f"{name}-title")
 
 
 def _policy(script: str) -> str:

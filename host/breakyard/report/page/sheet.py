@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 from breakyard.pull.proof import Proof
 from breakyard.report.figures.pull_figure import pull_figure
-from breakyard.report.page.content import Entry, FileHash
+from breakyard.report.page.content import Entry, FileHash, Photo
 from breakyard.report.page.inline import inline_picture
 from breakyard.report.page.markup import Child, Markup, items, join, table, tag
 from breakyard.report.page.page import page_style
@@ -103,7 +103,13 @@ def _sheet(sheet: Sheet, at: int) -> Markup:
         tag("h1", sheet.specimen, dir="auto"),
         tag("p", where, class_="small") if where else None,
         tag("p", LAST_WORDS, class_="small"),
-        tag("div", *photos(sheet.photos, sheet.specimen), class_="photos") if sheet.photos else None,
+        tag(
+            "div",
+            *photos([Photo(f"{at}", data) for at, data in enumerate(sheet.photos, start=1)], sheet.specimen),
+            class_="photos",
+        )
+        if sheet.photos
+        else None,
         items([join(tag("b", "Not read: "), why) for why in sheet.problems]),
         *(_pull(entry, sheet, f"s{at}-{number}") for number, entry in enumerate(sheet.entries)),
         _holds(sheet),

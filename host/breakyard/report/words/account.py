@@ -1,5 +1,6 @@
 """One pull, line by line: what was read, how it was loaded, what happened, what is left open."""
 
+from collections.abc import Callable
 from typing import Final
 
 from breakyard.pull.rate import CLASS_PERCENT, STEADY
@@ -38,27 +39,39 @@ def account(summary: Summary, unit: str) -> Lines:
     return [(name, text) for name, text in lines if text]
 
 
-def story(summary: Summary, unit: str) -> Lines:
-    """As `account`, without peak and strength, and with empty lines."""
+def story(summary: Summary, unit: str, origin_s: float = 0.0) -> Lines:
+    """As `account`, without peak and strength, and with empty lines; times count from `origin_s`."""
     deviation = standard_n(summary)
 
     def load(value: float) -> str:
         return f"{load_text(value, unit, deviation)} {unit}"
 
+    def since(moment_s: float) -> str:
+        return f"{moment_s - origin_s:.2f} s"
+
     settled = summary.settled
     return [
         ("Largest sample", load(summary.peak.largest_sample_n)),
         ("Peak read by", REGIMES.get(summary.peak.regime, summary.peak.regime)),
-        ("Onset", f"{summary.onset_s:.2f} s from the first sample"),
+        ("Times", f"from the rise, {origin_s:.2f} s after the first sample" if origin_s else ""),
+        (
+            "First trace of a load" if origin_s else "Onset",
+            since(summary.onset_s) + ("" if origin_s else " from the first sample"),
+        ),
         (
             "First peak",
-            f"{load(summary.first_peak.load_n)}, at {summary.first_peak.time_s:.2f} s; then it fell by 0.5 % or more"
+            f"{load(summary.first_peak.load_n)}, at {since(summary.first_peak.time_s)}; then it fell by 0.5 % or more"
             if summary.first_peak is not None and summary.has_first_peak
             else "",
         ),
         (
             "Plateaus",
-            _listed([f"{load(p.load_n)} from {p.start_s:.1f} to {p.end_s:.1f} s" for p in summary.plateaus]),
+            _listed(
+                [
+                    f"{load(p.load_n)} from {p.start_s - origin_s:.1f} to {p.end_s - origin_s:.1f} s"
+                    for p in summary.plateaus
+                ]
+            ),
         ),
         (
             "Settled load",
@@ -70,16 +83,16 @@ def story(summary: Summary, unit: str) -> Lines:
             "Partial drops",
             _listed(
                 [
-                    f"at {d.time_s:.2f} s from {load(d.from_n)} to {load(d.to_n)} "
+                    f"at {since(d.time_s)} from {load(d.from_n)} to {load(d.to_n)} "
                     f"({_percent((d.from_n - d.to_n) / summary.peak.estimate_n)} of the peak)"
                     for d in summary.drops
                 ]
             ),
         ),
-        ("Break", _broke(summary, unit)),
+        ("Break", _broke(summary, unit, since)),
         ("Load at the end", load(summary.end_load_n) if "ended_early" in summary.flags else ""),
         ("Loading", _loading(summary, unit)),
-        ("Jerks", _jerks(summary, unit)),
+        ("Jerks", _jerks(summary, unit, since)),
         ("Steady enough", _steady(summary, unit)),
         ("Energy", _energy(summary)),
         ("Cycles", cycles_line(summary, unit)),
@@ -102,13 +115,11 @@ def _at_cell(summary: Summary, unit: str) -> str:
     )
 
 
-def _broke(summary: Summary, unit: str) -> str:
+def _broke(summary: Summary, unit: str, since: Callable[[float], str]) -> str:
     failure = summary.failure
     text = f"{manner_text(summary)} ({failure.reason})"
     if failure.time_s is not None and failure.load_n is not None:
-        text += (
-            f"; at {failure.time_s:.2f} s, from {load_text(failure.load_n, unit, standard_n(summary))} {unit}"
-        )
+        text += f"; at {since(failure.time_s)}, from {load_text(failure.load_n, unit, standard_n(summary))} {unit}"
     if failure.residual_n is not None and failure.residual_n > 0.02 * summary.peak.estimate_n:
         text += f"; {load_text(failure.residual_n, unit)} {unit} left after it"
     return text
@@ -122,10 +133,10 @@ def _loading(summary: Summary, unit: str) -> str:
     )
 
 
-def _jerks(summary: Summary, unit: str) -> str:
+def _jerks(summary: Summary, unit: str, since: Callable[[float], str]) -> str:
     return _listed(
         [
-            f"at {j.time_s:.2f} s by {load_text(j.rise_n, unit)} {unit} at {rate_text(j.rate_n_per_s, unit)} {unit}/s"
+            f"at {since(j.time_s)} by {load_text(j.rise_n, unit)} {unit} at {rate_text(j.rate_n_per_s, unit)} {unit}/s"
             for j in summary.rate.jerks
         ]
     )

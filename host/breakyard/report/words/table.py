@@ -11,8 +11,8 @@ from breakyard.report.words.wording import (
     far_sentence,
     is_doubtful,
     manner_text,
-    sentence_for,
-    shared_flags,
+    once_sentence,
+    said_once,
 )
 from breakyard.units import force_unit
 
@@ -101,7 +101,7 @@ def make_table(
     unit = force_unit(unit)
     names = list(specimens) if specimens is not None else [""] * len(summaries)
     kinds = list(groups) if groups is not None else [""] * len(summaries)
-    common = shared_flags(summaries)
+    common = said_once(summaries)
     rows = tuple(
         make_row(summary, unit=unit, specimen=name, group=group, without=common)
         for summary, name, group in zip(summaries, names, kinds, strict=True)
@@ -110,6 +110,6 @@ def make_table(
         unit=unit,
         coverage=summaries[0].peak.coverage if summaries else 0.95,
         rows=rows,
-        shared=tuple(sentence_for(flag, summaries[0], unit) for flag in common),
+        shared=tuple(once_sentence(flag, summaries, unit) for flag in common),
         advice=(*far_sentence(summaries), *narrowing(summaries)),
     )

@@ -165,14 +165,33 @@ def short_words(flag: str) -> str:
     return SHORT.get(flag, flag.replace("_", " "))
 
 
+EXTRAPOLATED: Final = "extrapolated"
+
+
 def shared_flags(summaries: Sequence[Summary]) -> tuple[str, ...]:
     """Mild flags that all of several pulls carry: they say nothing of any one of them."""
     if len(summaries) < 2:
         return ()
     common = set.intersection(*(set(summary.flags) for summary in summaries)) - SERIOUS
-    if any(summary.extrapolation is not None for summary in summaries):
-        common -= {"extrapolated"}  # how far is each one's own
     return tuple(flag for flag in _ordered(summaries[0]) if flag in common)
+
+
+def said_once(summaries: Sequence[Summary]) -> tuple[str, ...]:
+    """Flags that a table says once for its rows: those that all share, and that several lie beyond the known loads."""
+    shared = shared_flags(summaries)
+    beyond = sum(EXTRAPOLATED in summary.flags for summary in summaries)
+    return (*shared, EXTRAPOLATED) if beyond > 1 and EXTRAPOLATED not in shared else shared
+
+
+def once_sentence(flag: str, summaries: Sequence[Summary], unit: str) -> str:
+    """What a table says once for a flag. Raises: UnitError."""
+    if flag != EXTRAPOLATED:
+        return f"All: {sentence_for(flag, summaries[0], unit)}"
+    beyond = [summary for summary in summaries if flag in summary.flags]
+    times = sorted(one.extrapolation for one in beyond if one.extrapolation is not None)
+    far = f" x {times[0]:.1f} to x {times[-1]:.1f}" if times else ""
+    who = "All" if len(beyond) == len(summaries) else f"{len(beyond)} of {len(summaries)}"
+    return f"{who}: Extrapolated{far}: beyond the highest known load of the calibration; the intervals allow for that."
 
 
 def _ordered(summary: Summary) -> list[str]:

@@ -12,6 +12,7 @@ from breakyard.report.words.group_words import (
     group_cells,
     group_headings,
     group_remarks,
+    short_verdict,
 )
 
 
@@ -24,7 +25,14 @@ def compared(content: Content) -> Markup:
     verdicts = []
     for pair in comparison.pairs:
         chance = None if pair.beats is None else chance_text(pair.first, pair.second, pair.beats)
-        verdicts.append(join(pair.sentence, tag("span", f" {chance}", class_="said") if chance else None))
+        verdicts.append(
+            tag(
+                "details",
+                tag("summary", short_verdict(pair)),
+                tag("p", pair.sentence),
+                tag("p", chance, class_="said") if chance else None,
+            )
+        )
     what = comparison.quantity.name.replace("_", " ").capitalize()
     remarks = [
         join(tag("b", f"{group.name}: "), line)
@@ -38,8 +46,7 @@ def compared(content: Content) -> Markup:
     doubtful = (
         join(tag("b", "Noted of some pulls, which are in here all the same: "), noted) if noted else None
     )
-    return join(
-        items(verdicts, "verdicts"),
+    numbers = join(
         table(
             f"{what} by group, in {unit}",
             group_headings(comparison),
@@ -54,7 +61,12 @@ def compared(content: Content) -> Markup:
         ),
         tag("p", INTERVAL_NOTE, class_="small"),
         tag("p", CLAIMS_NOTE, class_="small"),
-        items([*remarks, overall, *comparison.notes, doubtful, *left_out], "small"),
+        items([*remarks, overall], "small"),
+    )
+    return join(
+        items(verdicts, "verdicts"),
+        items([*comparison.notes, doubtful, *left_out], "small"),
+        tag("details", tag("summary", "The groups' numbers, and what the next ones may bear"), numbers),
         tag(
             "p",
             f'"Carries more" is said only where chance alone would show such a difference in at most '

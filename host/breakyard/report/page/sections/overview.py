@@ -5,7 +5,7 @@ from typing import Final
 from breakyard.comparison import Comparison
 from breakyard.comparison.groups import Group
 from breakyard.report.page.content import Content, Entry
-from breakyard.report.page.markup import Markup, items, join, paragraphs, tag
+from breakyard.report.page.markup import Markup, join, paragraphs, tag
 from breakyard.report.words.group_words import group_cells, short_verdict
 from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS
@@ -15,12 +15,12 @@ MOST_TOLD: Final = 4
 
 
 def overview(content: Content) -> Markup:
-    """Place, day and specimens; then what each group bears, and what the comparison says."""
+    """Place, day and specimens."""
     facts = [("Place", content.place), ("Date", content.date), ("Logger", content.logger)]
     facts += [("Pulls", counted(content)), ("Groups", ", ".join(group for group in content.groups if group))]
     given = [join(tag("dt", name), tag("dd", value)) for name, value in facts if value]
     notes = tag("div", paragraphs(content.notes), class_="note") if content.notes.strip() else None
-    return join(notes, tag("dl", *given, class_="facts"), tag("h3", "In short"), items(in_short(content)))
+    return join(notes, tag("dl", *given, class_="facts"))
 
 
 def counted(content: Content) -> str:
@@ -49,7 +49,7 @@ def group_sentence(content: Content, name: str) -> str:
     if len(members) == 1:
         told = f"{title}: one specimen, {strength_text(members[0].summary, unit)} {unit}"
         return f"{told}; {manners(members)}."
-    group = _known(content.comparison, name)
+    group = known_group(content.comparison, name)
     if group is None:
         spread = "; ".join(strength_text(one.summary, unit) for one in members[:MOST_TOLD])
         more = f" and {len(members) - MOST_TOLD} more" if len(members) > MOST_TOLD else ""
@@ -74,5 +74,6 @@ def manners(members: tuple[Entry, ...]) -> str:
     return ", ".join(f"{count} {MANNER_WORDS[manner]}" for manner, count in counts)
 
 
-def _known(comparison: Comparison | None, name: str) -> Group | None:
+def known_group(comparison: Comparison | None, name: str) -> Group | None:
+    """The group of this name in a comparison, if it has one."""
     return None if comparison is None else next((one for one in comparison.groups if one.name == name), None)

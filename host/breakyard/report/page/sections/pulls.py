@@ -7,7 +7,7 @@ from typing import Final
 from breakyard.pull.results import Summary
 from breakyard.report.figures.strip_figure import Strip, strip_figure
 from breakyard.report.page.chart import sign
-from breakyard.report.page.content import Content, Entry
+from breakyard.report.page.content import Content, Entry, Photo
 from breakyard.report.page.curves_chart import (
     COLOURS,
     ChartCurves,
@@ -18,12 +18,13 @@ from breakyard.report.page.curves_chart import (
 )
 from breakyard.report.page.inline import both_widths, figure
 from breakyard.report.page.markup import Child, Markup, element, items, join, table, tag
+from breakyard.report.trace import Trace
 from breakyard.report.words.account import story
 from breakyard.report.words.budget_rows import budget_rows
 from breakyard.report.words.cycle_words import cycle_headings, cycle_rows
 from breakyard.report.words.table import ResultsTable, make_table
 from breakyard.report.words.values import strength_text
-from breakyard.report.words.wording import MANNER_WORDS, doubts, shared_flags
+from breakyard.report.words.wording import MANNER_WORDS, doubts, said_once
 
 STRENGTH: Final = 3
 """Which cell of a row tells what the specimen bears."""
@@ -44,9 +45,9 @@ def pulls_table(content: Content, curves: ChartCurves) -> Markup:
     words = words_of(content)
     rows, classes = [], []
     for at, (entry, row) in enumerate(zip(content.entries, words.rows, strict=True)):
-        cells = list(ResultsTable.cells(row))
+        cells: list[Child] = list(ResultsTable.cells(row))
         if cells[STRENGTH] == row.peak:
-            cells[STRENGTH] = "same"
+            cells[STRENGTH] = tag("span", "same", class_="same")
         name = tag("a", cells[0], href=f"#pull-{at}", dir="auto")
         mark = None
         if entry.doubtful:
@@ -60,11 +61,11 @@ def pulls_table(content: Content, curves: ChartCurves) -> Markup:
         classes.append("doubtful" if entry.doubtful else "")
     caption = f"Every pull, with {100 * words.coverage:g} % intervals in brackets"
     made = table(caption, words.headings, rows, row_classes=classes, stacked=True)
-    shared = [join(tag("b", "All pulls: "), sentence) for sentence in words.shared]
+    shared = [join(sentence) for sentence in words.shared]
     shared += [join(sentence) for sentence in words.advice]
     unread = [join(tag("b", f"{name}: "), f"not read: {why}") for name, why in content.unread]
     return join(
-        made,
+        tag("div", made, class_="brief"),
         tag(
             "p",
             "Peak is the load that was measured. Strength is what the specimen bears: its peak if it broke there, "
@@ -90,7 +91,7 @@ def curves_section(curves: ChartCurves) -> Markup:
         switches.append(tag("label", box, dot, f" {group or 'pulls'} ({count})"))
     hint = tag("output", "Point at a curve to read it.", class_="readout script", aria_hidden="true")
     fieldset = tag("fieldset", tag("legend", "Groups shown"), *switches, class_="switches")
-    caption = "Each pull from the moment its loading began."
+    caption = "Each pull from the moment its load is seen to rise."
     if curves.doubts:
         caption += " Dashed and numbered: doubtful pulls or bounds, explained below."
     return join(
@@ -161,12 +162,26 @@ def how_they_broke(content: Content) -> Markup:
     )
 
 
+MINOR: Final = frozenset(
+    (
+        "Largest sample",
+        "Peak read by",
+        "Times",
+        "First trace of a load",
+        "Onset",
+        "Steady enough",
+        "Zero",
+        "Recording",
+        "Place in the day",
+    )
+)
+"""What is told of a pull on the screen, and left out on paper."""
 MOST_NAMED: Final = 12
 
 
 def doubts_section(content: Content, curves: ChartCurves) -> Markup:
     """Doubtful pulls and bounds, each with the reason; then notes on ordinary ones."""
-    shared = shared_flags([entry.summary for entry in content.entries])
+    shared = said_once([entry.summary for entry in content.entries])
     lines = []
     for entry in content.doubtful:
         why = doubts(entry.summary, content.unit, shared)
@@ -196,14 +211,20 @@ def doubts_section(content: Content, curves: ChartCurves) -> Markup:
         )
     else:
         start = tag("ol", *lines, class_="doubts")
-    more = join(tag("h3", "Notes on the others"), items(ordinary)) if ordinary else None
+    more = (
+        tag("details", tag("summary", f"Notes on the others ({len(ordinary)})"), items(ordinary))
+        if ordinary
+        else None
+    )
     return join(start, more)
 
 
 def each_pull(content: Content, curves: ChartCurves) -> Markup:
     """A folded block for each pull: its curve, its story, its budget, what people wrote."""
-    shared = shared_flags([entry.summary for entry in content.entries])
-    return join(*(_one(content, curves, at, shared) for at in range(len(content.entries))))
+    shared = said_once([entry.summary for entry in content.entries])
+    return tag(
+        "div", *(_one(content, curves, at, shared) for at in range(len(content.entries))), class_="each"
+    )
 
 
 def _one(content: Content, curves: ChartCurves, at: int, shared: Sequence[str]) -> Markup:
@@ -216,7 +237,11 @@ def _one(content: Content, curves: ChartCurves, at: int, shared: Sequence[str]) 
     ]
     if entry.doubtful:
         head += [" ", tag("span", f"doubt {curves.doubts[entry.name]}", class_="badge")]
-    facts = [join(tag("dt", name), tag("dd", value)) for name, value in _facts(content, entry) if value]
+    facts: list[Markup] = []
+    for name, value in _facts(content, entry, curves.overlay.traces[at]):
+        class_ = "minor" if name in MINOR else None
+        if value:
+            facts.append(join(tag("dt", name, class_=class_), tag("dd", value, class_=class_)))
     said = doubts(entry.summary, content.unit, shared)
     return tag(
         "details",
@@ -234,21 +259,32 @@ def _one(content: Content, curves: ChartCurves, at: int, shared: Sequence[str]) 
         tag("div", *photos(entry.photos, entry.label), class_="photos") if entry.photos else None,
         _still(content, entry),
         _cycles(entry.summary, content.unit),
-        _budget(entry.summary, content.unit),
+        tag(
+            "details",
+            tag("summary", "Where the doubt of its peak comes from"),
+            _budget(entry.summary, content.unit),
+            class_="deep",
+        ),
         id=f"pull-{at}",
     )
 
 
-def photos(pictures: Sequence[bytes], of: str) -> list[Markup]:
-    """Pictures as parts of the page itself."""
-    return [
-        tag(
-            "img",
-            src=f"data:image/jpeg;base64,{base64.b64encode(data).decode()}",
-            alt=f"{of}, photo {number}",
+def photos(pictures: Sequence[Photo], of: str) -> list[Markup]:
+    """Pictures as parts of the page itself; one that is missing is said."""
+    shown: list[Markup] = []
+    for photo in pictures:
+        if photo.problem:
+            shown.append(tag("p", f"Photo {photo.name}: {photo.problem}.", class_="missing"))
+            continue
+        source = f"data:image/jpeg;base64,{base64.b64encode(photo.jpeg).decode()}"
+        shown.append(
+            tag(
+                "figure",
+                tag("img", src=source, alt=f"{of}, photo {photo.name}", loading="lazy"),
+                tag("figcaption", photo.name, dir="auto"),
+            )
         )
-        for number, data in enumerate(pictures, start=1)
-    ]
+    return shown
 
 
 def _still(content: Content, entry: Entry) -> Markup | None:
@@ -270,10 +306,10 @@ def _still(content: Content, entry: Entry) -> Markup | None:
     )
 
 
-def _facts(content: Content, entry: Entry) -> list[tuple[str, str]]:
+def _facts(content: Content, entry: Entry, trace: Trace) -> list[tuple[str, str]]:
     place = str(entry.order) if entry.order is not None else ""
     return [
-        *story(entry.summary, content.unit),
+        *story(entry.summary, content.unit, trace.rise_s),
         *entry.own,
         ("Notes", entry.notes.strip()),
         ("Place in the day", place),

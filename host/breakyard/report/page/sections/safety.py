@@ -1,8 +1,9 @@
 """The rig, what its check found, where people may be, and the cautions that are always said."""
 
+from collections.abc import Sequence
 from typing import Final
 
-from breakyard.plan.quantities import show_force, show_number, show_percent, show_range, show_span
+from breakyard.plan.quantities import Finding, show_force, show_number, show_percent, show_range, show_span
 from breakyard.plan.rig import CAUTIONS, RigCheck
 from breakyard.report.figures.plan_figures import rig_figure
 from breakyard.report.page.content import Content, Rig
@@ -52,7 +53,25 @@ def _check(content: Content, check: RigCheck) -> Markup:
             f" The highest pull of the session, {show_force(highest, unit)}, went beyond that: check the rig again for "
             "it, and look at every part before the next pull."
         )
-    return join(tag("p", start), _parts(check, unit), _anchors(check, unit), _findings(check), _sketch(check))
+    against = [one for one in check.findings if one.level == "no"]
+    cautions = [one for one in check.findings if one.level == "caution"]
+    notes = [one for one in check.findings if one.level == "note"]
+    return join(
+        tag("p", start),
+        _findings(against),
+        tag("details", tag("summary", f"{len(cautions)} cautions about this rig"), _findings(cautions))
+        if cautions
+        else None,
+        tag(
+            "details",
+            tag("summary", "Parts of the line, what holds, who may stand where"),
+            _parts(check, unit),
+            _anchors(check, unit),
+            _findings(notes),
+            _sketch(check),
+            class_="deep",
+        ),
+    )
 
 
 def _parts(check: RigCheck, unit: str) -> Markup | None:
@@ -92,8 +111,8 @@ def _anchors(check: RigCheck, unit: str) -> Markup | None:
     return table("Held by friction (rule of thumb)", headings, rows, stacked=True) if rows else None
 
 
-def _findings(check: RigCheck) -> Markup | None:
-    return items([join(tag("b", f"{LEVELS[one.level]}: "), one.text) for one in check.findings])
+def _findings(findings: Sequence[Finding]) -> Markup | None:
+    return items([join(tag("b", f"{LEVELS[one.level]}: "), one.text) for one in findings])
 
 
 def _sketch(check: RigCheck) -> Markup | None:

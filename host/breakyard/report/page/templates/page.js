@@ -67,13 +67,18 @@
         : idle;
     }
 
-    chart.addEventListener("pointermove", show);
-    chart.addEventListener("pointerdown", show);
-    chart.addEventListener("pointerleave", function () { choose(null); out.textContent = idle; });
+    chart.addEventListener("pointermove", function (event) { if (!held) { show(event); } });
+    chart.addEventListener("pointerdown", function (event) { held = false; show(event); });
+    // A finger that leaves the screen, and a mouse that clicked, leave the read-out standing.
+    var held = false;
+    chart.addEventListener("click", function () { held = chosen !== null; });
+    chart.addEventListener("pointerleave", function (event) {
+      if (event.pointerType === "mouse" && !held) { choose(null); out.textContent = idle; }
+    });
   });
 
   // Browsers that can't unfold by style alone.
   window.addEventListener("beforeprint", function () {
-    document.querySelectorAll("details").forEach(function (one) { one.open = true; });
+    document.querySelectorAll("details:not(.deep)").forEach(function (one) { one.open = true; });
   });
 })();
