@@ -7,6 +7,7 @@ from breakyard.report.words.printable import printable
 
 GAP: Final = 3
 """Columns between two cells, as rich sets them with this frame."""
+EDGES: Final = 2
 UNWRAPPED: Final = 100_000
 """Wider than any table."""
 
@@ -23,10 +24,10 @@ def lay_out(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], 
     from rich.table import Table
     from rich.text import Text
 
-    told = [[printable(cell) for cell in row] for row in rows]
+    told = [[" ".join(printable(cell).split()) for cell in row] for row in rows]
     names = [printable(heading) for heading in headings]
     least = [_least(column, whole=at == 0) for at, column in enumerate(zip(names, *told, strict=True))]
-    if width is not None and sum(least) + GAP * len(least) > width:
+    if width is not None and sum(least) + GAP * len(least) + EDGES > width:
         return _blocks(printable(title), names, told, width)
     table = Table(title=Text(printable(title)) if title else None, box=box.SIMPLE_HEAD, pad_edge=False)
     table.title_justify = "left"

@@ -3,8 +3,9 @@
 import re
 import shutil
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -81,3 +82,79 @@ def look(browser: str, folder: Path, name: str) -> str:
     if done.returncode:
         pytest.skip(f"the browser does not start here: {done.stderr[-200:]}")
     return done.stdout + "".join(line for line in done.stderr.splitlines() if "CONSOLE" in line)
+
+
+@pytest.fixture
+def on_screen(browser: str) -> Iterator[Callable[..., Any]]:
+    """A page of its own for each screen, in a browser that is told what to do."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (extra: air)")
+    with playwright.sync_playwright() as tools:
+        opened = tools.chromium.launch(executable_path=browser, args=["--no-sandbox"])
+
+        def show(path: Path, width: int, height: int, **more: Any) -> Any:
+            page = opened.new_page(viewport={"width": width, "height": height}, **more)
+            page.goto(path.as_uri())
+            return page
+
+        yield show
+        opened.close()
+
+
+@pytest.fixture
+def a_days_page(tmp_path: Path, make_content: Callable[..., Content]) -> Path:
+    """A report of twelve pulls in four groups, compared."""
+    groups = ("bonded", "screwed", "riveted", "through-bolted")
+    pulls = []
+    for group in groups:
+        for at in (1, 2, 3):
+            loads = {"low_n": 3978.0 + 40.0 * at, "high_n": 4023.0 + 40.0 * at}
+            changes = {"peak": {"estimate_n": 4000.0 + 40.0 * at, **loads}}
+            changes["strength"] = {"value_n": 4000.0 + 40.0 * at, **loads}
+            pulls.append((f"{group[0].upper()}{at}", group, changes))
+    content = make_content(*pulls, title="Pulls: slipway, 2026-05-03")
+    path = tmp_path / "report.html"
+    path.write_text(make_page(content), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(("width", "height"), [(360, 800), (1280, 800)], ids=["phone", "desk"])
+def test_the_first_screen_holds_the_answer(
+    on_screen: Callable[..., Any], a_days_page: Path, width: int, height: int
+) -> None:
+    """Verdict, a figure with its interval for each group, and the picture: all without scrolling."""
+    page = on_screen(a_days_page, width, height)
+    boxes = [one.bounding_box() for one in page.query_selector_all("#answer > *") if one.is_visible()]
+    tiles = [one.inner_text() for one in page.query_selector_all("#answer .tiles li")]
+
+    assert max(box["y"] + box["height"] for box in boxes) <= height
+    assert len(tiles) == 4
+    assert all(re.search(r"\d+(\.\d+)? N\n.*\d to \d", tile) for tile in tiles)
+    assert sum(one.is_visible() for one in page.query_selector_all("#answer svg.bars")) == 1
+    assert page.query_selector("#answer .verdict").inner_text()
+
+
+def test_a_report_is_not_long(on_screen: Callable[..., Any], a_days_page: Path, tmp_path: Path) -> None:
+    """Twelve pulls: 29 screens of a phone once, 19 pages of paper; now at most ten, and eight."""
+    phone = on_screen(a_days_page, 360, 800)
+    phone.pdf(path=tmp_path / "report.pdf", format="A4")  # and what it unfolded for paper is folded again
+
+    assert phone.evaluate("document.documentElement.scrollHeight") <= 10 * 800
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", (tmp_path / "report.pdf").read_bytes())) <= 8
+
+
+def test_a_touched_curve_keeps_its_read_out(on_screen: Callable[..., Any], a_days_page: Path) -> None:
+    """The finger leaves the glass, and the number stays; a mouse that leaves takes it along, unless it clicked."""
+    page = on_screen(a_days_page, 360, 800, has_touch=True)
+    chart = page.query_selector("svg.overlay.narrow")
+    chart.scroll_into_view_if_needed()
+    box = chart.bounding_box()
+    read_out = page.query_selector("output")
+    for share in (0.3, 0.4, 0.5, 0.6, 0.7):
+        page.touchscreen.tap(box["x"] + box["width"] * share, box["y"] + box["height"] * 0.6)
+        if " at " in read_out.inner_text():
+            break
+    touched = read_out.inner_text()
+    page.touchscreen.tap(box["x"] + 5, box["y"] - 30)
+
+    assert " N at " in touched
+    assert read_out.inner_text() == touched

@@ -78,7 +78,12 @@
   });
 
   // Browsers that can't unfold by style alone.
+  var unfolded = [];
   window.addEventListener("beforeprint", function () {
-    document.querySelectorAll("details:not(.deep)").forEach(function (one) { one.open = true; });
+    unfolded = Array.from(document.querySelectorAll("details:not(.deep):not([open])"));
+    unfolded.forEach(function (one) { one.open = true; });
+  });
+  window.addEventListener("afterprint", function () {
+    unfolded.forEach(function (one) { one.open = false; });
   });
 })();
