@@ -39,7 +39,7 @@ def test_what_is_shown_of_several_pulls(pulls: list[DrawnPull]) -> None:
     assert overlay.groups == ("bonded", "screwed")
     assert overlay.doubtful == (1,)
     assert overlay.peak(1)[1] == pytest.approx(3.97)
-    assert overlay.peak(0)[0] == overlay.peak(2)[0]  # from where the load is seen to rise, whatever the onset is
+    assert overlay.peak(0)[0] == overlay.peak(2)[0]  # from the visible rise, wherever the onset is
     assert overlay.top >= (pulls[0].summary.peak.high_n or 0.0) / 1000.0
     left, right = overlay.span_s
     assert -0.05 * right < left < 0.0
