@@ -12,7 +12,7 @@ def command(
     session: Annotated[Path, typer.Argument(help="The session's folder.")] = Path(),
     as_json: JsonOption = False,
 ) -> None:
-    """Say where a session stands, what is missing, and what comes next.
+    """Say where a session stands, what is missing, what comes next.
 
     Planned, rig, calibrated, recorded, read, compared, reported: each step is judged by the files themselves, so it
     does not matter who did it, or with what.
