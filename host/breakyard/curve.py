@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from breakyard.errors import DataError, NoPull
-from breakyard.run import Converter, Gap, Moment, Run
+from breakyard.run import Converter, Gap, MeanTable, Moment, Run
 from breakyard.shown import Form, Mode, Picture, View, notebook
 from breakyard.units import FORCE_UNITS, force_unit
-from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW
+from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW, Quality
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,6 +32,9 @@ ZeroAt = Literal["instrument", "start", "end"]
 
 STORE_FULL: Final = "store_full"
 """The flag of a run whose store filled before it ended."""
+
+MEANS: Final = "means"
+"""The flag of a run of which means were stored, and single samples around its largest peaks alone."""
 
 LARGEST_N: Final = 1e12
 """A value beyond this is no load: the sample is left out."""
@@ -207,6 +210,8 @@ def curve_from_run(
 
     Raises: NoPull if the run has too few samples; CalibrationError if the calibration was made at another gain.
     """
+    if run.means is not None:
+        return _from_means(run, run.means, calibration)
     _check_length(run.name, len(run.counts))
     run = _with_converter(run, calibration)
     return LoadCurve(
@@ -225,6 +230,52 @@ def curve_from_run(
         start_utc_s=run.start_utc_s,
         start_utc_uncertainty_s=run.start_utc_uncertainty_s,
         response=run.response if response is None else response,
+        moments=run.moments,
+    )
+
+
+def _from_means(run: Run, means: MeanTable, calibration: "Calibration") -> LoadCurve:
+    """A slow run: a mean stands at the middle of its samples; where a peak window holds samples, they stand instead.
+
+    What a window does not hold is still not lost: the highest count of all is put where its mean lies. No filter is
+    known of such a curve, since most of its values are no conversions.
+    """
+    start = means.time_s
+    span = np.diff(start, append=start[-1] + (np.median(np.diff(start)) if len(start) > 1 else 1.0))
+    middle = start + span * (means.number - 1) / (2.0 * np.maximum(means.number, 1))
+    first = np.searchsorted(run.time_s, start, side="left")
+    past = np.searchsorted(run.time_s, start + span, side="left")
+    alone = first == past
+    counts, time, quality = means.mean[alone], middle[alone], means.quality[alone]
+    highest = np.where(alone, means.highest, np.iinfo(np.int32).min)
+    top = int(np.argmax(highest)) if alone.any() else 0
+    extra = bool(alone.any()) and int(highest[top]) > int(run.counts.max(initial=np.iinfo(np.int32).min))
+    if extra:
+        at = int(np.searchsorted(time, middle[top]))
+        counts = counts.copy()
+        counts[at] = highest[top]
+    time = np.concatenate([time, run.time_s])
+    order = np.argsort(time, kind="stable")
+    counts = np.concatenate([counts, run.counts])[order]
+    quality = np.concatenate([quality, run.quality])[order]
+    time = time[order]
+    kept = np.concatenate([[True], np.diff(time) > 0.0]) if len(time) else np.zeros(0, dtype=np.bool_)
+    time, counts, quality = time[kept], counts[kept], quality[kept]
+    _check_length(run.name, len(time))
+    clipped = (quality == Quality.RAIL) | (counts <= RAIL_LOW) | (counts >= RAIL_HIGH)
+    return LoadCurve(
+        name=run.name,
+        time_s=_frozen(time),
+        load_n=_frozen(calibration.load_n(counts, 0.0)),
+        usable=_frozen((quality <= Quality.LATE) & ~clipped),
+        clipped=_frozen(clipped),
+        period_s=float(np.median(np.diff(time))),
+        counts=_frozen(counts.astype(np.int32)),
+        calibration=calibration,
+        flags=(MEANS, *_flags(run)),
+        number=run.number,
+        start_utc_s=run.start_utc_s,
+        start_utc_uncertainty_s=run.start_utc_uncertainty_s,
         moments=run.moments,
     )
 

@@ -46,6 +46,7 @@ SHORT: Final[Mapping[str, str]] = {
     "over_capacity": "above the cell's capacity",
     "over_safe_load": "above the cell's safe load",
     "store_full": "the store was full",
+    "means": "means were stored",
     "odd_filter": "the converter's filter is unusual",
 }
 """A few words for each flag, for pictures."""
@@ -94,6 +95,9 @@ _LONG: Final[Mapping[str, Sentence]] = {
     ),
     "over_safe_load": lambda s, u: (
         "The peak is above 1.5 times the cell's capacity, the usual safe overload: calibrate it again."
+    ),
+    "means": lambda s, u: (
+        "Means were stored, not samples: what was shorter than one of them shows only around the largest peaks."
     ),
     "store_full": lambda s, u: (
         "The logger's store was full before the pull was over; a higher load may have followed."
