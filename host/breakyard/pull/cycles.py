@@ -121,12 +121,23 @@ def _back(load: Array, swing: Swing, near: float) -> int:
     return len(falling) - 1 - int(np.argmax(falling <= near))
 
 
+def _tip(load: Array, seen: Array, top: int) -> float:
+    """The largest sample at a top, as far as the load could rise from the sample before it: a wrong reading is not.
+
+    load: without spikes, which also takes off the tip of a top that lasts for one sample.
+    """
+    near = slice(max(top - 1, 0), top + 2)
+    step = float(np.abs(np.diff(load[max(top - 4, 0) : top + 1])).max(initial=0.0))
+    return float(min(seen[near].max(), load[top] + step))
+
+
 def find_cycles(
-    time: Array, load: Array, swings: Sequence[Swing], period_s: float, extension: Array | None
+    time: Array, load: Array, seen: Array, swings: Sequence[Swing], period_s: float, extension: Array | None
 ) -> tuple[Cycle, ...]:
     """A row for each loading.
 
-    time, load: usable samples, zero subtracted, shape (n,); extension in metres, of the same shape, or None.
+    time, load, seen: usable samples, zero subtracted, without spikes and as they are, shape (n,); extension in metres,
+    of the same shape, or None.
     Hysteresis is the area of the loop: the integral of the load, above that of the valley after it, over the extension
     from valley to valley (so that what is left between its ends counts for nothing).
     """
@@ -143,7 +154,7 @@ def find_cycles(
         found.append(
             Cycle(
                 number=number,
-                top_n=float(load[top]),
+                top_n=_tip(load, seen, top),
                 top_s=float(time[top]),
                 valley_n=float(load[begin : top + 1].min()),
                 rate_n_per_s=rate.median_n_per_s,

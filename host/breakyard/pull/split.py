@@ -109,10 +109,11 @@ def last_of(curve: LoadCurve) -> LoadCurve:
 def cycles_of(curve: LoadCurve, zero_n: float) -> tuple[Cycle, ...]:
     """Every loading of a specimen that was loaded again and again, counted from this zero."""
     good = np.flatnonzero(curve.usable)
-    load = without_spikes(curve.load_n[good]) - zero_n
+    seen = curve.load_n[good] - zero_n
+    load = without_spikes(seen)
     swings = cycle_swings(load, read_protocol(curve.protocol) if curve.protocol else None)
     extension = None if curve.extension_m is None else curve.extension_m[good]
-    return find_cycles(curve.time_s[good], load, swings, curve.period_s, extension)
+    return find_cycles(curve.time_s[good], load, seen, swings, curve.period_s, extension)
 
 
 def _unloaded(levels: Array, curve: LoadCurve) -> float:

@@ -146,15 +146,23 @@ def lengths_of(curve: LoadCurve, series: Series, offset_s: float) -> tuple[tuple
 
 def _times_of(curve: LoadCurve, loads_n: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
     """When the load first reached each of these on its way to the largest; nan beyond it."""
-    usable = np.flatnonzero(curve.usable)
-    time = curve.time_s[usable]
+    from breakyard.pull.split import last_of
+
+    # Of a specimen that was loaded again and again, lengths belong to the loading that is read.
+    last = last_of(replace(curve, one_specimen=True))
+    usable = np.flatnonzero(last.usable)
+    time = last.time_s[usable]
     width = max(1, round(0.1 / curve.period_s))
-    load = np.convolve(curve.load_n[usable], np.ones(width) / width, mode="same")
+    load = np.convolve(last.load_n[usable], np.ones(width) / width, mode="same")
     top = int(np.argmax(load))
-    zero = float(np.median(load[: max(4, round(0.5 / curve.period_s))]))
+    whole = curve.load_n[curve.usable]
+    zero = min(float(np.median(whole[: max(4, round(0.5 / curve.period_s))])), float(load[: top + 1].min()))
     highest = np.maximum.accumulate(load[: top + 1] - zero)
     found = np.searchsorted(highest, loads_n, side="left")
-    reached = np.where(found <= top, time[np.minimum(found, top)], np.nan)
+    k = np.clip(found, 1, top)
+    step = np.maximum(highest[k] - highest[k - 1], 1e-12)
+    share = np.clip((loads_n - highest[k - 1]) / step, 0.0, 1.0)
+    reached = np.where(found <= top, time[k - 1] + share * (time[k] - time[k - 1]), np.nan)
     return np.where((found > top) & (loads_n <= 1.02 * highest[-1]), time[top], reached)
 
 
