@@ -150,11 +150,19 @@ def painter(scene: Scene, chance: np.random.Generator) -> Callable[[float], Pict
 
     sways = chance.uniform([0.5, 2.0, 7.0], [1.5, 5.0, 11.0], (2, 3)), chance.uniform(0, 6.28, (2, 3))
 
-    def hand(time: float) -> tuple[int, int]:
-        """A hand sways at about 1 Hz, and trembles up to 11 Hz, less (from memory)."""
+    def held(image: NDArray[Any], time: float) -> NDArray[Any]:
+        """What a camera in a hand sees of it: it sways at about 1 Hz, and trembles up to 11 Hz, less (from memory).
+
+        Parts of a pixel count: a hand does not jump from one to the next.
+        """
         moved = np.sin(2 * np.pi * sways[0] * time + sways[1]) @ np.array([0.6, 0.3, 0.15])
-        across, down = np.round(scene.shake_px * moved).astype(int).clip(-pad, pad).tolist()
-        return across, down
+        across, down = (pad + (scene.shake_px * moved).clip(1 - pad, pad - 2)).tolist()
+        x, y, part_x, part_y = int(across), int(down), across % 1.0, down % 1.0
+        above = image[y : y + height, x : x + width + 1]
+        below = image[y + 1 : y + 1 + height, x : x + width + 1]
+        rows = above * (1.0 - part_y) + below * part_y
+        seen: NDArray[Any] = rows[:, :-1] * (1.0 - part_x) + rows[:, 1:] * part_x
+        return seen
 
     def paint(time: float) -> Picture:
         broke = scene.break_s
@@ -166,8 +174,7 @@ def painter(scene: Scene, chance: np.random.Generator) -> Callable[[float], Pict
             row = round((broke - time) / max(scene.shutter_s, 1e-9) * height) + pad
             image = world(time, None)
             image[row:] = world(broke + 0.5 * scene.shutter_s, broke)[row:]
-        x, y = hand(time)
-        cut = image[pad + y : pad + y + height, pad + x : pad + x + width]
+        cut = held(image, time) if scene.shake_px else image[pad : pad + height, pad : pad + width]
         if scene.noise:
             cut = cut + scene.noise * chance.standard_normal((height, width, 1))
         return np.clip(cut, 0, 255).astype(np.uint8)

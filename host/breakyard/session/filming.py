@@ -47,9 +47,13 @@ _KEYS: Final = {
 
 BESIDE_S: Final = 5.0
 """What phone and logger may disagree by, besides what the logger knows of its own clock."""
-QUARTER_H: Final = 900.0
-"""Cameras that write local time as if it were UTC are off by whole quarters of an hour, by up to 14 hours."""
-MOST_SHIFT_H: Final = 14
+ZONES_H: Final = (
+    *(float(hours) for hours in range(-12, 15) if hours),
+    *(-9.5, -3.5, 3.5, 4.5, 5.5, 6.5, 9.5, 10.5),
+    *(5.75, 8.75, 12.75),
+)
+"""Differences of the world's clocks from UTC (IANA time zone database): a camera that writes local time as if it were
+UTC is off by one of them."""
 STILL_WIDTH: Final = 960
 LET_GO_DOUBT_S: Final = 0.25
 """Half-width of the moment at which an unbroken specimen was let go, which nobody can see exactly."""
@@ -186,16 +190,16 @@ def which_pull(clip: "Clip", results: Sequence[PullResult]) -> tuple[PullResult,
             f"{clip.path}: {len(fitting)} pulls were made while it was filmed ({several}): {way_out}"
         )
     shifted = [
-        (result, quarters)
+        (result, hours)
         for result, utc in timed
-        for quarters in range(-4 * MOST_SHIFT_H, 4 * MOST_SHIFT_H + 1)
-        if _fits(clip, utc, result.summary, quarters * QUARTER_H)
+        for hours in ZONES_H
+        if _fits(clip, utc, result.summary, 3600.0 * hours)
     ]
     if len(shifted) == 1:
-        result, quarters = shifted[0]
+        result, hours = shifted[0]
         return result, (
-            f"the clip's time fits {result.pull.name} if its clock is {quarters / 4:+g} h off, as cameras are that "
-            "write local time; if it is another pull, name its run"
+            f"the clip's time fits {result.pull.name} if its clock is {hours:+g} h off, as cameras are that write "
+            "local time; if it is another pull, name its run"
         )
     nearest, utc = min(timed, key=lambda pair: abs(pair[1] - (clip.created_utc_s or 0.0)))
     apart = abs(utc - clip.created_utc_s)

@@ -92,7 +92,7 @@ def _by_break(clip: Clip, known: Known, filmed: Filmed, stated: Stated) -> Align
     windows: Sequence[tuple[float, float]] = ((0.0, float("inf")),)
     if heard:
         windows = _joined([(one.time_s - LOOK_S - USUAL_S, one.time_s + LOOK_S) for one in heard[:4]])
-    return choose(heard, changes(clip, windows), known.over, filmed)
+    return choose(heard, changes(clip, windows, filmed.stretch), known.over, filmed)
 
 
 def _joined(windows: list[tuple[float, float]]) -> list[tuple[float, float]]:

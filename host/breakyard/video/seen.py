@@ -27,6 +27,9 @@ USUAL_S: Final = 1.2
 change of everything; at the beginning of a clip at least LEAST_S and USUAL_FRAMES."""
 LEAST_S: Final = 0.4
 USUAL_FRAMES: Final = 10
+COARSE_S: Final = 0.9 / 60
+BEGUN: Final = 0.35
+"""Of the change between two frames further apart: where so much of it is there, it has begun."""
 NOISE: Final = 1.0
 """Change of a block, in steps of 8-bit grey, that is never counted."""
 APART_S: Final = 0.3
@@ -40,30 +43,32 @@ of the largest, within EARLIER_S of it, if every frame in between changed by GOI
 
 
 def changes(
-    clip: Clip, windows: Iterable[tuple[float, float]] = ((0.0, float("inf")),)
+    clip: Clip, windows: Iterable[tuple[float, float]] = ((0.0, float("inf")),), stretch: float = 1.0
 ) -> tuple[Moment, ...]:
-    """The sudden changes within stretches of the clip, the strongest first. Raises: DataError."""
-    found: list[tuple[float, float]] = []
-    excess: dict[float, float] = {}
-    steps: dict[float, float] = {}
+    """The sudden changes within stretches of the clip, the strongest first. Raises: DataError.
+
+    stretch: seconds of the clip in a second of the world; all that is usual is so of the world.
+    """
+    found: list[tuple[float, float, float]] = []
     for start, end in windows:
-        for time, step, strength in _excesses(frames(clip, max(0.0, start), end)):
-            excess[time], steps[time] = strength, step
-            found.append((time, strength))
-    kept = strongest(found, APART_S, MOST)
+        found += _excesses(frames(clip, max(0.0, start), end), stretch)
+    excess = {time: strength for time, _, strength in found}
+    steps = {time: step for time, step, _ in found}
+    kept = strongest([(time, strength) for time, _, strength in found], APART_S * stretch, MOST)
     moments = []
     for time, strength in kept:
         if strength < LEAST * kept[0][1]:
             continue
-        first = _beginning(time, strength, excess)
-        moments.append(Moment(first, strength / kept[0][1], "picture", steps[first]))
+        first = _beginning(time, strength, excess, EARLIER_S * stretch)
+        exact, step = _refined(clip, first, steps[first])
+        moments.append(Moment(exact, strength / kept[0][1], "picture", step))
     return tuple(moments)
 
 
-def _beginning(time: float, strength: float, excess: dict[float, float]) -> float:
+def _beginning(time: float, strength: float, excess: dict[float, float], within_s: float) -> float:
     """When a change began that is largest at a time."""
     first = time
-    for other in sorted((one for one in excess if time - EARLIER_S <= one < time), reverse=True):
+    for other in sorted((one for one in excess if time - within_s <= one < time), reverse=True):
         if excess[other] < GOING_ON * strength:
             break
         if excess[other] >= EARLIER * strength:
@@ -71,23 +76,53 @@ def _beginning(time: float, strength: float, excess: dict[float, float]) -> floa
     return first
 
 
-def _excesses(shown: "Iterable[tuple[float, VideoFrame]]") -> Iterator[tuple[float, float, float]]:
-    """Of each frame: its time, the time since the one before, and how much it changed beyond what was usual."""
+def _excesses(
+    shown: "Iterable[tuple[float, VideoFrame]]", stretch: float
+) -> Iterator[tuple[float, float, float]]:
+    """Of each frame: its time, the time since the one before, and how much it changed beyond what was usual.
+
+    Frames that follow each other more quickly than COARSE_S are left out: in so short a time little changes, and a
+    coder puts off small changes and makes them up in bursts.
+    """
     before: Floats | None = None
-    before_s = 0.0
+    before_s = float("-inf")
     usual: deque[tuple[float, Floats]] = deque()
     for time, frame in shown:
+        if time - before_s < COARSE_S * stretch:
+            continue
         grey = small(frame)
         if before is not None:
-            change = grey - before
-            change = np.abs(change - np.median(change))
-            if len(usual) >= USUAL_FRAMES and time - usual[0][0] >= LEAST_S:
+            change = _changed(grey, before)
+            if len(usual) >= USUAL_FRAMES and time - usual[0][0] >= LEAST_S * stretch:
                 highest = np.max([one for _, one in usual], axis=0)
                 yield time, time - before_s, float(np.maximum(change - highest - NOISE, 0.0).sum())
             usual.append((time, change))
-            while len(usual) > USUAL_FRAMES and usual[0][0] < time - USUAL_S:
+            while len(usual) > USUAL_FRAMES and usual[0][0] < time - USUAL_S * stretch:
                 usual.popleft()
         before, before_s = grey, time
+
+
+def _changed(grey: Floats, before: Floats) -> Floats:
+    """How much each block changed, without what all of them did."""
+    change = grey - before
+    changed: Floats = np.abs(change - np.median(change))
+    return changed
+
+
+def _refined(clip: Clip, time: float, step: float) -> tuple[float, float]:
+    """The first frame that shows a change found between two frames further apart; and the time since the one before."""
+    own = clip.step_before(time)
+    if step < 1.5 * own:
+        return time, own
+    base: Floats | None = None
+    grown: list[tuple[float, float]] = []
+    for moment, frame in frames(clip, time - step, time + 0.5 * own):
+        grey = small(frame)
+        if base is None:
+            base = grey
+        grown.append((moment, float(np.maximum(_changed(grey, base) - NOISE, 0.0).sum())))
+    first = next(moment for moment, much in grown if much >= BEGUN * grown[-1][1])
+    return first, clip.step_before(first)
 
 
 def small(frame: "VideoFrame") -> Floats:
