@@ -11,6 +11,10 @@ const FILES = [
 ];
 const CACHE = `breakyard-${VERSION}`;
 
+let cache = null;
+/** The cache, opened once for all of a start's files. */
+const opened = () => (cache ??= caches.open(CACHE));
+
 worker.addEventListener("install", (event) => {
   event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(FILES.map((file) => new Request(file, { cache: "reload" })))));
 });
@@ -19,5 +23,5 @@ worker.addEventListener("activate", (event) => {
 });
 worker.addEventListener("fetch", (event) => {
   if (event.request.method !== "GET") return;
-  event.respondWith(caches.open(CACHE).then((cache) => cache.match(event.request, { ignoreSearch: true })).then((kept) => kept ?? fetch(event.request)));
+  event.respondWith(opened().then((cache) => cache.match(event.request, { ignoreSearch: true })).then((kept) => kept ?? fetch(event.request)));
 });

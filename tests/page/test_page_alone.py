@@ -4,9 +4,12 @@ import asyncio
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from browser import PAGE, Phone, browser_on, missing, site_of
+
+from breakyard.field.files import write_site
 
 pytestmark = [
     pytest.mark.xdist_group("browser"),
@@ -39,6 +42,42 @@ def test_it_starts_with_the_server_gone(tmp_path: Path) -> None:
 
             assert style == "72px"
             assert offline.errors == []
+
+    asyncio.run(story())
+
+
+def test_a_new_page_at_the_same_place_replaces_the_one_that_is_kept(tmp_path: Path) -> None:
+    """At the first opening with a network it is fetched beside the old one, at the next it is there."""
+    folder, changed = tmp_path / "site", tmp_path / "changed"
+    write_site(folder)
+    shutil.copytree(PAGE, changed)
+    index = changed / "index.html"
+    index.write_text(index.read_text("utf-8").replace("Reach the logger", "Another page"), "utf-8")
+
+    async def title(context: Any, address: str) -> str:
+        phone = await Phone.at(context, address)
+        said = str(await phone.page.inner_text("#join-title"))
+        await phone.page.evaluate(
+            """navigator.serviceWorker.ready.then((has) => has.update()).then(async (has) => {
+              const worker = has.installing ?? has.waiting;
+              while (worker?.state === "installing") await new Promise((done) => setTimeout(done, 50));
+            })"""
+        )
+        await phone.page.close()
+        return said
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            with site_of(folder) as address:
+                first = await title(context, address)
+                shutil.rmtree(folder)
+                with pytest.MonkeyPatch.context() as patch:
+                    patch.setattr("breakyard.field.files.page_folder", lambda: changed)
+                    write_site(folder)
+                kept = await title(context, address)
+                last = await title(context, address)
+
+            assert [first, kept, last] == ["Reach the logger", "Reach the logger", "Another page"]
 
     asyncio.run(story())
 

@@ -4,6 +4,7 @@ import shutil
 from pathlib import Path
 from typing import Final
 
+from breakyard.document import sha256_of
 from breakyard.errors import DataError, UsageError
 
 TYPES: Final = {
@@ -30,6 +31,11 @@ comes from a computer near by (breakyard field SESSION).
 """
 
 
+WORKER: Final = "sw.mjs"
+VERSION_MARK: Final = b'VERSION = "1"'
+"""In the service worker. A phone keeps the page until the worker's bytes change, so they follow those of the page."""
+
+
 def page_folder() -> Path:
     """The folder with the page. Raises: UsageError when this installation has none."""
     package = Path(__file__).resolve().parent.parent
@@ -44,10 +50,15 @@ def page_files() -> dict[str, tuple[str, bytes]]:
     folder = page_folder()
     found = {}
     for path in sorted(folder.rglob("*")):
-        if path.suffix in TYPES and path.is_file() and path.name != "sw.mjs":
+        if path.suffix in TYPES and path.is_file() and path.name != WORKER:
             found["/" + path.relative_to(folder).as_posix()] = (TYPES[path.suffix], path.read_bytes())
     kind, page = found.pop("/index.html")
     return found | {"/": (kind, page.replace(b"</head>", COMPUTER_MARK, 1))}
+
+
+def _version_of(files: list[Path]) -> bytes:
+    """Changes when any file of the page does."""
+    return sha256_of(b"".join(path.read_bytes() for path in files))[:16].encode()
 
 
 def write_site(into: Path) -> list[Path]:
@@ -63,6 +74,10 @@ def write_site(into: Path) -> list[Path]:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 shutil.copyfile(path, target)
                 written.append(target)
+        worker = into / WORKER
+        worker.write_bytes(
+            worker.read_bytes().replace(VERSION_MARK, b'VERSION = "%s"' % _version_of(written))
+        )
         target = into / "HOSTING.txt"
         target.write_text(HOSTING, encoding="utf-8")
     except OSError as error:

@@ -2,6 +2,7 @@
 
 import gzip
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,29 @@ def test_the_service_worker_keeps_every_file_of_the_page() -> None:
     there = {path.removeprefix("/") or "./" for path in page_files()}
 
     assert kept == there
+
+
+def test_the_page_asks_for_all_its_modules_at_once() -> None:
+    """One after another they would be waited for: each names the next."""
+    page = page_files()["/"][1].decode()
+    asked = set(re.findall(r'rel="modulepreload" href="([^"]+)"', page))
+
+    assert asked == {path.removeprefix("/") for path in page_files() if path.endswith(".mjs")}
+
+
+def test_a_changed_page_has_another_service_worker(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A phone that keeps the page would keep the old one for ever, were the worker's bytes the same."""
+    write_site(tmp_path / "now")
+    write_site(tmp_path / "same")
+    shutil.copytree(page_folder(), tmp_path / "changed")
+    (tmp_path / "changed" / "live.mjs").write_bytes(b"// another\n")
+    monkeypatch.setattr("breakyard.field.files.page_folder", lambda: tmp_path / "changed")
+    write_site(tmp_path / "next")
+    now, same, later = ((tmp_path / name / "sw.mjs").read_bytes() for name in ("now", "same", "next"))
+
+    assert now == same
+    assert now != later
+    assert b'VERSION = "1"' not in now
 
 
 def test_every_module_that_is_imported_is_there() -> None:
