@@ -20,6 +20,7 @@ from breakyard.simulate.chain import measure
 from breakyard.simulate.feed import write_feed
 from breakyard.simulate.pull import pull
 from breakyard.simulate.scenario import boatyard
+from breakyard.wire.layout import EndCause
 from breakyard.wire.records import CalibrationCopy
 
 from .conftest import KEY, SERIAL, Chain
@@ -171,3 +172,36 @@ def test_the_page_is_closed_in_the_pull_and_opened_again(
             assert await again.bytes_of(SERIAL, run) == await chain.whole(run, tmp_path)
 
     chain(story, **SLICE)
+
+
+def test_the_logger_is_reset_in_the_pull(chain: Tell, site: str, tmp_path: Path, pull_feed: Path) -> None:
+    """It comes back with its store; the page does, too, keeps what was stored before, and says what ended it."""
+
+    async def story(chain: Chain) -> None:
+        async with bluetooth_browser(tmp_path / "profile") as context:
+            phone = await Phone.at(context, site)
+            await joined(chain, phone)
+            await chain.logger.load(pull_feed)
+            await phone.page.fill("#specimen", "B1")
+            await phone.page.click("#arm")
+            await phone.sees("#lamp", "recording")
+            await chain.device_time(2.0)
+            await chain.air.reset_board()
+            await phone.sees("#trouble", "the logger records on")
+            await phone.sees("#lamp", "idle")
+            run = await phone.complete_run()
+            kept = await phone.bytes_of(SERIAL, run)
+            read = read_run(kept)
+            said = await phone.page.inner_text("#runs")
+
+            stored = read_run(await chain.whole(run, tmp_path))
+            # Who the logger is was told before the reset here, and after it there; the samples are the same.
+            assert np.array_equal(read.counts, stored.counts)
+            assert read.end is not None
+            assert read.end.cause == EndCause.POWER_LOST
+            assert len(read.counts) > 100
+            assert "B1" in said
+            assert "The logger restarted in the pull" in said
+
+    (tmp_path / "flash").mkdir()
+    chain(story, options=("--runs", str(tmp_path / "flash")), **SLICE)

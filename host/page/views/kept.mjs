@@ -180,9 +180,10 @@ class Card {
 function aloneWords(seen, run) {
   return (unit) => {
     if (!seen) return { peak: "", lines: ["Nothing of this run is here yet."] };
-    if (!run.calibration) return { peak: "", lines: ["No calibration is here, so there is a curve of counts only."] };
+    const ended = seen.cutShort ? [seen.cutShort] : [];
+    if (!run.calibration) return { peak: "", lines: [...ended, "No calibration is here, so there is a curve of counts only."] };
     const { largest } = seen;
-    const lines = ["Largest sample, not yet read: the computer's reading gives the peak with its interval."];
+    const lines = [...ended, "Largest sample, not yet read: the computer's reading gives the peak with its interval."];
     if (seen.clipped) lines.push("It went off the converter's scale: the true peak lies above this.");
     else if (largest.above !== null) {
       lines.push(`The true peak may lie up to ${(100 * largest.above).toFixed(1)} % above it at this rate.`);
