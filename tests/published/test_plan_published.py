@@ -7,7 +7,7 @@ import pytest
 from breakyard.calibration.plate import Plate
 from breakyard.plan import events, rules
 from breakyard.plan.elements import KINDS, Element, check_element, leg_strength, turned_load
-from breakyard.plan.energy import Line, least_speed_m_per_s, speed_m_per_s, stored_energy
+from breakyard.plan.energy import Line, speed_m_per_s, stored_energy
 from breakyard.plan.ranges import RangeQuestion, counts_per_mv_v, noise_nv, plan_range, rail_mv_v
 from breakyard.plan.standoff import stand_off
 from breakyard.units import to_newtons
@@ -166,10 +166,9 @@ def test_a_shorter_line_stores_less() -> None:
     assert three.high_j / ten.high_j == pytest.approx(0.3)
 
 
-def test_speeds_of_pieces() -> None:
-    """Mechanics: 1.5 kJ in 1 kg are 55 m/s; a piece found 30 ft away left at 9.5 m/s or more, drag neglected."""
+def test_speed_of_a_piece() -> None:
+    """Mechanics: 1.5 kJ in 1 kg are 55 m/s."""
     assert round(speed_m_per_s(1500.0, 1.0)) == 55
-    assert least_speed_m_per_s(30.0 * 0.3048) == pytest.approx(9.5, abs=0.05)
 
 
 def test_stretch_at_break_as_published() -> None:

@@ -100,16 +100,6 @@ def speed_m_per_s(energy_j: float, mass_kg: float) -> float:
     return math.sqrt(2.0 * energy_j / mass_kg)
 
 
-def least_speed_m_per_s(distance_m: float) -> float:
-    """Least speed at which a piece found at `distance_m` on level ground left: sqrt(g x), drag neglected."""
-    return math.sqrt(STANDARD_GRAVITY * distance_m)
-
-
-def reach_m(speed: float) -> float:
-    """Furthest level throw at `speed` in m/s: v squared / g, drag neglected, so an upper figure."""
-    return speed**2 / STANDARD_GRAVITY
-
-
 def as_fall(energy_j: float) -> str:
     """An energy as a mass that falls: "like 50 kg falling from 1.4 m" (m g h)."""
     mass_kg = next(
@@ -117,11 +107,6 @@ def as_fall(energy_j: float) -> str:
         2000.0,
     )
     return f"like {mass_kg:g} kg falling from {energy_j / (mass_kg * STANDARD_GRAVITY):.2g} m"
-
-
-def jerk_force_n(mass_kg: float, speed: float, stiffness_n_per_m: float) -> float:
-    """Peak when a mass at `speed` in m/s runs into a slack line of this stiffness: v sqrt(k m), line massless."""
-    return speed * math.sqrt(stiffness_n_per_m * mass_kg)
 
 
 def _one(line: Line, load_n: float) -> tuple[float, float, float, float]:

@@ -92,9 +92,6 @@ TWO_LEGS: Final = Rule(
     "",
     "practice",
 )
-LEG_ANGLE: Final = Rule(
-    "leg angle", "no leg further than 60 degrees from the line of pull", "EN 818-4", "standard", True
-)
 LEG_FORMULA: Final = Rule(
     "leg formula", "load of a leg = load / (legs x cos angle from the line of pull)", "statics", "published"
 )
@@ -175,12 +172,6 @@ JERK: Final = Rule(
 )
 LOADING_TIMES: Final = Rule(
     "time to peak", "seconds from slack to the peak, by how the load is applied", "", "own"
-)
-BALLISTIC: Final = Rule(
-    "fragment",
-    "a piece found at a distance x left at no less than sqrt(g x), drag neglected",
-    "mechanics",
-    "published",
 )
 
 

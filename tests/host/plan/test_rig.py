@@ -15,9 +15,6 @@ from breakyard.plan.energy import (
     MATERIALS,
     Line,
     as_fall,
-    jerk_force_n,
-    reach_m,
-    speed_m_per_s,
     stored_energy,
 )
 from breakyard.plan.rig import CAUTIONS, Rig, RigCheck, check_rig
@@ -403,14 +400,6 @@ def test_much_energy_is_a_caution_with_a_number() -> None:
     assert "energy" in codes(little, "note")
     assert "throw" not in " ".join(finding.text for finding in much.findings)
     assert codes(much).count("fragments") == 1
-
-
-def test_a_jerk_by_energy() -> None:
-    """Mechanics: all of m v squared / 2 goes into F squared / 2 k; a throw at v reaches v squared / g."""
-    force = jerk_force_n(2000.0, 2.0, 50_000.0)
-
-    assert force**2 / (2.0 * 50_000.0) == pytest.approx(0.5 * 2000.0 * 2.0**2)
-    assert reach_m(speed_m_per_s(1500.0, 1.0)) == pytest.approx(3000.0 / G)
 
 
 @given(forces, st.floats(1.0, 3.0), st.sampled_from(sorted(FORCE_UNITS)))
