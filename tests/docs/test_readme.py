@@ -48,6 +48,35 @@ def test_the_commands_work_as_printed_in_the_order_of_the_table(folder: Path) ->
         assert PLACE in said or "summarize" not in command
 
 
+def test_three_recordings_of_any_instrument_become_a_report_in_five_commands(tmp_path: Path) -> None:
+    """The second story as printed: three files in three dialects, and nothing edited by hand."""
+    story = README.split("## Without a logger", 1)[1].split("```", 2)[1].strip().splitlines()
+    time = [at * 0.02 for at in range(600)]
+    load = [min(max(t - 4.0, 0.0) * 0.8, 3.2) if t < 8.0 else 0.0 for t in time]  # kilonewtons
+    (tmp_path / "glued-1.csv").write_text(
+        "Time [s],Load [kN]\n" + "".join(f"{t:.2f},{f:.4f}\n" for t, f in zip(time, load, strict=True))
+    )
+    (tmp_path / "glued-2.csv").write_text(
+        "Zeit [ms];Kraft [N]\n"
+        + "".join(
+            f"{1000 * t:.0f};{1030 * f:.1f}\n".replace(".", ",") for t, f in zip(time, load, strict=True)
+        )
+    )
+    (tmp_path / "screwed-1.csv").write_text(
+        "Pull 3\ntime (s)\tforce (lbf)\n"
+        + "".join(f"{t:.2f}\t{160 * f:.2f}\n" for t, f in zip(time, load, strict=True))
+    )
+
+    said = [run(command, tmp_path) for command in story]
+
+    assert len(story) == 5
+    assert "glued" in said[3]
+    assert "screwed" in said[3]
+    page = (tmp_path / "quay/results/report.html").read_text("utf-8")
+    assert 'class="verdict"' in page
+    assert "glued-2" in page
+
+
 def test_json_names_a_specimen_whatever_the_code_page(folder: Path) -> None:
     """One document, the same letters."""
     pulls = json.loads(run("breakyard summarize demo-session --json", folder))["pulls"]

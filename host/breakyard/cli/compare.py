@@ -151,6 +151,8 @@ def command(
         if asked is not None and against is not None:
             asked.show(out, against, shown, comparison)
         show(out, comparison, shown)
+    if len(sessions) == 1 and sessions[0].is_dir():
+        out.say(f"next: breakyard report {sessions[0]}")
     if undrawn:
         fail(undrawn)
     if picture is not None:

@@ -3,7 +3,7 @@
 import shutil
 import tempfile
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -17,6 +17,7 @@ from breakyard.errors import UsageError
 from breakyard.units import FORCE_UNITS
 
 if TYPE_CHECKING:
+    from breakyard.comparison import Comparison
     from breakyard.plan.ranges import RangePlan
     from breakyard.plan.rig import RigCheck
     from breakyard.session.reading import PullResult
@@ -119,10 +120,22 @@ def command(
     )
     out.say(f"Session folder: {folder}   all curves: {picture}   report: {page}")
     out.say(
-        f"Next: breakyard plot {folder / 'runs' / 'S1.run'}   breakyard compare {folder}   breakyard rig {folder}"
+        f"Next: breakyard next {folder}   breakyard plot {folder / 'runs' / 'S1.run'}   breakyard compare {folder}"
     )
+    out.say(f"\n{_found(comparison, results)}")
     if held < len(verdicts):
         raise typer.Exit(STATUS_NO)
+
+
+def _found(comparison: "Comparison", results: "Sequence[PullResult]") -> str:
+    """What the day showed, in two sentences."""
+    from breakyard.report.words.group_words import verdict_of
+    from breakyard.report.words.wording import is_doubtful
+
+    doubtful = [one.label for one in results if one.summary is not None and is_doubtful(one.summary)]
+    said = f'{len(doubtful)} of {len(results)} pulls ({", ".join(doubtful)}) say only "at least", and count as that.'
+    verdict = verdict_of(comparison).rstrip(".").replace(". ", "; ")
+    return f"Found: {verdict}. {said if doubtful else 'No pull is doubtful.'}"
 
 
 @dataclass(frozen=True, slots=True)

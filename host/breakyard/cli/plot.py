@@ -72,7 +72,7 @@ def command(
     ] = None,
     calibration: CalibrationOption = None,
     unit: UnitOption = None,
-    shade: Annotated[Shade, typer.Option(help="light or dark.")] = Shade.LIGHT,
+    dark: Annotated[bool, typer.Option("--dark", help="Draw on a dark ground.")] = False,
     form: Annotated[
         Form | None, typer.Option(help="wide, or phone for one held upright; default: wide.")
     ] = None,
@@ -96,13 +96,14 @@ def command(
     The pull is drawn with zero, onset, first peak, peak and interval, settled load and break. A recording of several
     pulls shows the first one; --pull 2 the second.
 
-    Example: breakyard plot 2026-05-03-slipway/runs/S1.run --view break --shade dark
+    Example: breakyard plot 2026-05-03-slipway/runs/S1.run --view break --dark
     """
     from breakyard.session.finding import find_pulls, shown_unit
     from breakyard.session.options import ReadOptions
     from breakyard.session.reading import not_kept, read_pulls
     from breakyard.session.reporting import session_picture
 
+    shade = Shade.DARK if dark else Shade.LIGHT
     pulls = find_pulls(recordings)
     chosen = shown_unit(unit, pulls)
     if view is None:

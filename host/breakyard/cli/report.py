@@ -127,6 +127,7 @@ def command(
     )
     for path in written:
         out.say(f"written: {path}")
+    out.say("next: open it in a browser; it is made to be read on a phone, and printed from there")
     # Last: a spreadsheet that has the old table open keeps nothing else back.
     not_written = not_kept(results) if recordings else write_tables(results, shown)
     for line in told_once(problems):

@@ -76,6 +76,10 @@ def command(
         show_budget(out, results[0].summary, chosen)
     else:
         say_parts(out, results)
+    if len(recordings) == 1 and recordings[0].is_dir() and len(results) > len(problems):
+        out.say(
+            f"next: breakyard compare {recordings[0]}   or, for one page: breakyard report {recordings[0]}"
+        )
     for part in unfinished(pulls):
         out.say(
             f"  {part.name}: the beginning of a run that is not here as a whole; breakyard logger fetch brings the rest"

@@ -71,9 +71,7 @@ def test_the_printed_document_is_itself_a_calibration(breakyard: Breakyard, tmp_
     (tmp_path / "printed.json").write_text(said.out)
 
     drawn = breakyard("plot", "cal.run", "--view", "calibration", "-c", "printed.json", "-o", "p.svg")
-    used = breakyard(
-        "plot", "cal.run", "--view", "plateaus", "-c", "printed.json", "-o", "u.svg", "--shade", "dark"
-    )
+    used = breakyard("plot", "cal.run", "--view", "plateaus", "-c", "printed.json", "-o", "u.svg", "--dark")
 
     assert drawn.status == used.status == 0
     assert "7 steady stretches" in used.out

@@ -107,9 +107,7 @@ def test_plot_and_export(breakyard: Breakyard, tmp_path: Path) -> None:
     write_recording(tmp_path / "pull.csv", "N", comma=True)
 
     png = breakyard("plot", "pull.csv", "-o", "pull.png", "--json")
-    svg = breakyard(
-        "plot", "pull.csv", "-o", "break.svg", "--view", "break", "--shade", "dark", "--form", "phone"
-    )
+    svg = breakyard("plot", "pull.csv", "-o", "break.svg", "--view", "break", "--dark", "--form", "phone")
     exported = breakyard("export", "pull.csv", "--to", "out", "--unit", "kN", "--decimal", "comma", "--json")
 
     assert (tmp_path / "pull.png").read_bytes().startswith(b"\x89PNG")

@@ -1,7 +1,6 @@
 """How a session begins, where it stands, and what is wrong in its files."""
 
 import os
-import pty
 import select
 import sys
 import tomllib
@@ -206,6 +205,7 @@ def test_where_a_session_stands_is_told_by_its_files(breakyard: Breakyard, tmp_p
 
 def _at_a_terminal(words: list[str], answers: str, folder: Path) -> str:
     """What a command says at a pseudo-terminal to somebody who types answers."""
+    pty = pytest.importorskip("pty", reason="no pseudo-terminals on this system")
     child, terminal = pty.fork()
     if child == 0:  # pragma: no cover
         os.chdir(folder)
@@ -225,7 +225,6 @@ def _at_a_terminal(words: list[str], answers: str, folder: Path) -> str:
     return said.decode()
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")
 def test_a_terminal_is_asked_what_was_not_said(tmp_path: Path) -> None:
     """A wrong unit is asked again; what is left open stays open; a command without a session offers to make one."""
     _at_a_terminal(["new", "quay"], "kg\nkgf\nslipway\n1 tf\n2\nbonded, screwed\n4\n", tmp_path)

@@ -13,6 +13,9 @@ from breakyard.units import from_newtons
 WIDEST: Final = 10.0
 """An interval whose ends differ by more than this factor is called "too few"; its numbers are in the JSON."""
 
+MOST_SENTENCES: Final = 2
+"""Pairs that a short verdict tells one by one."""
+
 NOTHING: Final = "\N{EN DASH}"
 
 
@@ -167,6 +170,38 @@ def short_verdict(pair: Pair) -> str:
     if pair.verdict == "no_difference_shown":
         return f"No difference shown between {pair.first} and {pair.second}."
     return f"Can't tell {pair.first} from {pair.second}: too few specimens."
+
+
+def verdict_of(comparison: Comparison) -> str:
+    """The pairs of a comparison in a sentence or two: what is shown first, then how much is left open."""
+    decided = [pair for pair in comparison.pairs if pair.verdict in ("first_more", "second_more")]
+    alike = sum(pair.verdict == "no_difference_shown" for pair in comparison.pairs)
+    open_ = len(comparison.pairs) - len(decided) - alike
+    if len(comparison.pairs) <= MOST_SENTENCES:
+        return " ".join(short_verdict(pair) for pair in comparison.pairs)
+    more: dict[str, list[str]] = {}
+    for pair in decided:
+        first = pair.verdict == "first_more"
+        winner, loser = (pair.first, pair.second) if first else (pair.second, pair.first)
+        more.setdefault(winner, []).append(loser)
+    told = [f"{winner} carries more than {_listed(losers)}" for winner, losers in more.items()]
+    parts = [f"{'; '.join(told)}."] if told else []
+    if open_:
+        pairs = f"{open_} of the {len(comparison.pairs)} pairs"
+        parts.append(f"Too few specimens to tell {'any of them' if not told and not alike else pairs} apart.")
+    if alike:
+        names = [
+            f"{pair.first} and {pair.second}"
+            for pair in comparison.pairs
+            if pair.verdict == "no_difference_shown"
+        ]
+        where = f"between {_listed(names)}" if alike <= MOST_SENTENCES else f"in {alike} pairs"
+        parts.append(f"No difference shown {where}.")
+    return " ".join(parts)
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def chance_text(first: str, second: str, chance: Beats) -> str:

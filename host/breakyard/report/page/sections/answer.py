@@ -13,15 +13,13 @@ from breakyard.report.page.curves_chart import COLOURS, shape_of
 from breakyard.report.page.markup import Markup, join, tag
 from breakyard.report.page.sections.overview import known_group
 from breakyard.report.trace import limits
-from breakyard.report.words.group_words import group_cells, short_verdict
+from breakyard.report.words.group_words import group_cells, verdict_of
 from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS
 from breakyard.units import from_newtons
 
 MOST_TILES: Final = 6
 """Groups with a figure of their own; more are in the picture and in the table of groups."""
-MOST_SENTENCES: Final = 2
-"""Pairs that are told one by one."""
 MOST_ROOM: Final = 1.5
 """Times the highest load: as far as the picture follows an interval."""
 ROW: Final = 26.0
@@ -56,38 +54,6 @@ def verdict(content: Content) -> str:
         )
         return f"{count} pull{'s' if count > 1 else ''}{doubt}: {why}."
     return verdict_of(comparison)
-
-
-def verdict_of(comparison: Comparison) -> str:
-    """The pairs of a comparison in a sentence or two: what is shown first, then how much is left open."""
-    decided = [pair for pair in comparison.pairs if pair.verdict in ("first_more", "second_more")]
-    alike = sum(pair.verdict == "no_difference_shown" for pair in comparison.pairs)
-    open_ = len(comparison.pairs) - len(decided) - alike
-    if len(comparison.pairs) <= MOST_SENTENCES:
-        return " ".join(short_verdict(pair) for pair in comparison.pairs)
-    more: dict[str, list[str]] = {}
-    for pair in decided:
-        first = pair.verdict == "first_more"
-        winner, loser = (pair.first, pair.second) if first else (pair.second, pair.first)
-        more.setdefault(winner, []).append(loser)
-    told = [f"{winner} carries more than {_listed(losers)}" for winner, losers in more.items()]
-    parts = [f"{'; '.join(told)}."] if told else []
-    if open_:
-        pairs = f"{open_} of the {len(comparison.pairs)} pairs"
-        parts.append(f"Too few specimens to tell {'any of them' if not told and not alike else pairs} apart.")
-    if alike:
-        names = [
-            f"{pair.first} and {pair.second}"
-            for pair in comparison.pairs
-            if pair.verdict == "no_difference_shown"
-        ]
-        where = f"between {_listed(names)}" if alike <= MOST_SENTENCES else f"in {alike} pairs"
-        parts.append(f"No difference shown {where}.")
-    return " ".join(parts)
-
-
-def _listed(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _tile(content: Content, at: int, name: str) -> Markup:
