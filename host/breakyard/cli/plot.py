@@ -29,6 +29,7 @@ class View(StrEnum):
 
     PULL = "pull"
     BREAK = "break"
+    EXTENSION = "extension"
     SESSION = "session"
     CALIBRATION = "calibration"
     PLATEAUS = "plateaus"
@@ -120,9 +121,9 @@ def command(
         _cards(Output(as_json), pulls, options, chosen, shade, form, number, view, output)
         return
     form = form or Form.WIDE
-    if view in (View.PULL, View.BREAK) and len(pulls) != 1:
+    if view in (View.PULL, View.BREAK, View.EXTENSION) and len(pulls) != 1:
         raise UsageError(f"--view {view} shows one pull; {len(pulls)} were given")
-    if number is not None and view not in (View.PULL, View.BREAK):
+    if number is not None and view not in (View.PULL, View.BREAK, View.EXTENSION):
         raise UsageError(f"--pull chooses a pull for --view pull or break, not {view}")
     shown, which = pulls[0], {"pulls": 0}
     if view is View.SESSION:
@@ -150,7 +151,7 @@ def _pull(
     pull: "Pull", options: "ReadOptions", view: View, unit: str, shade: Shade, form: Form, number: int | None
 ) -> "tuple[Picture, Pull, dict[str, int]]":
     """Draw one pull of a recording; with the pull, and which of how many it is."""
-    from breakyard.report.figures import break_figure, pull_figure
+    from breakyard.report.figures import break_figure, extension_figure, pull_figure
     from breakyard.session.reading import read_one
 
     found = read_one(pull, options)
@@ -160,7 +161,7 @@ def _pull(
     if result.summary is None:
         raise DataError(result.problem)
     title = " ".join(part for part in (result.label, result.pull.group) if part)
-    draw = break_figure if view is View.BREAK else pull_figure
+    draw = {View.BREAK: break_figure, View.EXTENSION: extension_figure}.get(view, pull_figure)
     picture = draw(curve, result.summary, unit=unit, title=title, mode=shade.value, form=form.value)
     return picture, result.pull, {"pull": number or 1, "pulls": len(found)}
 

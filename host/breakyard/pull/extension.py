@@ -23,8 +23,15 @@ FEWEST: Final = 3
 
 SHARES: Final = (0.1, 0.5, 1.0)
 
-MOVES_AT: Final = 4.0
-"""A hinge fits this many times better than a straight line, by its F ratio, where a first movement is told."""
+MOVES_AT: Final = 10.0
+"""F ratio from which a hinge is taken for better than a straight line. Its corner is looked for among all points, which
+makes large ratios likelier than F's own distribution has it."""
+
+MOVES_MORE: Final = 1.5
+"""Beyond a first movement it gives at least this many times as much per load as before. Common practice."""
+
+STRAIGHT: Final = 0.005
+"""A line that misses the points by no more than this fraction of all movement (root mean square) is straight."""
 
 HOLD_S: Final = 10.0
 """Creep is told of a hold that lasts for at least so long and half a decade of time."""
@@ -108,17 +115,18 @@ def first_movement(load: Array, extension: Array) -> float | None:
     order = np.argsort(load, kind="stable")
     x, y = load[order], extension[order]
     one = _residual(np.stack([np.ones(n), x], axis=1), y)
-    best, corner = math.inf, 0.0
+    if math.sqrt(one / n) <= STRAIGHT * float(np.ptp(y)):
+        return None
+    best, corner = math.inf, None
     for candidate in x[2:-2]:
         basis = np.stack([np.ones(n), x, np.maximum(x - candidate, 0.0)], axis=1)
         found, slopes = _residual(basis, y), np.linalg.lstsq(basis, y, rcond=None)[0]
-        if slopes[2] > 0.0 and found < best:
+        more = slopes[1] + slopes[2] >= MOVES_MORE * max(float(slopes[1]), 0.0)
+        if slopes[2] > 0.0 and more and found < best:
             best, corner = found, float(candidate)
-    if not math.isfinite(best):
+    if corner is None:
         return None
-    spread = best / max(n - 4, 1)
-    if spread <= 1e-18 * float(np.ptp(y)) ** 2:
-        return corner if one > 1e-12 * float(np.ptp(y)) ** 2 else None
+    spread = max(best / max(n - 4, 1), (1e-6 * float(np.ptp(y))) ** 2)
     return corner if (one - best) / 2.0 / spread > MOVES_AT else None
 
 

@@ -214,6 +214,9 @@ def _read_fields(unit: str, coverage: float) -> tuple[Field, ...]:
         Field(f"rate_{unit}_per_s", "number", "loading rate, in the middle"),
         Field("peak_time_s", "number", "moment of the peak, seconds from the first sample"),
         Field("cycles", "integer", "loadings of the same specimen before this one, in the same recording"),
+        Field("extension_at_peak_mm", "number", "extension at the peak, where lengths are known"),
+        Field(f"stiffness_{unit}_per_mm", "number", "between 10 and 40 % of the peak"),
+        Field("at_cell_factor", "number", "load at the specimen over that at the cell; empty: in line"),
         Field("flags", "string", "doubts, in short words, separated by blanks"),
         Field("problem", "string", "why there are no numbers"),
         Field("calibration", "string", "name of the calibration"),
@@ -277,7 +280,7 @@ def _row(
 
 def _read(summary: "Summary | None", unit: str) -> list[Any]:
     if summary is None:
-        return [None] * 15
+        return [None] * 18
     factor = FORCE_UNITS[unit]
 
     def load(value_n: float | None) -> float | None:
@@ -299,8 +302,18 @@ def _read(summary: "Summary | None", unit: str) -> list[Any]:
         load(summary.rate.median_n_per_s),
         peak.time_s,
         max(len(summary.cycles) - 1, 0),
+        *_lengths(summary, factor),
+        None if summary.at_cell is None else summary.at_cell.factor,
         " ".join(summary.flags),
     ]
+
+
+def _lengths(summary: "Summary", factor: float) -> tuple[float | None, float | None]:
+    found = summary.extension
+    if found is None:
+        return None, None
+    at_peak = None if found.at_peak_m is None else 1000.0 * found.at_peak_m
+    return at_peak, None if found.stiffness is None else found.stiffness.value / factor / 1000.0
 
 
 def _write(files: dict[str, bytes], to: Path) -> tuple[Path, ...]:

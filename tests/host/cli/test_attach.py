@@ -74,6 +74,8 @@ def test_loads_and_lengths_without_time(
     assert kept.status == 0, kept.err
     assert summary["extension"]["at_peak_m"] == pytest.approx(0.040, rel=0.02)
     assert summary["extension"]["unit"] == unit
+    assert "first movement" not in breakyard("plot", session / "runs" / "S1.csv", "--view", "extension").out
+    assert (session / "results" / "S1.extension.png").stat().st_size > 5000
     assert f" {unit} at 100 % of the peak" in breakyard("summarize", session / "runs" / "S1.csv").out
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from breakyard.pull.proof import Proof
+from breakyard.report.figures.extension_figure import extension_figure
 from breakyard.report.figures.pull_figure import pull_figure
 from breakyard.report.page.content import Entry, FileHash, Photo
 from breakyard.report.page.inline import inline_picture
@@ -140,11 +141,20 @@ def _pull(entry: Entry, sheet: Sheet, name: str) -> Markup:
     return join(
         tag("p", f"{entry.name}: bore {strength} ({percent})", class_="strength"),
         tag("figure", inline_picture(picture, name, "roomy")),
+        _over_extension(entry, sheet.unit, f"{name}-x"),
         _facts(lines),
         _cycles(entry, sheet.unit),
         items(doubts(entry.summary, sheet.unit), "small"),
         tag("p", entry.notes, class_="small") if entry.notes.strip() else None,
     )
+
+
+def _over_extension(entry: Entry, unit: str, name: str) -> Markup | None:
+    """Load over extension, where lengths are known."""
+    if entry.summary.extension is None:
+        return None
+    picture = extension_figure(entry.curve, entry.summary, unit=unit, title=entry.name)
+    return tag("figure", inline_picture(picture, name, "roomy"))
 
 
 def _cycles(entry: Entry, unit: str) -> Markup | None:
