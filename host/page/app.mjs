@@ -93,6 +93,7 @@ function drawState() {
     if ($("specimens").children.length !== options.length) $("specimens").replaceChildren(...options);
     if (session.next && !$("specimen").value) $("specimen").value = session.next;
     if (session.unit && !settings.get("unit", "")) setUnit(session.unit);
+    pull.holds = session.holds ?? {};
     if (session.stop_load_n && pull.stopLoadN === null) setStopLoad(session.stop_load_n);
   }
   drawChecks();

@@ -104,3 +104,23 @@ export class Watch {
     return null;
   }
 }
+
+/** Seconds at or above a load without a break, while it happens. It decides nothing: `breakyard proof` does. */
+export class HoldClock {
+  seconds = 0;
+  /** @type {number} */
+  loadN;
+  /** @type {number | null} */
+  #sinceMs = null;
+
+  constructor(loadN) {
+    this.loadN = loadN;
+  }
+
+  take(newtons, nowMs) {
+    if (newtons < this.loadN) this.#sinceMs = null;
+    else this.#sinceMs ??= nowMs;
+    this.seconds = this.#sinceMs === null ? 0 : (nowMs - this.#sinceMs) / 1000;
+    return this.seconds;
+  }
+}

@@ -6,7 +6,7 @@ the store at the next connection and fetched on from where it stopped.
 
 import asyncio
 import json
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterable
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -26,6 +26,8 @@ from breakyard.field.reading import read_for_pages
 from breakyard.field.watchers import Watchers
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
+from breakyard.session.files.specimens import Specimen
+from breakyard.session.proving import asked_of_specimen
 from breakyard.session.pulls import specimens_done
 from breakyard.session.session import Session
 from breakyard.wire.frame import frame
@@ -36,6 +38,16 @@ ARMED_FILE: Final = "armed.json"
 """In the session's results: the specimen that was said for a run of a logger, should this program end meanwhile."""
 
 Pull = Callable[[], Awaitable[None]]
+
+
+def holds_of(session: Session, specimens: Iterable[Specimen]) -> dict[str, dict[str, float]]:
+    """What is asked of each specimen, for the seconds at or above it; what cannot be read is left out here."""
+    found = {}
+    for one in specimens:
+        with suppress(BreakyardError):
+            if (asked := asked_of_specimen(session, one.id)) is not None:
+                found[one.id] = {"load_n": asked.load_n, "for_s": asked.for_s}
+    return found
 
 
 @dataclass
@@ -88,6 +100,7 @@ class Station:
             "specimens": [one.id for one in specimens],
             "next": next((one.id for one in specimens if one.id not in done), ""),
             "stop_load_n": self.stop_load_n,
+            "holds": holds_of(self.session, specimens),
         }
 
     def _changed(self, **changes: Any) -> None:

@@ -16,7 +16,7 @@ export class Station extends EventTarget {
     key: "unknown", // open: the logger has none; ours: begun under it; unknown: the logger has one that is not here
     clockSet: false,
     mayCommand: false,
-    session: null, // {title, unit, specimens, stop_load_n} of the computer's session
+    session: null, // {title, unit, specimens, stop_load_n, holds} of the computer's session
     run: 0, // number of the run that was armed or is being recorded, 0 if none
   };
 

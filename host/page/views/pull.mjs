@@ -1,7 +1,7 @@
 // The pull itself: the live number and the largest so far, zero, stop load, waiting, stopping.
 
 import { Curve } from "../curve.mjs";
-import { loadN, shown, UNITS, Watch, zeroFrom } from "../live.mjs";
+import { HoldClock, loadN, shown, UNITS, Watch, zeroFrom } from "../live.mjs";
 import * as sound from "../sound.mjs";
 import { STATE } from "../wire/layout.mjs";
 import { $, onHold, say } from "./dom.mjs";
@@ -23,6 +23,9 @@ export class PullView {
   #load = [];
   #curve = new Curve($("live"));
   #watch = new Watch();
+  /** @type {Record<string, {load_n: number, for_s: number}>} what is asked of each specimen */
+  holds = {};
+  #hold = null; // {clock, for_s} of the pull under way
   #wasState = null;
   #loadNow = null;
   #onTrouble;
@@ -84,6 +87,8 @@ export class PullView {
     const threshold = settings && calibration ? Math.abs(loadN(calibration, zero + settings.threshold_counts, zero)) : 0;
     this.#watch = new Watch({ stopLoadN: this.stopLoadN, leastN: BREAK_THRESHOLDS * threshold });
     this.largestN = -Infinity;
+    const asked = this.holds[$("specimen").value.trim()];
+    this.#hold = asked ? { clock: new HoldClock(asked.load_n), for_s: asked.for_s } : null;
   }
 
   setStopLoad(newtons) {
@@ -123,6 +128,7 @@ export class PullView {
         most = Math.max(most, loadN(calibration, status.extreme_counts, zero));
       }
       this.largestN = Math.max(this.largestN, most);
+      this.#hold?.clock.take(this.#loadNow, statusAtMs);
       const news = this.#watch.take(this.#loadNow, statusAtMs);
       if (news === "break") sound.tellBreak();
       else if (news === "stop load") sound.tellStopLoad();
@@ -166,6 +172,11 @@ export class PullView {
       say($("number-unit"), unit);
     }
     say($("largest-number"), this.largestN > -Infinity ? words(this.largestN, this.unit) : "-");
+    $("hold").hidden = this.#hold === null;
+    if (this.#hold) {
+      const { clock, for_s: whole } = this.#hold;
+      say($("hold"), `At or above ${words(clock.loadN, this.unit)}: ${Math.floor(clock.seconds)} of ${whole} s`);
+    }
     const may = state.mayCommand && state.link === "on" && Boolean(status);
     $("arm").disabled = !may || armed || recording;
     $("stop").disabled = !may || !(armed || recording);

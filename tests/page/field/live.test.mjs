@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { loadN, mayLieAbove, shown, UNITS, Watch, zeroFrom } from "../../../host/page/live.mjs";
+import { HoldClock, loadN, mayLieAbove, shown, UNITS, Watch, zeroFrom } from "../../../host/page/live.mjs";
 
 const LINEAR = { centre_counts: 1000, scale_counts: 2000, c0_n: 5, c1_n: 40, c2_n: 0, c3_n: 0 };
 
@@ -77,4 +77,10 @@ test("the stop load is told once, and again after the load went well below it", 
   assert.equal(watch.take(505, 4000), null);
   assert.equal(watch.take(460, 5000), null);
   assert.equal(watch.take(505, 6000), "stop load");
+});
+
+test("the seconds of a hold begin anew below its load", () => {
+  const clock = new HoldClock(100);
+  const loads = [0, 50, 100, 120, 130, 99, 101, 102];
+  assert.deepEqual(loads.map((load, s) => clock.take(load, 1000 * s)), [0, 0, 0, 1, 2, 0, 0, 1]);
 });
