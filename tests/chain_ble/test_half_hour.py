@@ -94,8 +94,7 @@ def test_half_an_hour_comes_byte_for_byte_at_under_six_bytes_a_sample(
         run = read_run(path.read_bytes())
         assert run.loss.complete
         assert len(run.counts) == half_hour.samples
-        assert print("bytes a sample:", notified / half_hour.samples)
-        assert notified / half_hour.samples < 5.65
+        assert notified / half_hour.samples < 5.66
 
     chain(story, options=own_flash, packets=8, buffers=16)
 
@@ -216,6 +215,6 @@ def test_half_an_hour_with_the_host_killed_in_the_middle(
         assert whole.suffix == ".run"
         assert whole.read_bytes() == half_hour.whole
         rest = len(half_hour.whole) - size
-        assert chain.air.notified_bytes - before < 1.02 * rest + 10_000  # 1.8 % are receipts
+        assert chain.air.notified_bytes - before < 1.01 * rest + 10_000  # receipts and answers, less a delimiter a record
 
     chain(story, options=own_flash, packets=8, buffers=16, rest_s=REST_S, silence_s=0)
