@@ -215,6 +215,6 @@ def test_half_an_hour_with_the_host_killed_in_the_middle(
         assert whole.suffix == ".run"
         assert whole.read_bytes() == half_hour.whole
         rest = len(half_hour.whole) - size
-        assert chain.air.notified_bytes - before < 1.01 * rest + 10_000  # receipts and answers, less a delimiter a record
+        assert chain.air.notified_bytes - before < 1.01 * rest + 10_000  # receipts, answers
 
     chain(story, options=own_flash, packets=8, buffers=16, rest_s=REST_S, silence_s=0)
