@@ -5,9 +5,11 @@ import signal
 from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from breakyard.cli import output
 from breakyard.device import fetching, reach
 from breakyard.device.client.client import Client
 from breakyard.device.client.download import fetch
@@ -119,17 +121,16 @@ def test_ctrl_c_leaves_what_came(
 ) -> None:
     """Stopped in the middle: one line that names the file, which can be read; the same command goes on."""
     cut([])
-    passes, struck = CutLink.receive, [False]
+    advance, told = output._advance, []
 
-    async def receive(self: CutLink) -> bytes:
-        data = await passes(self)
-        await asyncio.sleep(0.02)  # so that what came before is on disk
-        if not struck[0] and any(part.stat().st_size > 3000 for part in tmp_path.iterdir()):
-            struck[0] = True
+    def strike(*words: Any) -> None:
+        """Told of each record that is on disk; at the twentieth somebody presses Ctrl-C."""
+        advance(*words)
+        told.append(words)
+        if len(told) == 20:
             signal.raise_signal(signal.SIGINT)  # os.kill would end the process under Windows
-        return data
 
-    monkeypatch.setattr(CutLink, "receive", receive)
+    monkeypatch.setattr(output, "_advance", strike)
     said = breakyard("logger", "fetch", "1", "--into", tmp_path)
     (part,) = tmp_path.iterdir()
 

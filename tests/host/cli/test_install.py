@@ -78,7 +78,10 @@ async def make_a_run(client: Client) -> Any:
     """A short run, a setting changed by a command."""
     await client.set(4, 2600)
     number = await client.start()
-    await asyncio.sleep(1.0)
+    await client.stream_status(True)
+    while (await client.wait_for_status()).samples < 60:
+        pass
+    await client.stream_status(False)
     await client.stop()
     kept: list[bytes] = []
     end = await client.read_run(number, kept.append, follow=True)

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.disk.atomic import write_atomically
+from breakyard.disk.names import same_on_some_disk
 from breakyard.errors import DataError, UnitError
 from breakyard.formats.text import unicode_text
 from breakyard.session.files.keys import SPECIMEN_COLUMNS, refuse_slips
@@ -61,7 +62,7 @@ def parse_specimens(text: str, where: str) -> tuple[Specimen, ...]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True)
     specimens: list[Specimen] = []
     names: list[str] | None = None
-    rows: dict[str, int] = {}
+    rows: dict[str, tuple[str, int]] = {}
     try:
         for fields in reader:
             cells = [cell.strip() for cell in fields]
@@ -76,11 +77,14 @@ def parse_specimens(text: str, where: str) -> tuple[Specimen, ...]:
                     f"{place}: {len(cells)} fields for {len(names)} columns; quote texts that hold {separator!r}"
                 )
             specimen = _specimen(dict(zip(names, cells, strict=False)), place)
-            if specimen.id in rows:
+            other, row = rows.setdefault(same_on_some_disk(specimen.id), (specimen.id, reader.line_num))
+            if other == specimen.id and row != reader.line_num:
+                raise DataError(f'{place}: the id "{specimen.id}" is already in row {row}; ids must differ')
+            if other != specimen.id:
                 raise DataError(
-                    f'{place}: the id "{specimen.id}" is already in row {rows[specimen.id]}; ids must differ'
+                    f'{place}: the id "{specimen.id}" is too like "{other}" in row {row}: Windows or a Mac would take '
+                    "their files for one; rename one of them"
                 )
-            rows[specimen.id] = reader.line_num
             specimens.append(specimen)
     except csv.Error as error:
         raise DataError(f"{where}, row {reader.line_num}: {error}; save the table as CSV again") from None

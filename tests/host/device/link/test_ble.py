@@ -51,6 +51,7 @@ class FakeClient:
         self.options = options
         self.writes: list[bytes] = []
         self.ended = False
+        self.stuck = asyncio.Event()
         self.services = SimpleNamespace(
             get_characteristic=lambda _: SimpleNamespace(max_write_without_response_size=self.size)
         )
@@ -69,7 +70,8 @@ class FakeClient:
     async def write_gatt_char(self, uuid: str, data: bytes, *, response: bool) -> None:
         assert response
         if not FakeClient.answers:
-            await asyncio.sleep(1000)
+            self.stuck.set()
+            await asyncio.Event().wait()  # for good
         self.writes.append(bytes(data))
 
     async def disconnect(self) -> None:
@@ -216,7 +218,7 @@ def test_a_write_that_never_ends_does_not_outlast_the_link(radio: None) -> None:
         await link.connect()
         FakeClient.answers = False
         sending = asyncio.create_task(link.send(b"x"))
-        await asyncio.sleep(0.01)
+        await FakeClient.made[0].stuck.wait()
         FakeClient.made[0].options["disconnected_callback"](None)
         with pytest.raises(LinkLost, match="out of range"):
             await sending

@@ -103,3 +103,16 @@ def test_the_table_comes_back_as_written(tmp_path: Path, specimens: list[Specime
     assert list(first) == specimens
     assert list(read_specimens(path)) == specimens
     assert path.read_bytes().decode("utf-8-sig").startswith(f"id{separator}group")
+
+
+@pytest.mark.parametrize(
+    ("one", "other"), [("S1", "s1"), ("Gr\u00fcn", "Gru\u0308n"), ("Stra\u00dfe", "STRASSE")]
+)
+def test_ids_that_another_disk_takes_for_one_are_refused(one: str, other: str) -> None:
+    """Capitals, and letters put together or taken apart: one run would replace the other on a copy to Windows."""
+    with pytest.raises(
+        DataError, match=r"row 3: the id .* is too like .* in row 2: Windows or a Mac"
+    ) as told:
+        parse_specimens(f"id,group\n{one},a\n{other},b\n", "specimens.csv")
+
+    assert "\n" not in str(told.value)
