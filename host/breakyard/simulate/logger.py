@@ -42,14 +42,20 @@ def firmware_dir() -> Path:
     raise UsageError("the firmware files are missing from this installation; install breakyard again")
 
 
+INTERPRETER_VARIABLE: Final = "BREAKYARD_INTERPRETER"
+"""Names what runs the firmware where nobody says it; so a computer without MicroPython can be tried on one with it."""
+
+
 def interpreter_command(name: str | None = None) -> list[str]:
     """Return the words that start the firmware's interpreter.
 
     Args:
-        name: "micropython", "cpython", or None for MicroPython where it is installed and CPython elsewhere.
+        name: "micropython", "cpython", or None for what BREAKYARD_INTERPRETER says, else MicroPython where it is
+            installed and CPython elsewhere.
 
     Raises: UsageError when the one asked for is missing.
     """
+    name = name or os.environ.get(INTERPRETER_VARIABLE) or None
     beside = Path(sys.executable).parent / "micropython"
     found = str(beside) if beside.exists() else shutil.which("micropython")
     main = str(firmware_dir() / "virtual" / "main.py")
