@@ -110,7 +110,9 @@ class Exchange:
         news = self._news
         if self._failure is None:
             try:
-                await asyncio.wait_for(news.wait(), max(0.0, deadline - time.monotonic()))
+                # Not wait_for: in Python 3.11 it forgets a Ctrl-C that comes together with the news.
+                async with asyncio.timeout(max(0.0, deadline - time.monotonic())):
+                    await news.wait()
             except TimeoutError as error:
                 raise LinkTimeout("the logger is silent") from error
         if self._failure is not None:
