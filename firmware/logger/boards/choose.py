@@ -6,8 +6,9 @@ RUN_MEMORY = {
     "esp32_s3": 100000,  # of about 200 kB free: some 19 000 samples
 }
 
-# What the program itself and its radio need, compiled, after the ring was made.
-PROGRAM_BYTES = 140000
+# What the program needs, compiled, after the ring was made: 129 kB stay and 12 kB come and go, measured in a 32-bit
+# interpreter with the file of the Pico W. The radio's own memory lies outside of the heap.
+PROGRAM_BYTES = 141000
 
 # Words that the DMA channel fills: twice its ring, see drivers/hx711_rp2.py.
 DMA_WORDS = {"pico_w": 1024, "pico2_w": 1024}
