@@ -5,6 +5,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,8 +21,6 @@ ROOT = Path(__file__).parent.parent.parent
 IMAGES = [Path(one) for one in os.environ.get("BREAKYARD_RP2_IMAGE", "").split(os.pathsep) if one]
 MODULES = Path(os.environ.get("BREAKYARD_RP2040JS") or ROOT / ".stubs" / "chip" / "node_modules")
 SLOW_HOST = ROOT / "tests" / "support" / "chip" / "slow_host.py"
-SLOWLY = 3
-"""The command waits so many times as long for the emulator as it would for a chip."""
 NO_IMAGE = (
     "no image: BREAKYARD_RP2_IMAGE names none (README, MicroPython for a Pico, to be downloaded by a person)"
 )
@@ -65,6 +64,15 @@ class Installed:
     keys: Path
 
 
+def slowness(chip: Chip) -> float:
+    """How many seconds of the host a second of a busy chip takes, no less than 3: the command waits as much longer."""
+    began = time.monotonic()
+    before = chip.now_ms()
+    while (passed := chip.now_ms() - before) < 1000:
+        time.sleep(0.05)
+    return 3.0 * max(1.0, (time.monotonic() - began) * 1000 / passed)  # an idle chip is three times as quick
+
+
 def power(image: Path, folder: Path, **options: Any) -> Chip:
     """An emulated chip on the flash in that folder."""
     node = shutil.which("node")
@@ -80,7 +88,7 @@ def installed(image: Path, tmp_path_factory: pytest.TempPathFactory) -> Installe
     with power(image, folder) as chip:
         words = ("logger", "install", "--port", chip.port, "--name", "Slip 3", "--json")
         done = subprocess.run(
-            [sys.executable, str(SLOW_HOST), str(SLOWLY), *words],
+            [sys.executable, str(SLOW_HOST), f"{slowness(chip):.1f}", *words],
             capture_output=True,
             encoding="utf-8",
             check=False,
