@@ -226,7 +226,7 @@ def _encode(
         sound = None
         if coding.sound:
             sound = container.add_stream(coding.sound, rate=SOUND_RATE, layout="mono")
-        matrix_name = {1: "ITU709", 9: "BT2020"}.get(matrix, "ITU601")
+        matrix_name = matrix if matrix in (1, 9) else 5  # as the scaler numbers them
         for time in times:
             frame = av.VideoFrame.from_ndarray(paint(time), format="rgb24")
             frame = frame.reformat(

@@ -198,16 +198,13 @@ def sound_blocks(clip: Clip) -> Iterator[tuple[float, int, Floats]]:
 
 
 def _picture(container: "InputContainer", path: Path) -> "VideoStream":
-    streams = [
-        one for one in container.streams.video if not int(one.disposition) & _ATTACHED
-    ]  # a cover picture is none
+    from av.stream import Disposition
+
+    # A cover picture is no film.
+    streams = [one for one in container.streams.video if not one.disposition & Disposition.attached_pic]
     if not streams:
         raise DataError(f"{path}: there is no film in it, only {_kinds(container)}")
     return streams[0]
-
-
-_ATTACHED: Final = 0x400
-"""FFmpeg's mark of a still that stands for the whole, as the cover of a song."""
 
 
 def _kinds(container: Any) -> str:

@@ -51,7 +51,7 @@ def test_an_hdr_clip_is_tone_mapped(films: Callable[..., Clip], transfer: int) -
         scene, Coding("libx265", "yuv420p10le", None, colours=(9, transfer, 9), options={"crf": "8"})
     )
     _, frame = next(frames(clip))
-    stored = frame.reformat(format="rgb48le", src_colorspace="BT2020").to_ndarray() / 65535.0
+    stored = frame.reformat(format="rgb48le", src_colorspace=9).to_ndarray() / 65535.0
     wanted = sdr_signal(stored, "hlg" if transfer == 18 else "pq")
     with Upright(clip, shape_for(clip, None)) as upright:
         shown = upright(frame).reformat(format="rgb24", src_colorspace="ITU709").to_ndarray() / 255.0
