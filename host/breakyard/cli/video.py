@@ -1,5 +1,6 @@
 """breakyard video: the load burnt into the film of a pull, as subtitles, side by side, or alone."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -137,7 +138,10 @@ def command(
         ),
     ] = False,
     side_by_side: Annotated[
-        bool, typer.Option("--side-by-side", help="Several clips in one picture, their curves below.")
+        bool,
+        typer.Option(
+            "--side-by-side", help="Several clips in one picture without sound, their curves below."
+        ),
     ] = False,
     together: Annotated[Together, typer.Option(help="What happens at once in them.")] = Together.BREAK,
     no_clip: Annotated[
@@ -163,6 +167,11 @@ def command(
     from breakyard.video.needed import need_pyav
 
     need_pyav()
+    numbers = {"--break-at": break_at, "--onset-at": onset_at, "--distance": distance, "--from": start}
+    numbers |= {"--temperature": temperature, "--slow-motion": slow_motion, "--to": end, "--slow": slow}
+    for option, value in numbers.items():
+        if value is not None and not math.isfinite(value):
+            raise UsageError(f"{option} {value}: give a number")
     out = Output(as_json)
     style = Style(
         corner=corner.value,

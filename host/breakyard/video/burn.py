@@ -6,6 +6,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from breakyard.errors import UsageError
 from breakyard.video.alignment import Alignment
 from breakyard.video.clip import Clip, frames
 from breakyard.video.film import film, rate_for
@@ -63,11 +64,18 @@ def panel_for(readout: ReadOut, shape: Shape, style: Style, alignment: Alignment
 
 
 def pace_for(clip: Clip, alignment: Alignment, readout: ReadOut, style: Style) -> Pace:
-    """Which part of the clip is shown, and which of it slower. Times of the pace are the clip's."""
+    """Which part of the clip is shown, and which of it slower. Times of the pace are the clip's.
+
+    Raises: UsageError if nothing is left.
+    """
     broke = alignment.clip_time(readout.over_s)
     start = 0.0 if style.from_s is None else broke + style.from_s * alignment.stretch
     end = clip.duration_s if style.to_s is None else broke + style.to_s * alignment.stretch
     start, end = max(0.0, start), min(clip.duration_s, end)
+    if end <= start:
+        first, last = (moment / alignment.stretch for moment in (-broke, clip.duration_s - broke))
+        told = f"it shows {first:.1f} to {last:.1f} s"
+        raise UsageError(f"--from and --to leave nothing of the clip: around the break {told}")
     if style.slow_s <= 0.0:
         return paced(start, end, end, end, 1.0)
     stretch = alignment.stretch

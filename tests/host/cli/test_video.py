@@ -161,6 +161,8 @@ def test_without_pyav_one_line_says_what_to_install(
         (["CLIP", "--break-at", "9"], "--break-at 9: the clip is 2.60 s long"),
         (["CLIP", "--leave-out", "peak"], 'specimen, load, unit, peak and "measured, not a rating" stay'),
         (["CLIP", "--from", "2", "--to", "-1"], "the end must come after the beginning"),
+        (["CLIP", "--from", "100"], "around the break it shows -1.9 to 0.7 s"),
+        (["CLIP", "--from", "nan"], "--from nan: give a number"),
         (["CLIP", "CLIP"], "2 clips were given"),
         ([], "0 clips were given"),
         (["CLIP", "--no-clip"], "leave one of the two out"),

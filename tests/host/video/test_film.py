@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -262,6 +263,27 @@ def test_parts_that_may_be_left_out(readout: ReadOut) -> None:
 
     assert len(pictures) == 1 + len(PARTS)
     assert drawn(frozenset(PARTS), 10.0) != drawn(frozenset(PARTS), 13.0)
+
+
+@pytest.mark.parametrize(
+    ("stored", "turned", "crop", "wanted"),
+    [
+        ((3840, 2160), 0, None, (1920, 1080)),
+        ((3840, 2160), -90, None, (1080, 1920)),
+        ((1280, 720), 0, None, (1280, 720)),
+        ((853, 480), 0, None, (852, 480)),
+        ((1920, 1080), 0, "upright", (1080, 1920)),
+        ((1920, 1080), 90, "square", (1080, 1080)),
+    ],
+)
+def test_sizes_of_the_film(
+    films: Films, stored: tuple[int, int], turned: int, crop: str | None, wanted: tuple[int, int]
+) -> None:
+    """4K becomes full HD; smaller clips keep their size, on even pixels; a crop has its own."""
+    clip = replace(films(YARD), width=stored[0], height=stored[1], turned_deg=turned)
+    shape = shape_for(clip, crop)
+
+    assert (shape.width, shape.height) == wanted
 
 
 def test_rates_are_those_that_players_have() -> None:
