@@ -140,8 +140,9 @@ def weigh(
 ) -> Weighing:
     """A mass from the mean of a window less that of the empty hook.
 
-    zero_n: load of nothing where no empty window is given. terms: what cell and calibration leave open of the force, in
-    newtons. gravity_shared: the calibration was made with masses at this very place: then gravity cancels.
+    zero_n: load of nothing, for the force where no empty window is given, and to tell what the tare weighs. terms: what
+    cell and calibration leave open of the force, in newtons. gravity_shared: the calibration was made with masses at
+    this very place: then gravity cancels.
     """
     force = hung.mean_n - (zero_n if empty is None else empty.mean_n)
     low_density, high_density = density

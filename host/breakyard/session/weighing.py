@@ -55,7 +55,7 @@ def weigh_recording(
     try:
         hung = hanging(time, load, for_s)
         empty = empty_before(time, load, for_s, hung.start_s) if tare_kg is None else None
-        zero_n = _nothing(curve) if empty is None else 0.0
+        zero_n = _nothing(curve, needed=empty is None)
     except NoPull as error:
         raise NoPull(f"{pull.name}: {error}") from None
     here, shared = _gravity(pull, curve, gravity)
@@ -87,12 +87,14 @@ def weigh_recording(
     )
 
 
-def _nothing(curve: Any) -> float:
-    """The load of nothing where no empty hook was recorded. Raises: NoPull."""
+def _nothing(curve: Any, *, needed: bool) -> float:
+    """The load of nothing by the instrument or its calibration. Raises: NoPull where it is needed and unknown."""
     from breakyard.pull.witnesses import prior_of
 
     known = prior_of(curve)
     if known is None:
+        if not needed:
+            return 0.0
         raise NoPull("the load of the empty hook is not known; record it first, and say --tare first")
     return float(known.level_n)
 

@@ -49,6 +49,7 @@ def test_an_engine_in_slings(session: Path, breakyard: Command) -> None:
     assert done.status == 0, done.err
     assert "taken off: 4.0" in done.out
     assert "from latitude 54.3" in done.out
+    assert told["tare_kg"] == pytest.approx(4.0, rel=0.02)
     assert told["low_kg"] <= 180.0 <= told["high_kg"]
     assert told["high_kg"] - told["low_kg"] < 3.0
     assert pulls["run"]["name"] == "L1"
