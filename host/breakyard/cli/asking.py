@@ -165,7 +165,7 @@ def begun(session: "Session") -> list[str]:
         "Next:",
         f"  breakyard rig {folder} --template    writes an example of the rig into session.toml: make it yours",
         f"  breakyard record {folder}            each pull with the logger; or, with another instrument:",
-        f"  breakyard import FILES --session {folder}",
+        f"  breakyard import FILES --session {folder} --group NAME",
         "",
         f"At any time, where you are and what is missing: breakyard next {folder}",
     ]

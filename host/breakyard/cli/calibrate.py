@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, near
 from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
@@ -283,7 +283,7 @@ def command(
         out.say(f"written: {path}")
         if session is not None:
             out.say(
-                f"next: breakyard record {session.root}   or, where you are: breakyard next {session.root}"
+                f"next: breakyard record {near(session.root)}   or, where you are: breakyard next {near(session.root)}"
             )
     elif poor:
         out.say(

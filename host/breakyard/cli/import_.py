@@ -1,6 +1,5 @@
 """breakyard import: recordings of other instruments join a session."""
 
-import sys
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
@@ -8,9 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.output import STATUS_WRONG, JsonOption, Output, UnitOption
+from breakyard.cli.output import STATUS_WRONG, JsonOption, Output, UnitOption, near
 from breakyard.errors import UsageError
-from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
     from breakyard.session.importing import Found
@@ -181,10 +179,13 @@ def command(
         out.document({"schema": "breakyard.import/1", **documents[0]})
     else:
         out.document({"schema": "breakyard.imports/1", "recordings": documents, "refused": failed})
+    if documents and not calibration:
+        for line in importing.strangers(kept_in, [str(one["name"]) for one in documents]):
+            out.say(line)
     if documents:
         out.say(f"next: {_next(documents, kept_in.root, calibration)}")
-    for bad in refused:
-        print(f"breakyard: {printable(bad.problem)}", file=sys.stderr)
+    for line in importing.refused_once(refused):
+        out.warn(line)
     if refused:
         raise typer.Exit(STATUS_WRONG)
 
@@ -196,7 +197,7 @@ def _tell(out: Output, found: "Found", path: Path, unit: str, *, several: bool) 
         out.say(f"{found.path.name}:")
     for line in in_words(found, unit):
         out.say(f"  {line}" if several else line)
-    out.say(f"  kept: {path}" if several else f"kept: {path}")
+    out.say(f"  kept: {near(path)}" if several else f"kept: {near(path)}")
 
 
 def _tell_accuracy(out: Output, found: "Sequence[Found]", stated: float | None) -> None:
@@ -237,8 +238,8 @@ def _ask_accuracy() -> float | None:
 
 def _next(documents: "Sequence[dict[str, object]]", root: Path, calibration: bool) -> str:
     if calibration:
-        return f'breakyard calibrate {documents[0]["file"]} --masses "0, 20 kg, 40 kg, 20 kg, 0"'
-    return f"breakyard summarize {documents[0]['file'] if len(documents) == 1 else root}"
+        return f'breakyard calibrate {near(Path(str(documents[0]["file"])))} --masses "0, 20 kg, 40 kg, 20 kg, 0"'
+    return f"breakyard summarize {near(Path(str(documents[0]['file'])) if len(documents) == 1 else root)}"
 
 
 def _join(paths: "Sequence[Path]", folder: Path | None, out: Output) -> None:

@@ -11,6 +11,7 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NoReturn, TypeVar
 
 import typer
@@ -215,6 +216,14 @@ def _advance(bar: "Progress", task: int, piece: str, by: int) -> None:
     from rich.progress import TaskID
 
     bar.update(TaskID(task), advance=by, piece=printable(piece))
+
+
+def near(path: Path) -> Path:
+    """A path as somebody in this folder would type it."""
+    try:
+        return path.absolute().relative_to(Path.cwd())
+    except ValueError:
+        return path
 
 
 def told_once(results: "Iterable[PullResult]") -> list[str]:

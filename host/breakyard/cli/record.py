@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from breakyard.cli.options import LinkOption
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.output import JsonOption, Output, UnitOption, near
 from breakyard.cli.running import run_async
 from breakyard.report.words.printable import printable
 
@@ -61,6 +61,7 @@ def command(
     """
     from breakyard.cli.asking import session_here
     from breakyard.device.keeping import Keeper
+    from breakyard.device.reach import SIMULATED_MASSES, SIMULATED_MASSES_S
     from breakyard.device.recording import RecordJob, record_pull, specimen_for
 
     out = Output(as_json)
@@ -72,6 +73,9 @@ def command(
     job = RecordJob(keeper, chosen, now, seconds, show)
     if sys.stdin is not None and sys.stdin.isatty():
         Thread(target=_listen, args=(job,), daemon=True).start()
+    if now and link == "virtual":
+        out.say(f"simulated: {SIMULATED_MASSES} hang on the virtual cell, one after another")
+        job.seconds = SIMULATED_MASSES_S if seconds is None else seconds
     with _ctrl_c_ends(job):
         kept = run_async(record_pull(link, job, erase))
     show.end()
@@ -84,7 +88,7 @@ def command(
     if keeper.session is None:
         out.say(NO_SESSION)
     elif kept is not None and kept.complete:
-        out.say(f"next: {_next(keeper.session.root, kept.path, now)}")
+        out.say(f"next: {_next(near(keeper.session.root), near(kept.path), now)}")
     out.document(
         {
             "schema": "breakyard.record/1",

@@ -12,17 +12,21 @@ from breakyard.errors import UsageError, WrongLogger
 if TYPE_CHECKING:
     from breakyard.device.client.client import Client
     from breakyard.device.link.base import Link
+    from breakyard.simulate.cell import Cell
     from breakyard.wire.records import Identity
+
+KGF_N: Final = 9.80665
 
 PAUSES_S: Final = (0.5, 1.0, 2.0, 4.0)
 """Between attempts to connect again; the last one is repeated."""
 
 
 @asynccontextmanager
-async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
+async def make_link(way: str, calm: bool = False, masses: bool = False) -> AsyncIterator["Link"]:
     """The link of that name (ble, ble:SERIAL, usb, usb:PORT, virtual); it is not connected yet.
 
     The virtual logger's cell is pulled after ten seconds, or, if `calm`, after a minute without a stir.
+    With `masses` known masses are hung on it instead, one after another: `SIMULATED_MASSES`.
     Raises: UsageError, LinkError.
     """
     kind, _, rest = way.partition(":")
@@ -41,28 +45,56 @@ async def make_link(way: str, calm: bool = False) -> AsyncIterator["Link"]:
             # The folder first, so that it goes last: Windows removes none in which a process has a file open.
             folder = Path(stack.enter_context(TemporaryDirectory()))
             logger = await stack.enter_async_context(VirtualLogger())
-            await logger.load(simulated_pull(folder, calm))
+            await logger.load(simulated_masses(folder) if masses else simulated_pull(folder, calm))
             await logger.realtime()
             yield logger.link()
         else:
             raise UsageError(f"link {way}: say ble, ble:SERIAL, usb, usb:PORT or virtual")
 
 
+SIMULATED_MASSES: Final = "0, 20 kg, 40 kg, 20 kg, 0"
+"""What hangs on the virtual cell, in its order."""
+HUNG_S: Final = 8.0
+SIMULATED_MASSES_S: Final = 52.0
+"""How long that takes."""
+
+
+def simulated_masses(folder: Path) -> Path:
+    """What the virtual logger's converter is to see when it is calibrated: the same cell as in a pull, known masses."""
+    from breakyard.simulate import recipes
+    from breakyard.simulate.chain import measure
+    from breakyard.simulate.converter import Converter
+    from breakyard.simulate.feed import write_feed
+    from breakyard.simulate.pull import pull
+    from breakyard.simulate.weights import stack
+
+    weights = stack(
+        (20.0, 20.0), (0.004, -0.006), standard_kg=0.01, latitude_deg=54.3, height_m=3.0, anomaly=0.0
+    )
+    truth = pull(recipes.hanging(weights, hold_s=HUNG_S, swing_rad=0.03), seed=4, clear=True)
+    feed = folder / "masses.feed"
+    write_feed(feed, measure(truth, _cell(), Converter(rate_hz=88.0, filter_order=3), seed=4))
+    return feed
+
+
+def _cell() -> "Cell":
+    from breakyard.simulate.cell import Cell
+
+    return Cell(capacity_n=1000 * KGF_N, rated_output_mv_v=2.0)
+
+
 def simulated_pull(folder: Path, calm: bool) -> Path:
     """What the virtual logger's converter is to see: quiet seconds, then a pull to a break at 300 kgf."""
     from breakyard.simulate import recipes
-    from breakyard.simulate.cell import Cell
     from breakyard.simulate.chain import measure
     from breakyard.simulate.converter import Converter
     from breakyard.simulate.feed import write_feed
     from breakyard.simulate.pull import pull
 
-    kgf = 9.80665
     rig = recipes.Rig(quiet_s=60.0, bumps=0) if calm else recipes.Rig(quiet_s=10.0)
-    truth = pull(recipes.brittle(rig, peak_n=300 * kgf, rate_n_per_s=60 * kgf), seed=3, clear=True)
-    cell = Cell(capacity_n=1000 * kgf, rated_output_mv_v=2.0)
+    truth = pull(recipes.brittle(rig, peak_n=300 * KGF_N, rate_n_per_s=60 * KGF_N), seed=3, clear=True)
     feed = folder / "pull.feed"
-    write_feed(feed, measure(truth, cell, Converter(rate_hz=88.0, filter_order=3), seed=3))
+    write_feed(feed, measure(truth, _cell(), Converter(rate_hz=88.0, filter_order=3), seed=3))
     return feed
 
 

@@ -122,7 +122,7 @@ async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
         session = job.keeper.session
         if session is not None and job.specimen:
             stack.enter_context(alone_with(session.layout.runs / job.specimen, wait_s=0))
-        link = await stack.enter_async_context(make_link(way))
+        link = await stack.enter_async_context(make_link(way, masses=job.now))
         attempt = 0
         while True:
             try:

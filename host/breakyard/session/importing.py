@@ -75,6 +75,32 @@ def _read(path: Path, options: CsvOptions, name: str, calibration: bool) -> Foun
     return Found(path, name_from(name or path.stem), data, recording)
 
 
+def refused_once(refused: Sequence[RefusedFile]) -> list[str]:
+    """Why files were not read, each reason once, with the files that share it."""
+    by_reason: dict[str, list[RefusedFile]] = {}
+    for one in refused:
+        by_reason.setdefault(one.problem.replace(one.path.name, "", 1), []).append(one)
+    return [
+        group[0].problem
+        if len(group) == 1
+        else f"{', '.join(one.path.name for one in group)}: {reason.lstrip(' ,:')}"
+        for reason, group in by_reason.items()
+    ]
+
+
+def strangers(session: Session, names: Sequence[str]) -> list[str]:
+    """A line for recordings that belong to no specimen of a table that has some: nobody could compare them."""
+    known = {one.id for one in session.specimens()}
+    lost = [name for name in names if not {session.notes(name).specimen or name} & known]
+    if not known or not lost:
+        return []
+    line = (
+        f"no specimen is called {', '.join(lost)}: say which it was in runs/{lost[0]}.toml (specimen = "
+        f'"{min(known)}"), or import again with --group GROUP, which adds it to specimens.csv'
+    )
+    return [line]
+
+
 def session_for(folder: Path | None, unit: str | None = None) -> Session:
     """The session to import into: the one that is there, or a new one in the folder named, which shows that unit.
 

@@ -41,7 +41,9 @@ def standing(session: "Session", called: str) -> tuple[Step, ...]:
     recorded = _recorded(session, pulls, called)
     return (
         _planned(session, called),
-        _rig(session, called, over=recorded.state == "done"),
+        _rig(
+            session, called, over=recorded.state == "done" or (bool(pulls) and not any(map(_counts, pulls)))
+        ),
         _calibrated(session, pulls, [run.path for run in made_of_masses], called),
         recorded,
         *_told(session, pulls, called),
@@ -157,6 +159,15 @@ def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
             "to do",
             f"{said}; not wholly fetched: {_some(parts)}",
             f"breakyard logger fetch --into {called}",
+        )
+    lost = [name for name in strange if name not in known]
+    if lost and known:
+        return Step(
+            "recorded",
+            "to do",
+            f"{said}; of no specimen in specimens.csv: {_some(lost)}",
+            f'write specimen = "{missing[0] if missing else known[0]}" (or the right one) into '
+            f"{called}/runs/{lost[0].split('#')[0]}.toml, and so on",
         )
     if missing or not pulls:
         return Step(
