@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from breakyard.session.files.keys import SESSION_KEYS
+
 from .conftest import Said
 
 Breakyard = Callable[..., Said]
@@ -43,21 +45,7 @@ def test_a_session_is_made_and_explains_itself(breakyard: Breakyard, tmp_path: P
     assert said.status == 0
     assert tomllib.loads(text)["cell"] == {"capacity": "1000 kgf"}
     assert set(bare) == {
-        *(
-            "place",
-            "date",
-            "unit",
-            "latitude_deg",
-            "height_m",
-            "logger",
-            "calibration",
-            "notes",
-            "rig",
-            "cell",
-            "temperature_C",
-            "misalignment_deg",
-            "pull_speed_mm_min",
-        )
+        key.name for key in SESSION_KEYS if not key.ours and (key.example or key.name == "cell")
     }
     assert (tmp_path / "quay/specimens.csv").read_text("utf-8-sig").splitlines()[1:] == [
         *("bonded-1,bonded,,,", "bonded-2,bonded,,,", "screwed-1,screwed,,,", "screwed-2,screwed,,,")
