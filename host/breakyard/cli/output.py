@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NoReturn, TypeVar
 
 import typer
 
-from breakyard.errors import BreakyardError, UnreadKey
+from breakyard.errors import BreakyardError, DataError, FileHeld, UnreadKey
 from breakyard.report.words.printable import printable
 from breakyard.units import force_unit
 
@@ -128,6 +128,19 @@ def guarded(command: Callable[[], _T]) -> _T:
         raise Failed(" ".join(str(words()).split()), "UsageError") from None
     except KeyboardInterrupt:
         fail(STOPPED, "KeyboardInterrupt")
+
+
+@contextmanager
+def elsewhere_offered(stated: object) -> Iterator[None]:
+    """Within, a file that cannot be written where nobody asked for it (a read-only medium) can be put elsewhere."""
+    try:
+        yield
+    except FileHeld:
+        raise
+    except DataError as error:
+        if stated is not None:
+            raise
+        raise DataError(f"{error}; name another place with --output") from None
 
 
 def steady_streams() -> None:

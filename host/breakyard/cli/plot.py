@@ -15,7 +15,7 @@ from breakyard.cli.options import (
     TemperatureOption,
     pull_speed,
 )
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.output import JsonOption, Output, UnitOption, elsewhere_offered
 from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
@@ -138,7 +138,8 @@ def command(
         picture = _plateaus(pulls[0], options, chosen, shade, form)
     else:
         picture, shown, which = _pull(pulls[0], options, view, chosen, shade, form, number)
-    path = _write(picture, shown, view, output)
+    with elsewhere_offered(output):
+        path = _write(picture, shown, view, output)
     out = Output(as_json)
     out.document({"schema": "breakyard.plot/1", "file": str(path), "alt": picture.alt} | which)
     out.say(picture.alt)

@@ -14,7 +14,7 @@ from breakyard.cli.options import (
     ResponseOption,
     TemperatureOption,
 )
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, told_once
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, elsewhere_offered, fail, told_once
 
 
 class PictureKind(StrEnum):
@@ -98,8 +98,8 @@ def command(
         page = output or (
             opened[0].layout.result_file("report.html") if len(opened) == 1 else Path("report.html")
         )
-    page.parent.mkdir(parents=True, exist_ok=True)
-    write_atomically(page, make_page(content).encode())
+    with elsewhere_offered(output):
+        write_atomically(page, make_page(content).encode())
     written = [page]
     if markdown:
         from breakyard.report.page.markdown import make_markdown

@@ -74,3 +74,12 @@ def test_a_medium_that_takes_nothing_is_read(
     (line,) = [line for line in left.err.splitlines() if line.startswith("breakyard: ")]
     assert "not kept" in line
     assert {Fault.EROFS: "Read-only file system", Fault.ENOSPC: "No space left"}[fault] in line
+
+
+def test_another_place_is_offered(base: Tree, tmp_path: Path) -> None:
+    """Where the picture would lie in a session that takes no writing."""
+    lay_out(tmp_path, base)
+    left = run(tmp_path, ("plot", f"{YARD}/runs/A1.csv"), Disk(tmp_path, Fault.EROFS, 0))
+
+    assert left.status == 2
+    assert "(Read-only file system); name another place with --output" in left.err
