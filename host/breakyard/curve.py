@@ -10,7 +10,7 @@ from breakyard.errors import DataError, NoPull
 from breakyard.run import Converter, Gap, MeanTable, Moment, Run
 from breakyard.shown import Form, Mode, Picture, View, notebook
 from breakyard.units import FORCE_UNITS, force_unit
-from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW, Quality
+from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW, EndCause, Quality
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -212,6 +212,11 @@ def curve_from_run(
     """
     if run.means is not None:
         return _from_means(run, run.means, calibration)
+    if run.end is not None and run.end.cause == EndCause.MEMORY_LOST:
+        raise NoPull(
+            f"{run.name}: the logger's power went while it waited for this run or kept it in memory; nothing of it is "
+            "left there, but what a host had of it by then is in a .part file"
+        )
     _check_length(run.name, len(run.counts))
     run = _with_converter(run, calibration)
     return LoadCurve(

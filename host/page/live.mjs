@@ -2,6 +2,8 @@
 //
 // Loads are newtons here (names end in N); only `shown` turns them into the person's unit.
 
+import { SETTING_LIMITS } from "./wire/layout.mjs";
+
 /** Newtons in one of each unit: exact by definition (kgf: 3rd CGPM 1901; lbf: 1959 yard and pound agreement). */
 export const UNITS = Object.freeze({
   N: 1, kN: 1000, kgf: 9.80665, tf: 9806.65, lbf: 4.4482216152605, kip: 4448.2216152605,
@@ -18,6 +20,14 @@ const polynomial = ({ centre_counts: centre, scale_counts: scale, c0_n: c0, c1_n
 /** Newtons at `counts` above those at `zeroCounts`: the copy of a calibration, as protocol/SPEC.md has it. */
 export function loadN(calibration, counts, zeroCounts) {
   return polynomial(calibration, counts) - polynomial(calibration, zeroCounts);
+}
+
+/** A stop load as the distance in counts at which the logger calls by itself; 0 where there is none, or no calibration. */
+export function alarmCounts(calibration, stopLoadN) {
+  if (!calibration || !(stopLoadN > 0) || !calibration.c1_n) return 0;
+  const counts = Math.round(Math.abs((stopLoadN * calibration.scale_counts) / calibration.c1_n));
+  const [lowest, , highest] = SETTING_LIMITS.ALARM_COUNTS;
+  return counts > lowest && counts <= highest ? counts : 0;
 }
 
 /**

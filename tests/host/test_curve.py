@@ -1,11 +1,15 @@
 """Curves from runs and from other instruments' columns."""
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 from analysis_cases import calibrated, curve_of
 
-from breakyard.curve import curve_from_columns
+from breakyard.curve import curve_from_columns, curve_from_run
 from breakyard.errors import DataError, NoPull
+from breakyard.run import read_run
 from breakyard.simulate.families import family
 
 TIME = np.arange(20) * 0.1
@@ -81,3 +85,15 @@ def test_counts_become_the_newtons_that_pulled() -> None:
     shown = np.interp(at - case.converter.phase / case.converter.rate_hz, curve.time_s, curve.load_n) - zero
 
     assert shown == pytest.approx(case.truth.force_at(at), rel=0.003)
+
+
+def test_a_run_that_the_logger_lost_with_its_memory_says_so(root: Path) -> None:
+    """Its one record tells why there is no curve; it is no pull that was too short."""
+    cases = json.loads((root / "protocol" / "vectors" / "streams.json").read_text())["cases"]
+    data = next(bytes.fromhex(case["bytes"]) for case in cases if case["id"] == "memory-lost")
+
+    run = read_run(data, name="W1")
+
+    assert run.loss.complete
+    with pytest.raises(NoPull, match="W1: the logger's power went"):
+        curve_from_run(run, None)  # type: ignore[arg-type]

@@ -3,8 +3,9 @@
 // A link that breaks is made again without the chooser; the logger records on meanwhile, and the run is fetched from where
 // it stopped. What is asked of the logger is asked in order: the client sends one thing at a time.
 
+import { alarmCounts } from "../live.mjs";
 import { Client, LinkLost, Refused } from "../wire/client.mjs";
-import { ERROR, STATE } from "../wire/layout.mjs";
+import { ERROR, SETTING, STATE } from "../wire/layout.mjs";
 import { WrongLogger } from "../wire/seal.mjs";
 import { Station } from "./station.mjs";
 
@@ -158,10 +159,21 @@ export class Alone extends Station {
   }
 
   /** Wait for the pull of a specimen. Throws Refused, LinkLost. */
-  async arm(specimen) {
+  async arm(specimen, stopLoadN = null) {
     this.#specimen = specimen;
+    await this.#setAlarm(stopLoadN);
     const { run } = await this.#client.ask("ARM");
     this.set({ run });
+  }
+
+  /** The logger's own alarm at the stop load: lamp and buzzer call also where no page is near. It stays set. */
+  async #setAlarm(stopLoadN) {
+    const { calibration, settings } = this.state;
+    const counts = calibration?.input === settings.input ? alarmCounts(calibration, stopLoadN) : 0;
+    if (!counts || counts === settings.alarm_counts) return;
+    if (await this.#asked(this.#client.ask("SET", { setting: SETTING.ALARM_COUNTS, value: counts }))) {
+      this.set({ settings: { ...settings, alarm_counts: counts } });
+    }
   }
 
   /** Record from now on, until `stop`. */

@@ -98,7 +98,7 @@ export class PullView {
   }
 
   async #arm() {
-    await this.#try(() => this.#station.arm($("specimen").value.trim()));
+    await this.#try(() => this.#station.arm($("specimen").value.trim(), this.stopLoadN));
   }
 
   async #try(act) {

@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { HoldClock, loadN, mayLieAbove, shown, UNITS, Watch, zeroFrom } from "../../../host/page/live.mjs";
+import { alarmCounts, HoldClock, loadN, mayLieAbove, shown, UNITS, Watch, zeroFrom } from "../../../host/page/live.mjs";
 
 const LINEAR = { centre_counts: 1000, scale_counts: 2000, c0_n: 5, c1_n: 40, c2_n: 0, c3_n: 0 };
 
@@ -13,6 +13,14 @@ test("force is that of the counts less that of the zero", () => {
   const bent = { ...LINEAR, c2_n: 2, c3_n: -1 };
   // z = 1 against z = 0: 40 + 2 - 1
   assert.equal(loadN(bent, 3000, 1000), 41);
+});
+
+test("a stop load is the distance in counts at which the logger calls by itself", () => {
+  assert.equal(alarmCounts(LINEAR, 400), 20000); // 40 N are 2000 counts
+  assert.equal(alarmCounts({ ...LINEAR, c1_n: -40 }, 400), 20000);
+  for (const [calibration, stop] of [[null, 400], [LINEAR, null], [LINEAR, 0], [LINEAR, -5], [LINEAR, 1e9], [{ ...LINEAR, c1_n: 0 }, 5]]) {
+    assert.equal(alarmCounts(calibration, stop), 0);
+  }
 });
 
 test("units are exact by definition", () => {
