@@ -1,6 +1,7 @@
 """Curves and summaries as CSV, with the unit in each header, for spreadsheets and other programs.
 
-Numbers are written so that they read back exactly (shortest text that gives the same double).
+Numbers carry as many digits as can mean something: seven, of a curve's loads of the largest, and microseconds. JSON and
+Parquet hold every bit.
 """
 
 import csv
@@ -9,6 +10,8 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
@@ -19,6 +22,12 @@ from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:
     import pandas as pd
+    from numpy.typing import NDArray
+
+DIGITS: Final = 7
+"""Of a 24-bit converter's count; the finest that any interval here is known to is a thousand times coarser."""
+TIME_DECIMALS: Final = 6
+"""Microseconds: finer than the 20 us in which the logger tells time."""
 
 _SUFFIXES: Final[Sequence[tuple[str, str, bool]]] = (
     ("_n_per_s", "{unit}/s", True),
@@ -42,11 +51,11 @@ def curve_csv(
 
     unit = force_unit(unit)
     columns: dict[str, object] = {
-        "Time [s]": curve.time_s,
-        f"Load [{unit}]": (curve.load_n - zero_n) / FORCE_UNITS[unit],
+        "Time [s]": np.round(curve.time_s, TIME_DECIMALS),
+        f"Load [{unit}]": _to_digits((curve.load_n - zero_n) / FORCE_UNITS[unit]),
     }
     if curve.extension_m is not None:
-        columns["Extension [m]"] = curve.extension_m
+        columns["Extension [m]"] = _to_digits(curve.extension_m)
     if curve.counts is not None:
         columns["Counts"] = curve.counts
     columns["Usable"] = curve.usable.astype(int)
@@ -95,13 +104,22 @@ def _in_unit(value: Any, factor: float) -> Any:
     return value if value is None or factor == 1.0 else float(value) / factor
 
 
+def _to_digits(values: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Rounded to the decimals that give the largest of them its DIGITS."""
+    sizes = np.abs(values[np.isfinite(values)])
+    largest = float(sizes.max()) if sizes.size else 0.0
+    if largest == 0.0:
+        return values
+    return np.round(values, DIGITS - 1 - math.floor(math.log10(largest)))
+
+
 def _cell(value: Any, decimal: str) -> Any:
-    """A value as it is written: the shortest text that gives the same double; nothing for what is not known."""
+    """A value as it is written, with DIGITS at most; nothing for what is not known."""
     if isinstance(value, str):
         return defused(value)
     if not isinstance(value, float):
         return "" if value is None else value
-    return "" if math.isnan(value) else repr(float(value)).replace(".", decimal)
+    return "" if math.isnan(value) else repr(float(f"{value:.{DIGITS}g}")).replace(".", decimal)
 
 
 def _text(frame: "pd.DataFrame", separator: str, decimal: str) -> str:

@@ -193,7 +193,8 @@ def once_sentence(flag: str, summaries: Sequence[Summary], unit: str) -> str:
         return f"All: {sentence_for(flag, summaries[0], unit)}"
     beyond = [summary for summary in summaries if flag in summary.flags]
     times = sorted(one.extrapolation for one in beyond if one.extrapolation is not None)
-    far = f" x {times[0]:.1f} to x {times[-1]:.1f}" if times else ""
+    ends = dict.fromkeys(f"x {end:.1f}" for end in (times[0], times[-1])) if times else {}
+    far = f" {' to '.join(ends)}" if ends else ""
     who = "All" if len(beyond) == len(summaries) else f"{len(beyond)} of {len(summaries)}"
     return f"{who}: Extrapolated{far}: beyond the highest known load of the calibration; the intervals allow for that."
 
