@@ -1,5 +1,6 @@
 """The noise of one sample, from a recording that also holds loads."""
 
+import math
 from typing import Final
 
 import numpy as np
@@ -15,17 +16,24 @@ STEADY: Final = 1.4826
 """Median absolute deviation -> standard deviation of a normal distribution: 1 / (its quantile at 3/4)."""
 
 
-def noise_of(load: NDArray[np.float64]) -> float:
-    """Standard deviation of one sample, from second differences: slow changes do not count.
+ORDER: Final = 2
+"""Of the differences: two take out slow changes. Those of higher order take out quicker ones, too."""
 
-    The median over the recording's quietest third of blocks, so that a rough pull does not count either.
+
+def noise_of(load: NDArray[np.float64], *, order: int = ORDER, share: float = 0.33) -> float:
+    """Standard deviation of one sample, from differences: slow changes do not count.
+
+    The median over the recording's quietest third of blocks (or another share), so that a rough pull does not count
+    either. The differences of white noise have the variance times C(2 order, order).
     """
-    second = load[:-2] - 2.0 * load[1:-1] + load[2:]
-    if len(second) < 3:
+    differences = np.diff(load, order)
+    if len(differences) < 3:
         return 0.0
-    blocks = len(second) // NOISE_BLOCK
+    blocks = len(differences) // NOISE_BLOCK
     if blocks:
-        sizes = np.median(np.abs(second[: blocks * NOISE_BLOCK]).reshape(blocks, NOISE_BLOCK), axis=1)
+        used = np.abs(differences[: blocks * NOISE_BLOCK])
+        sizes = np.median(used.reshape(blocks, NOISE_BLOCK), axis=1)
     else:
-        sizes = np.array([np.median(np.abs(second))])
-    return LOWER_THIRD * STEADY * float(np.quantile(sizes, 0.33)) / float(np.sqrt(6.0))
+        sizes = np.array([np.median(np.abs(differences))])
+    size = float(np.quantile(sizes, share))
+    return LOWER_THIRD * STEADY * size / math.sqrt(math.comb(2 * order, order))

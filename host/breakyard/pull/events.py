@@ -13,6 +13,7 @@ A recording that ends in a fall which is faster than any unloading broke, to wha
 that are the drive's (ripple, stops; see `swings`) are neither partial drops nor the end of a first peak.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -50,6 +51,31 @@ ENDING_RATE: Final = 5.0
 
 SWING: Final = 0.0025
 """Smallest fall, as a fraction of the peak, that is looked at as ripple."""
+
+NOISY: Final = 8.0
+"""A fall is no noise if it is so many times as large."""
+
+AVERAGED_RISE: Final = 0.01
+"""Noise is averaged over at most this fraction of the rise, ..."""
+
+MOST_AVERAGED: Final = 400
+"""... and at most so many samples."""
+
+EASED_WITHIN_S: Final = 1.0
+"""A load that goes from a half to nothing within this time, or within EASED_STEPS, and EASED_FASTER than it came, may
+have been let go or have torn, seen through a slow filter; ..."""
+
+EASED_STEPS: Final = 12.0
+
+EASED_FASTER: Final = 8.0
+
+EASED_SLOWLY_S: Final = 10.0
+"""... one that takes longer than this, and than EASED_SHARE of the loading, may be the specimen's own giving way."""
+
+EASED_SHARE: Final = 0.1
+
+PULSE_S: Final = 0.2
+"""A load that comes within this time is a pulse: the rules on how something breaks know nothing of it."""
 
 ENDED_EARLY: Final = 0.1
 """A recording that ends above this fraction of the peak, unbroken, ended early."""
@@ -122,14 +148,10 @@ def find_events(pull: PullSamples, falls: list[Fall] | None = None) -> PullEvent
         in_fall = last is not None
     ended = float(np.median(load[-max(3, int(0.2 / pull.period_s)) :]))
     stop = last.start if last else _end_of_hold(load, top, peak)
-    begin = _tenth(pull)
-    swings = [
-        Swing(begin + one.top, begin + one.bottom, one.from_n, one.to_n)
-        for one in find_swings(load[begin : stop + 1], max(SWING * peak, 8.0 * pull.noise_n))
-    ]
-    driven = of_the_drive(swings, time, load[: stop + 1], pull.usual_rate, pull.period_s)
-    theirs = [one for one, yes in zip(swings, driven, strict=True) if yes]
-    ripple = ripple_of(swings, driven, time)
+    swings, shown, noise = _swings(pull, stop)
+    driven = of_the_drive(swings, time, shown, pull.usual_rate, pull.period_s)
+    theirs = [one for one, yes in zip(swings, driven.all, strict=True) if yes]
+    ripple = ripple_of(swings, driven.rippling, time)
     plateaus = _plateaus(pull, stop)
     settled = _settled(plateaus, time, top, stop, broke=last is not None)
     drops = tuple(
@@ -138,12 +160,14 @@ def find_events(pull: PullSamples, falls: list[Fall] | None = None) -> PullEvent
         if fall is not last
         and fall.start < stop
         and fall.to_n >= 0.2 * peak
+        and fall.beats(pull.usual_rate, time)
         and not any(one.top <= fall.end and fall.start <= one.bottom for one in theirs)
     )
     rising = last is None and _rises_to_the_end(pull)
+    first = _first_peak(pull, swings, driven.all, last, noise)
     return PullEvents(
-        first_peak=_first_peak(pull, swings, driven, last),
-        failure=_failure(pull, last, drops, settled, ripple, in_fall=in_fall, ended=ended),
+        first_peak=first,
+        failure=_failure(pull, last, drops, settled, ripple, in_fall=in_fall, ended=ended, first=first),
         settled=settled,
         plateaus=plateaus,
         drops=drops,
@@ -179,13 +203,44 @@ def _tenth(pull: PullSamples) -> int:
     )
 
 
-def _first_peak(pull: PullSamples, swings: list[Swing], driven: list[bool], last: Fall | None) -> int | None:
+def _swings(pull: PullSamples, stop: int) -> tuple[list[Swing], Array, float]:
+    """Falls that noise does not make, up to index `stop`; the load in which they were looked for, and its noise.
+
+    Where noise would hide falls that count it is averaged out, over no more of the rise than such a fall may take;
+    white noise then shrinks by the root of the number of samples.
+    """
+    time, load, peak = pull.time_s, pull.load_n, pull.peak_n
+    begin, shown, noise = _tenth(pull), load[: stop + 1], pull.noise_n
+    if NOISY * noise > SWING * peak:
+        rise_s = float(time[max(pull.top, begin)] - time[begin])
+        most = int(min(AVERAGED_RISE * rise_s / max(pull.period_s, 1e-12), MOST_AVERAGED))
+        half = min(int((NOISY * noise / (SWING * peak)) ** 2), most) // 2
+        if half and stop + 1 > 4 * half:
+            padded = np.pad(shown, half, mode="edge")
+            shown = np.convolve(padded, np.full(2 * half + 1, 1.0 / (2 * half + 1)), mode="valid")
+            noise = 1.25 * noise / (2 * half + 1) ** 0.5
+    else:
+        half = 0
+    found = []
+    for one in find_swings(shown[begin:], max(SWING * peak, NOISY * noise)):
+        at, least = begin + one.top, begin + one.bottom
+        if half:
+            near = slice(max(begin, at - half), min(at + half, stop) + 1)
+            at = near.start + int(np.argmax(load[near]))
+            least = max(least, at)
+        found.append(Swing(at, least, one.from_n, one.to_n))
+    return found, shown, noise
+
+
+def _first_peak(
+    pull: PullSamples, swings: list[Swing], driven: list[bool], last: Fall | None, noise_n: float
+) -> int | None:
     """The first highest load before a fall of 0.5 % that is not the drive's; the peak itself if it broke there."""
     highest = -np.inf
     for swing, known in zip(swings, driven, strict=True):
         if swing.top > pull.top:
             break
-        least = max(FIRST_PEAK_FALL * swing.from_n, 8.0 * pull.noise_n)
+        least = max(FIRST_PEAK_FALL * swing.from_n, NOISY * noise_n)
         if swing.from_n > highest and swing.size_n >= least and not known:
             return swing.top
         highest = max(highest, swing.from_n)
@@ -261,6 +316,7 @@ def _failure(
     *,
     in_fall: bool,
     ended: float,
+    first: int | None,
 ) -> Break:
     time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
     swing = 0.0 if ripple is None else ripple.size_n
@@ -272,8 +328,11 @@ def _failure(
             )
             return Break("none", None, None, None, False, reason)
         # Who stops recording under load does not know what came next.
-        over = ended <= ENDED_EARLY * peak
-        return Break("none", None, None, None, over, "no fall to below half of the load")
+        over = ended <= ENDED_EARLY * peak and not pull.too_short
+        doubt = _doubted_unloading(pull) if over else ""
+        return Break(
+            "none", None, None, None, over and not doubt, doubt or "no fall to below half of the load"
+        )
     residual = None if in_fall else _residual(time, load, last)
     instant = _half_way(time, load, last) - pull.delay_s
     sizes = [(drop.from_n - drop.to_n) / peak for drop in drops]
@@ -303,10 +362,34 @@ def _failure(
             lingered <= 0.6 * BENT_OVER and eased < 0.5 * EASED + 6 * pull.noise_n / peak,
         )
         reason = "a sudden fall from the peak at once after it was reached"
-        sure = sure and not sizes and not pull.clipped
+        # What gave before, and hardened, need not have been brittle.
+        sure = sure and not sizes and not pull.clipped and (first is None or first >= top - 6)
     if in_fall:
         reason += "; the recording ends in the fall"
-    return Break(manner, instant, last.from_n, residual, bool(sure and not pull.too_short), reason)
+    pulse = float(time[top] - time[min(pull.onset, top)]) < PULSE_S
+    sure = sure and not pulse and not pull.too_short and last.beats(pull.usual_rate, time)
+    return Break(manner, instant, last.from_n, residual, bool(sure), reason)
+
+
+def _doubted_unloading(pull: PullSamples) -> str:
+    """Why an unloading may be something else: too fast for a hand, or too slow; empty if nothing speaks against it."""
+    time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
+
+    def took(high: float, low: float) -> float:
+        """Time between these shares of the peak on the last way down; endless if it never came there."""
+        start = top + int(np.flatnonzero(load[top:] > high * peak)[-1])
+        below = np.flatnonzero(load[start:] < low * peak)
+        return float(time[start + int(below[0])] - time[start]) if len(below) else math.inf
+
+    quick, whole = took(0.55, 0.15), took(0.8, 0.2)
+    if math.isinf(quick) or math.isinf(whole):
+        return ""
+    short = quick < max(EASED_WITHIN_S, EASED_STEPS * pull.period_s)
+    if short and 0.4 * peak / max(quick, 1e-12) > EASED_FASTER * max(pull.usual_rate, 0.0):
+        return f"the load went within {quick:.2g} s: let go, or torn and seen through a slow filter"
+    if whole > max(EASED_SLOWLY_S, EASED_SHARE * float(time[top] - time[min(pull.onset, top)])):
+        return f"the load eased for {whole:.3g} s: let out, or the specimen gave way slowly"
+    return ""
 
 
 def _residual(time: Array, load: Array, last: Fall) -> float:

@@ -30,6 +30,11 @@ REBOUND_TIMES: Final = 4.0
 """A rebound rises faster than this many times the pull's usual rate."""
 
 
+FALLS_FASTER: Final = 2.5
+"""Something lets go so many times faster than the load was put on. A converter's filter stretches a sudden fall to
+four conversions; a rise shorter than ten is not told at all."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fall:
     """One sudden fall. Indices into the samples: last before it, last of its steep part."""
@@ -43,6 +48,11 @@ class Fall:
     @property
     def size_n(self) -> float:
         return self.from_n - self.to_n
+
+    def beats(self, usual_rate: float, time: Array) -> bool:
+        """Whether it fell much faster than the load was put on: a pulse or a swing goes as it came."""
+        spent = max(float(time[self.end] - time[self.start]), 1e-12)
+        return self.size_n / spent > FALLS_FASTER * max(usual_rate, 0.0)
 
 
 def find_falls(time: Array, load: Array, peak_n: float, noise_n: float, usual_rate: float) -> list[Fall]:

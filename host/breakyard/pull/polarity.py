@@ -47,7 +47,8 @@ def upright(curve: LoadCurve) -> LoadCurve:
 
 
 def _rest(load: NDArray[np.float64], curve: LoadCurve) -> float:
-    """The level from which to count: of the first and the last second the one nearer to the zero known beforehand."""
+    """The level from which to count: of the first and the last second, and the very first and last samples, the one
+    nearest to the zero known beforehand. A steep rise leaves nothing in its first second."""
     prior = prior_of(curve)
     count = max(1, min(len(load) // 4, round(1.0 / curve.period_s)))
     first, last = float(np.median(load[:count])), float(np.median(load[-count:]))
@@ -55,7 +56,8 @@ def _rest(load: NDArray[np.float64], curve: LoadCurve) -> float:
         prior is None
     ):  # nothing tells which end is unloaded: the lower one, so that no pull is turned by mistake
         return min(first, last)
-    return min(first, last, key=lambda level: abs(level - prior.level_n))
+    ends = first, last, float(load[0]), float(load[-1])
+    return min(ends, key=lambda level: abs(level - prior.level_n))
 
 
 def _lasting(load: NDArray[np.float64], rest: float, period_s: float) -> tuple[float, float]:

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from breakyard.converter.noise import noise_of
 from breakyard.curve import LoadCurve
 from breakyard.pull.cycles import cycle_swings, find_cycles, last_loading, read_protocol
 from breakyard.pull.glitches import without_spikes
@@ -20,6 +21,9 @@ Array = NDArray[np.float64]
 
 LOADED: Final = 0.05
 """Above this fraction of the recording's largest load something is being pulled."""
+
+UNLOADED: Final = 0.02
+"""Within a pause the load goes below this fraction: what hangs at more is still taut, as between cycles of loading."""
 
 WORTH_A_PULL: Final = 0.1
 """A stretch that never exceeds this fraction is handling. Common practice."""
@@ -68,11 +72,14 @@ def split_pulls(curve: LoadCurve, *, one_specimen: bool = False) -> tuple[LoadCu
         return (curve,)
     low = _unloaded(np.median(blocks, axis=1), curve)
     high = float(load[: len(blocks) * width].max()) - low
-    stretches = _stretches(blocks, time, width, low, high)
+    stretches = _stretches(blocks, time, width, low, high, noise_of(load))
     if len(stretches) < 2:
         return (curve,)
     broke = _let_go_at_once(stretches, time, load, width)
     if not any(broke[:-1]):
+        prior = prior_of(curve)
+        if prior is not None and prior.relative > 0.0 and low - prior.level_n > UNLOADED * high:
+            return (curve,)  # an instrument that was zeroed says that it stayed taut
         curve = replace(curve, flags=(*curve.flags, CYCLES))
     cuts = [0]
     for before, after in pairwise(stretches):
@@ -130,13 +137,17 @@ def _unloaded(levels: Array, curve: LoadCurve) -> float:
     return low
 
 
-def _stretches(blocks: Array, time: Array, width: int, low: float, high: float) -> list[_Stretch]:
+def _stretches(
+    blocks: Array, time: Array, width: int, low: float, high: float, noise: float
+) -> list[_Stretch]:
     loaded = (blocks.max(axis=1) - low > LOADED * high).astype(np.int8)
+    rest = np.median(blocks, axis=1) - low <= UNLOADED * high + 3.0 * noise
     edges = np.flatnonzero(np.diff(np.concatenate([[0], loaded, [0]])))
     found: list[_Stretch] = []
     for first, past in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         pause = time[first * width] - time[found[-1].past * width - 1] if found else np.inf
-        if pause < PAUSE_S:
+        taut = bool(found) and not rest[found[-1].past : first].any()
+        if pause < PAUSE_S or taut:
             found[-1] = _Stretch(found[-1].first, past)
         elif blocks[first:past].max() - low > WORTH_A_PULL * high:
             found.append(_Stretch(first, past))

@@ -138,7 +138,8 @@ def summarize(
     )
     rail_n = _rail(curve, rails, zero, float(load[top]))
     if rail_n is None:
-        rivals = [fall.start for fall in find_falls(time, load, float(load[top]), zero.noise_n, usual_rate)]
+        falls = find_falls(time, load, float(load[top]), zero.noise_n, usual_rate)
+        rivals = [fall.start for fall in falls if fall.beats(usual_rate, time)]
         reading = seen_through.doubted(read_peak(sampled, coverage, rivals=rivals))
     else:  # the rail is a bound: nothing is to be recovered of what lies above it
         reading = replace(

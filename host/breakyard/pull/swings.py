@@ -1,8 +1,9 @@
-"""Falls after which the load comes back: ripple of the drive, and stops of it. They are no event of the specimen.
+"""Falls after which the load comes back: ripple of the drive, its stops, and loads let off. No event of the specimen.
 
-Strokes of a hand winch, a surging vehicle and a stop in which a line relaxes all make the load fall for a while. What
-the specimen does looks different: when something lets go the load falls at once and is built up again as slowly as
-before, and when it yields the load does not come back as steeply as it rose.
+Strokes of a hand winch, a surging vehicle, a stop in which a line relaxes and a cycle of unloading all make the load
+fall for a while. What the specimen does looks different: when something lets go the load falls at once and is built up
+again as slowly as before, and when it yields the load does not come back as steeply as it rose. So a fall that takes
+its time and is made up for as quickly as the load was put on is the drive's, even if it comes once only.
 """
 
 from dataclasses import dataclass
@@ -30,6 +31,24 @@ LONGEST_S: Final = 2.5
 RINGS_BELOW: Final = 0.25
 """A fall that took less than this share of the time in which its load was built up, and is no part of a repeated
 pattern, was no swing of the drive."""
+
+MADE_UP_FOR: Final = 0.95
+"""A fall that took its time is the drive's if it is made up for to this share; on a yield plateau it is not."""
+
+AS_STEEP: Final = 0.5
+"""A drive goes on at least at this fraction of its rate before; what yielded hardens more slowly."""
+
+EXPLAINS: Final = 1.5
+"""Swings of the drive explain another one that is at most so many times as large."""
+
+AT_ONCE_S: Final = 0.1
+"""What lets go does so within this time (or what the converter's filter makes of it)."""
+
+AS_USUAL: Final = 0.15
+"""... and of the pull's usual rate: before it yielded the load may have bent over already."""
+
+FILTERED: Final = 5.0
+"""Steps that a sudden fall may take through a converter's filter: so many more a fall needs that took its time."""
 
 STOP_S: Final = 0.55
 """In a stop of the drive the load eases for at least this long, ..."""
@@ -107,21 +126,68 @@ def _pieces(load: Array) -> tuple[NDArray[np.intp], Array]:
     return index, y
 
 
-def of_the_drive(
-    swings: list[Swing], time: Array, load: Array, usual_rate: float, period_s: float
-) -> list[bool]:
-    """Which of the falls are ripple or stops of the drive."""
-    back, stops = [], []
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """Which of the falls are the drive's, one item each."""
+
+    all: list[bool]
+    rippling: list[bool]
+    """Those of them that are part of a ripple, or a stop; the others are loads let off, or come once."""
+
+
+def of_the_drive(swings: list[Swing], time: Array, load: Array, usual_rate: float, period_s: float) -> Driven:
+    """Which of the falls are ripple, stops or unloading of the drive."""
+    back, stops, eased = [], [], []
     begin = 0
     for i, swing in enumerate(swings):
         stop = swings[i + 1].bottom if i + 1 < len(swings) else len(load)
         back.append(_swings_back(swing, begin, stop, time, load, period_s))
         stops.append(_is_stop(swing, begin, stop, time, load, usual_rate, period_s))
+        eased.append(_takes_its_time(swing, begin, time, load, usual_rate, period_s))
         begin = swing.bottom
     if sum(back) < FEWEST:  # once or twice is no ripple
         back = [False] * len(swings)
     pattern = _in_pattern(swings, time, float(load.max(initial=0.0)))
-    return [any(ways) for ways in zip(back, stops, pattern, strict=True)]
+    rippling = [any(ways) for ways in zip(back, stops, pattern, strict=True)]
+    driven = [any(ways) for ways in zip(rippling, eased, strict=True)]
+    if sum(driven) >= FEWEST:  # then one more of that size needs no other explanation, unless it came at once
+        largest = EXPLAINS * max(swing.size_n for swing, yes in zip(swings, driven, strict=True) if yes)
+        driven = [
+            yes or (swing.size_n <= largest and not _at_once(swing, time, period_s))
+            for swing, yes in zip(swings, driven, strict=True)
+        ]
+    return Driven(driven, rippling)
+
+
+def _at_once(swing: Swing, time: Array, period_s: float) -> bool:
+    """Whether the load fell as suddenly as when something lets go."""
+    return float(time[swing.bottom] - time[swing.top]) < max(FILTERED * period_s, AT_ONCE_S)
+
+
+def _takes_its_time(
+    swing: Swing, begin: int, time: Array, load: Array, usual_rate: float, period_s: float
+) -> bool:
+    """Whether the load was let off in no less time than it was put on in, and is put on again as quickly.
+
+    Of how it is put on again only the first return to the level counts, whatever swings lie between.
+    """
+    before = load[begin : swing.top + 1]
+    below = np.flatnonzero(before <= swing.from_n - REGAINED * swing.size_n)
+    if not len(below):
+        return False
+    rose_s = float(time[swing.top] - time[begin + int(below[-1])])
+    fell_s = float(time[swing.bottom] - time[swing.top])
+    if fell_s - FILTERED * period_s < RINGS_BELOW * rose_s:
+        return False
+    again = _first_above(load, swing.bottom, len(load), swing.to_n + MADE_UP_FOR * swing.size_n)
+    if again is None:
+        return False
+    # From where it is put on again: a stop may last as long as it likes.
+    step = swing.to_n + (1.0 - REGAINED) * swing.size_n
+    low = swing.bottom + int(np.flatnonzero(load[swing.bottom : again + 1] <= step)[-1])
+    before_n, after_n = REGAINED * swing.size_n, (MADE_UP_FOR + REGAINED - 1.0) * swing.size_n
+    rate = max(AS_STEEP * before_n / max(rose_s, 2.0 * period_s), AS_USUAL * usual_rate)
+    return bool(after_n >= rate * float(time[again] - time[low]))
 
 
 def _swings_back(swing: Swing, begin: int, stop: int, time: Array, load: Array, period_s: float) -> bool:

@@ -34,11 +34,14 @@ class Prior:
     """Probability that it holds for this recording at all."""
     relative: float = 0.0
     """More standard uncertainty, as a fraction of the peak."""
+    shifts: float = 0.05
+    """Probability that the zero itself moved between before and after the pull."""
 
 
-INSTRUMENT: Final = Prior("instrument", 0.0, 0.0, 0.975, relative=0.001)
+INSTRUMENT: Final = Prior("instrument", 0.0, 0.0, 0.975, relative=0.001, shifts=0.01)
 """An instrument that gives forces was most likely zeroed by its owner, and reads 0 within 0.1 % of what it was used
-for. Common practice, no source."""
+for; in a machine nothing jolts the cell, and what is left after the break is mostly friction or half a specimen.
+Common practice, no source."""
 
 
 REMOUNTED: Final = 0.005
@@ -77,6 +80,36 @@ class Witness:
 
 
 @dataclass(frozen=True, slots=True)
+class Begins:
+    """What the recording reads when it begins in the rise, so that nothing quiet lies before it.
+
+    No witness of its own, since a load may be on already; but whoever pulls starts from nothing or a little more, and
+    hardly ever from less: this tells the others apart.
+    """
+
+    level_n: float
+    standard_n: float
+
+    def density(self, zero_n: float, h: float) -> float:
+        """How likely such a beginning is if the zero is there, per newton; h: height of the pull."""
+        d = self.level_n - zero_n
+        at_zero = _normal(d, math.hypot(self.standard_n, BEGINS_WITHIN * h))
+        anywhere = BEGINS_ANYWHERE / h if 0.0 <= d < h else 0.0
+        under = anywhere + (1.0 - BEGINS_ANYWHERE) * _load_density(d, h)
+        return BEGINS_AT_ZERO * at_zero + (1.0 - BEGINS_AT_ZERO) * under
+
+
+BEGINS_AT_ZERO: Final = 0.5
+"""Chance that a recording without a quiet part begins at the zero. Common practice, no source."""
+
+BEGINS_ANYWHERE: Final = 0.7
+"""Chance that one that begins under load begins at any load alike; else at a small one, as of a trigger."""
+
+BEGINS_WITHIN: Final = 0.002
+"""What the load may have risen by in the first sample of such a recording, as a fraction of the peak."""
+
+
+@dataclass(frozen=True, slots=True)
 class WeighedZero:
     """What the witnesses say together."""
 
@@ -97,10 +130,14 @@ _USUAL_LOAD: Final = 0.02
 _PULLED_DOWN: Final = 0.05
 """Chance that the load on an "unloaded" cell is negative: pushed, or held up."""
 _SHIFTS: Final = 0.05
-"""Chance that the zero itself moved between before and after."""
+"""Chance that the zero itself moved between before and after, where no zero is known beforehand."""
 MOVED_AT: Final = (0.5, 0.35)
 """A zero that moved did so at once, after the peak (the break jolts the cell) or before it (the line came taut), with
 these chances; else bit by bit, so that it lay anywhere between at the peak."""
+_KEPT_TAUT: Final = 0.02
+"""Chance that a rig which begins under load is kept at that load until the recording ends; ..."""
+_ALIGNMENT: Final = (0.02, 0.12)
+"""... in parts of the peak: anchors are tested from and to an alignment load of some 5 to 10 % (from memory)."""
 _LEFT_OUT: Final = 0.03
 """Explanations less likely than this are left out of the zero's distribution."""
 
@@ -123,13 +160,21 @@ def _normal(d: float, standard: float) -> float:
     return math.exp(-0.5 * min((d / standard) ** 2, 1400.0)) / (standard * math.sqrt(2.0 * math.pi))
 
 
-def weigh(witnesses: Sequence[Witness], height_n: float, lowest_n: float) -> WeighedZero:
+def weigh(
+    witnesses: Sequence[Witness],
+    height_n: float,
+    lowest_n: float,
+    *,
+    begins: Begins | None = None,
+    shifts: float = _SHIFTS,
+) -> WeighedZero:
     """Hear all witnesses together (Bayes): every way to believe some of them and not the others is an explanation.
 
     With z the zero at the peak, a believed witness says N(z, standard). One that is not believed had a load on it
     (density `_load_density`), or, for a zero known beforehand, was wrong (`_never_zeroed_density`). One explanation
     more: nothing was on the cell either time, but its zero moved from the one to the other; then z lies anywhere
-    between. height_n: of the pull; lowest_n: lowest lasting load of the recording, above which no zero lies.
+    between. height_n: of the pull; lowest_n: lowest lasting load of the recording, above which no zero lies. begins:
+    how it begins, where nothing quiet lies before the pull. shifts: chance that the zero moved.
     """
     h = height_n
     found: list[
@@ -142,10 +187,13 @@ def weigh(witnesses: Sequence[Witness], height_n: float, lowest_n: float) -> Wei
         chance = math.prod([one.trust for one in heard] + [1.0 - one.trust for one in others])
         if chance == 0.0 or not heard:
             if not heard and chance > 0.0:
-                found.append((chance / h ** (len(others) - 1), (), lowest_n, 0.0, 0.0))
+                chance /= h ** (len(others) - 1)
+                if begins is not None:  # nothing is known of the zero: the beginning tells nothing either
+                    chance *= (1.0 - BEGINS_AT_ZERO) * BEGINS_ANYWHERE / h
+                found.append((chance, (), lowest_n, 0.0, 0.0))
             continue
         if len(unloaded) == 2 and all(one in heard for one in unloaded.values()):
-            chance *= 1.0 - _SHIFTS
+            chance *= 1.0 - shifts
         mean, variance = heard[0].level_n, max(heard[0].standard_n, 1e-9 * h) ** 2
         for one in heard[1:]:
             own = max(one.standard_n, 1e-9 * h) ** 2
@@ -155,19 +203,26 @@ def weigh(witnesses: Sequence[Witness], height_n: float, lowest_n: float) -> Wei
         for one in others:
             density = _load_density if one.name in unloaded else _never_zeroed_density
             chance *= density(one.level_n - mean, h)
+        if begins is not None:
+            chance *= begins.density(mean, h)
         found.append((chance, tuple(one.name for one in heard), mean, math.sqrt(variance), 0.0))
     if len(unloaded) == 2:
-        found += _moved(unloaded["before"], unloaded["after"], witnesses, h)
+        found += _moved(unloaded["before"], unloaded["after"], witnesses, h, shifts)
+        found += [
+            _kept_taut(unloaded["before"], unloaded["after"], one, h)
+            for one in witnesses
+            if one.name == INSTRUMENT.name
+        ]
     return _combined(found, h, lowest_n)
 
 
 def _moved(
-    before: Witness, after: Witness, witnesses: Sequence[Witness], h: float
+    before: Witness, after: Witness, witnesses: Sequence[Witness], h: float, shifts: float
 ) -> list[tuple[float, tuple[str, ...], float, float, float]]:
     """The explanation that the zero moved, with and without the zero known beforehand."""
     by = after.level_n - before.level_n
     size = 0.5 * _normal(by, 0.01 * h) + 0.5 * _normal(by, 0.04 * h)
-    chance = before.trust * after.trust * _SHIFTS * size
+    chance = before.trust * after.trust * shifts * size
     either = math.hypot(before.standard_n, after.standard_n)
     names = ("before", "after")
     prior = [one for one in witnesses if one not in (before, after)]
@@ -181,6 +236,18 @@ def _moved(
         (chance * right, (*names, prior[0].name), before.level_n, either, by),
         (chance * wrong, names, before.level_n, either, by),
     ]
+
+
+def _kept_taut(
+    before: Witness, after: Witness, instrument: Witness, h: float
+) -> tuple[float, tuple[str, ...], float, float, float]:
+    """The explanation that the instrument's zero is right, and the rig was kept at one small load before and after."""
+    d = before.level_n - instrument.level_n
+    low, high = (share * h for share in _ALIGNMENT)
+    likely = 1.0 / (high - low) if low <= d <= high else 0.0
+    same = _normal(after.level_n - before.level_n, math.hypot(before.standard_n, after.standard_n, 1e-9 * h))
+    chance = instrument.trust * (1.0 - before.trust) * _KEPT_TAUT * likely * same
+    return chance, (instrument.name,), instrument.level_n, max(instrument.standard_n, 1e-9 * h), 0.0
 
 
 def _combined(

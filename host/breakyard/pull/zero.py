@@ -23,7 +23,7 @@ from breakyard.calibration.terms import Distribution
 from breakyard.converter.noise import STEADY, noise_of
 from breakyard.curve import LARGEST_N, Unloaded, ZeroAt
 from breakyard.errors import NoPull
-from breakyard.pull.witnesses import Prior, WeighedZero, Witness, weigh
+from breakyard.pull.witnesses import Begins, Prior, WeighedZero, Witness, weigh
 
 Array = NDArray[np.float64]
 
@@ -34,6 +34,9 @@ FEWEST_IN_BLOCK: Final = 4
 
 STAY_BLOCKS: Final = 3
 """A quiet stretch has at least this many blocks in a row; a shorter one amid a jerky pull is slack."""
+
+ROUGH: Final = 0.05
+"""What swings by more than this fraction of the peak within a block is not quiet."""
 
 ZERO_SPAN_S: Final = 30.0
 """The zero line is drawn through at most this much quiet time before the onset."""
@@ -62,8 +65,16 @@ lies between them tells nothing of noise ..."""
 BY_EYE: Final = 0.01
 """... which is then taken to be at most this fraction of the load. Common practice, no source."""
 
-PRELOADS: Final = 0.85
-"""Chance that what is quiet at the start of another instrument's recording is nothing, and no preload."""
+QUIETEST: Final = 1.5
+"""The quietest twentieth of blocks lies below normal noise by this much more than the quietest third (by
+simulation)."""
+
+PRELOADS: Final = 0.6
+"""Chance that what is quiet at the start of another instrument's recording is nothing, and no preload: a machine's
+force is zeroed before the specimen is gripped at its second end, and not again (ISO 6892-1, 10.2)."""
+
+LEFT_OVER: Final = 0.9
+"""Chance that what is quiet after another instrument's pull is nothing, and no friction, grip or half a specimen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,18 +138,26 @@ def find_zero(
     Raises: NoPull if nothing rises above the noise, or what was stated is not there.
     """
     top = int(np.argmax(load))
-    noise = noise_of(load)
+    # Quick swings, as of cycles at a few samples a second, are no noise: differences of a higher order pass them less.
+    noise = min(noise_of(load), 1.1 * noise_of(load, order=6))
     blocks = Blocks.of(time, load)
     lowest = blocks.lowest
     height = float(load[top]) - lowest
-    if not height < LARGEST_N:
+    begins = _begins(time, load, noise)
+    # Where nothing unloaded lasts, as in a rise of two samples to a hold, the lowest lasting level is no zero.
+    whole = max(height, float(load[top]) - begins.level_n)
+    if prior is not None and prior.relative > 0.0:
+        whole = max(whole, float(load[top]) - prior.level_n)
+    if not whole < LARGEST_N:
         raise NoPull(f"a load of {load[top]:.3g} N is no force of this world; is the unit right?")
     if len(load) < FEW_READINGS:
-        noise = min(noise, BY_EYE * height)
-    if height <= 8.0 * noise or height < SMALLEST_N:
+        noise = min(noise, BY_EYE * whole)
+    if whole <= 8.0 * noise or whole < SMALLEST_N:
         raise NoPull("the load never rises clearly above its own noise; was the right channel recorded?")
     before = _before(blocks, time, load, top, noise, height)
     after = _after(blocks, time, load, top, noise, height)
+    if before is None and after is None:  # a rough load is not taken for a noisy instrument
+        noise = min(noise, QUIETEST * noise_of(load, share=0.05))
     line = None if before is None else before[0]
     witnesses = []
     peak_s = float(time[top])
@@ -146,15 +165,17 @@ def find_zero(
         found, trust = before
         spread = 0.0
         if prior is not None and prior.relative > 0.0:  # a recording of force: machines begin with a preload
-            spread, trust = 0.0005 * height, min(trust, PRELOADS)
+            spread, trust = 0.0005 * whole, min(trust, PRELOADS)
         sure = math.hypot(found.standard_at_n(peak_s), spread)
         witnesses.append(Witness("before", found.at_n(peak_s), sure, trust))
     if after is not None and stated in (None, "end"):
-        away = PLAUSIBLE_DRIFT_PER_S * height * abs(after.at_s - peak_s)
-        sure = math.hypot(after.standard_n, away, 0.0005 * height)
-        witnesses.append(Witness("after", after.level_n, sure, after.trust))
+        away = PLAUSIBLE_DRIFT_PER_S * whole * abs(after.at_s - peak_s)
+        sure, trust = math.hypot(after.standard_n, away, 0.0005 * whole), after.trust
+        if prior is not None and prior.relative > 0.0:
+            trust = min(trust, LEFT_OVER)
+        witnesses.append(Witness("after", after.level_n, sure, trust))
     if prior is not None and stated in (None, "instrument"):
-        sure = math.hypot(prior.standard_n, prior.relative * height)
+        sure = math.hypot(prior.standard_n, prior.relative * whole)
         if stated == "instrument":
             sure = 0.0
         witnesses.append(Witness(prior.name, prior.level_n, sure, prior.trust))
@@ -165,7 +186,8 @@ def find_zero(
         witnesses = [Witness(one.name, one.level_n, one.standard_n, 1.0) for one in witnesses[:1]]
     elif unloaded is not None:
         witnesses = _with_the_rest(witnesses, unloaded)
-    weighed = weigh(witnesses, height, lowest)
+    given = {} if prior is None else {"shifts": prior.shifts}
+    weighed = weigh(witnesses, whole, lowest, begins=begins if before is None else None, **given)
     return _as_line(weighed, line, after, time, load, top, noise, height)
 
 
@@ -198,6 +220,8 @@ class Blocks:
     medians: Array
     start_s: Array
     end_s: Array
+    spreads: Array
+    """Between the quartiles of each: medians alone would take whole cycles of a quick swing for quiet."""
 
     @classmethod
     def of(cls, time: Array, load: Array) -> "Blocks":
@@ -209,7 +233,9 @@ class Blocks:
         cut = load[: count * width].reshape(count, width)
         ends = np.arange(1, count + 1) * width - 1
         medians = np.median(cut, axis=1) if count else np.zeros(0)
-        return cls(width, medians, time[: count * width : width], time[ends] if count else time[:0])
+        quartiles = np.quantile(cut, [0.25, 0.75], axis=1) if count else np.zeros((2, 0))
+        starts_s, ends_s = time[: count * width : width], time[ends] if count else time[:0]
+        return cls(width, medians, starts_s, ends_s, quartiles[1] - quartiles[0])
 
     @property
     def lowest(self) -> float:
@@ -219,18 +245,19 @@ class Blocks:
         return float(np.maximum(self.medians[1:], self.medians[:-1]).min())
 
     def quiet(
-        self, first: int, past: int, near: float, creep: float, fewest: int
+        self, first: int, past: int, near: float, creep: float, fewest: int, most: float = math.inf
     ) -> list[tuple[int, int, float]]:
         """Stretches of blocks within [first, past) that stay within `near` of their level and do not climb.
 
-        creep: newtons per second above which a stretch that climbs clearly is a ramp. Each as first block, block
-        past the last, and level.
+        creep: newtons per second above which a stretch that climbs clearly is a ramp. most: spread within a block of
+        what is quiet. Each as first block, block past the last, and level.
         """
         found: list[tuple[int, int, float]] = []
         i = first
+        rough = self.spreads > most
         while i < past:
             level, j = float(self.medians[i]), i + 1
-            while j < past and abs(self.medians[j] - level) <= near:
+            while j < past and not rough[i] and not rough[j] and abs(self.medians[j] - level) <= near:
                 share = 1.0 / min(j - i + 1, 5)  # an average at first; then it follows a slow drift
                 level += share * float(self.medians[j] - level)
                 j += 1
@@ -252,6 +279,13 @@ class Blocks:
         return abs(slope) > creep and abs(slope) > 4.0 * sure
 
 
+def _begins(time: Array, load: Array, noise: float) -> Begins:
+    """The first sample, if it goes with the next two; else the middle one of these three."""
+    a, b, c = (float(one) for one in load[:3])
+    fits = abs(b - a) <= 3.0 * abs(c - b) + 6.0 * noise
+    return Begins(a if fits else sorted((a, b, c))[1], noise)
+
+
 def _near(blocks: Blocks, noise: float, height: float) -> tuple[float, float]:
     """How far a block may lie from the level of a quiet stretch: as tight as the recording allows, and at most."""
     sway = noise_of(blocks.medians)
@@ -268,10 +302,11 @@ def _before(
         return None
     creep = CREEPING * PLAUSIBLE_DRIFT_PER_S * height
     drift = 10.0 * PLAUSIBLE_DRIFT_PER_S * height
+    most = ROUGH * height + 6.0 * noise
     for near, doubt in zip(_near(blocks, noise, height), (1.0, 0.8), strict=True):
-        runs = blocks.quiet(0, past, near, creep, STAY_BLOCKS)
+        runs = blocks.quiet(0, past, near, creep, STAY_BLOCKS, most)
         if not runs or runs[0][0] > 0:
-            runs = [*blocks.quiet(0, min(2, past), near, creep, 2), *runs]
+            runs = [*blocks.quiet(0, min(2, past), near, creep, 2, most), *runs]
         # A level that was undercut before is a hold in mid-pull, or slack amid it.
         runs = [
             run for run in runs if not _undercut(blocks.medians[: run[0]], run[2] - max(near, 0.01 * height))
@@ -332,8 +367,9 @@ def _after(blocks: Blocks, time: Array, load: Array, top: int, noise: float, hei
     if count - first < 2:
         return None
     creep = CREEPING * PLAUSIBLE_DRIFT_PER_S * height
+    most = ROUGH * height + 6.0 * noise
     for near, doubt in zip(_near(blocks, noise, height), (1.0, 0.8), strict=True):
-        runs = blocks.quiet(first, count, near, creep, 2)
+        runs = blocks.quiet(first, count, near, creep, 2, most)
         runs = [run for run in runs if top < 0 or run[2] < load[top] - 0.5 * height]
         if not runs:
             continue
@@ -343,9 +379,10 @@ def _after(blocks: Blocks, time: Array, load: Array, top: int, noise: float, hei
         part = slice(run[0] * blocks.width, run[1] * blocks.width)
         t, y = time[part], load[part]
         level = float(np.median(y))
-        parts = min(8, len(y) // 3)
-        means = np.array([np.median(piece) for piece in np.array_split(y, max(parts, 1))])
-        standard = math.hypot(float(np.std(means)) / math.sqrt(len(means)), noise / math.sqrt(len(y)))
+        # Of blocks, which the end of the fall in the first of them does not spoil.
+        pieces = np.array_split(blocks.medians[run[0] : run[1]], min(8, run[1] - run[0]))
+        means = np.array([np.median(piece) for piece in pieces])
+        standard = math.hypot(float(np.std(means, ddof=1)) / math.sqrt(len(means)), noise / math.sqrt(len(y)))
         lasts = float(t[-1] - t[0])
         broke = top >= 0 and _let_go_at_once(time, load, top, level)
         trust = (0.98 if broke else 0.9) if lasts >= 0.9 else 0.8

@@ -329,4 +329,4 @@ def test_swings_are_the_falls_between_turning_points() -> None:
     load = np.array([0, 50, 40, 60, 50, 51, 50, 100, 0], dtype=float)
 
     assert [(one.from_n, one.to_n) for one in find_swings(load, 5.0)] == [(50, 40), (60, 50), (100, 0)]
-    assert of_the_drive([], np.zeros(0), np.zeros(0), 1.0, 0.01) == []
+    assert of_the_drive([], np.zeros(0), np.zeros(0), 1.0, 0.01).all == []

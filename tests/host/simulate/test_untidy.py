@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from breakyard.errors import UsageError
+from breakyard.simulate.calibrations import calibration
 from breakyard.simulate.cell import Cell
 from breakyard.simulate.converter import Converter, Tone, convert, counts_per_mv_v, filtered, part
 from breakyard.simulate.families import CAPACITY_N, KGF, Case, family
@@ -216,3 +217,13 @@ def test_a_part_keeps_the_numbers_of_its_conversions() -> None:
 def test_a_shift_in_no_time_is_refused() -> None:
     with pytest.raises(UsageError, match="shift"):
         Cell(1000.0, zero_shift=0.01)
+
+
+def test_a_calibration_is_made_before_the_shock() -> None:
+    """Whatever shifts the cell's zero in the pull has not yet happened when it is calibrated."""
+    case = family("zero_shift", 3)
+    shifted = replace(case.cell, shift_from_s=2.0, shift_until_s=2.1, zero_shift=0.06)
+
+    points = calibration(3, "good", cell=shifted).points
+
+    assert points == calibration(3, "good", cell=replace(shifted, zero_shift=0.0)).points

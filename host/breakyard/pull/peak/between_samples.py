@@ -1,8 +1,10 @@
 """The peak of a recording whose converter is not known.
 
-Noise is smoothed to the bandwidth of the crest (see `smoothing`). What the unknown instrument's own filter hid is told
-by how the load fells: a fall that is over from one sample to the next was not filtered; one that takes a few samples
-was, or was slow, and then the truth lies between the largest sample and the rising line's end at the foot of the fall.
+Noise is smoothed to the bandwidth of the crest (see `smoothing`). What the unknown instrument's own filter hid no
+sample tells: a force that falls at once, seen through a filter, and one that falls as slowly as it is seen to, without
+any, give the same samples. The first was as high as the line through the rise is where the samples are half-way down
+(every symmetrical filter shows half of a sudden fall then, and a ramp as late as that); the second no higher than its
+largest sample. Nothing speaks for the one or the other, so the peak lies anywhere between the two alike.
 """
 
 import math
@@ -12,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.pull.peak.reading import WIDEST_READING, Reading, lower_bound, normal_factor
-from breakyard.pull.peak.smoothing import Crest, find_crest, hump_around
+from breakyard.pull.peak.smoothing import find_crest, hump_around
 
 Array = NDArray[np.float64]
 
@@ -28,9 +30,21 @@ LONGEST_MEMORY: Final = 4.5
 WIDEST_FILTER: Final = 4.0 / 12.0
 """Variance, in squared steps, of the widest usual filter: a fourth-order sinc (see `breakyard.converter.response`)."""
 
-STEADY_S: Final = 0.3
-"""What a rise of the last moments alone shows may be a stroke or a swing: the estimate goes on no faster than this
-time's rise, the upper end as fast as the last samples rise."""
+SLOW_S: Final = 0.5
+"""Amplifiers for slow tests are often set to a low pass of 1 to 10 Hz: what falls within this time may have fallen at
+once. Common practice, no source."""
+
+EXPONENTIAL: Final = 1.45
+"""A low pass of one pole is half-way down after ln 2 of its delay, so that a ramp is later by this factor."""
+
+SURE_SLOPE: Final = 0.1
+"""The slope before the fall is taken over so many samples that noise makes it this unsure, as a fraction of itself."""
+
+SUDDEN_TIMES: Final = 4.0
+"""A fall at a break is so many times steeper than the rise: a filter of four steps makes it no less of a rise that
+took four times as long."""
+
+SLOPE_SAMPLES: Final = (4, 5, 7, 10, 14, 20, 28, 40, 56, 80, 112, 160)
 
 NEAR_CREST: Final = 0.9
 
@@ -41,9 +55,8 @@ def read_between_samples(
     """Read the highest load of another instrument's recording; quiet: samples of nothing, at the same rate.
 
     Where the load rose until it fell at once, the peak lies anywhere between the largest sample and the line to the
-    next one: a uniform distribution (JCGM 100, 4.3.7). Every symmetrical filter shows half of a sudden fall when the
-    line through the rise, as filtered, reads the force at it: so the line's value there is the estimate where a fall
-    takes a few steps, the largest sample the lower end and the line's value at the fall's foot the upper end.
+    next one: a uniform distribution (JCGM 100, 4.3.7). Where the fall takes a few steps it lies anywhere between the
+    largest sample and the line's value at half of the fall, and the upper end is the line's value at its foot.
     """
     largest = float(load[top])
     begin, end, sudden = _stretch(time, load, top, period_s, noise_n)
@@ -53,13 +66,16 @@ def read_between_samples(
     at = begin + crest.index if smoothed else top
     below = above = 0.0
     uniform = False
+    sudden = sudden and _steeper(time, load, end, noise_n, period_s)
     if sudden and at >= end - max(2, crest.half_width):
-        least, middle, most = _hidden(time, load, end, period_s, noise_n, crest)
-        uniform = middle == 0.5 * (least + most) and least == 0.0
-        level, below, above = level + middle, middle - least, most - middle
+        middle, most = _hidden(time, load, end, period_s, noise_n)
+        uniform = most > 0.0 and middle == 0.5 * most
+        level, above = level + middle, most - middle
+        below = max(middle, level - float(load[begin : end + 1].max()))  # what was seen is never ruled out
     else:
-        rounded = _rounded(time, load, at, end, period_s, level, noise_n, crest.half_width)
+        rounded, cusp = _rounded(time, load, at, end, period_s, level, noise_n, crest.half_width)
         level, standard = level + 0.5 * rounded, math.hypot(standard, 0.5 * rounded)
+        above = max(cusp - 0.5 * rounded, 0.0)
     factor = normal_factor(coverage)
     if uniform:
         standard = math.hypot(standard, below / math.sqrt(3.0))
@@ -101,39 +117,63 @@ def _stretch(time: Array, load: Array, top: int, period_s: float, noise_n: float
     foot = end = past
     while end > top and load[end] < load[end - 1] - 3.0 * noise_n:
         end -= 1
-    over = max(RESOLVED * period_s, float(time[min(end + 1, len(time) - 1)] - time[end]))
+    over = max(RESOLVED * period_s, SLOW_S, float(time[min(end + 1, len(time) - 1)] - time[end]))
     return begin, end if end < foot else foot - 1, bool(time[foot] - time[end] <= over)
 
 
-def _hidden(
-    time: Array, load: Array, end: int, period_s: float, noise_n: float, crest: Crest
-) -> tuple[float, float, float]:
-    """Least, likeliest and most by which the peak lies above the last sample of the rise."""
-    count = max(6, min(3 * crest.half_width, 200))
-    first = max(0, end - count)
-    # The last sample may be on its way down already; noise wants a longer line.
-    t, y = time[first : end + 1] - time[end], load[first : end + 1]
-    if len(t) < 3:
-        return 0.0, 0.0, 0.0
-    slope = max(float(np.polyfit(t, y, 1)[0]), 0.0)
-    longer = slice(min(first, int(np.searchsorted(time, time[end] - STEADY_S))), end + 1)
-    steady = min(slope, max(float(np.polyfit(time[longer] - time[end], load[longer], 1)[0]), 0.0))
+def _steeper(time: Array, load: Array, end: int, noise_n: float, period_s: float) -> bool:
+    """Whether it falls much faster than it rose: a crest that goes down as it came up is no break."""
+    stop = int(np.searchsorted(time, time[end] + RESOLVED * period_s)) + 1
+    t, y = time[end : max(stop, end + 2)], load[end : max(stop, end + 2)]
+    if len(t) < 2:
+        return False
+    return bool((-np.diff(y) / np.diff(t)).max() > SUDDEN_TIMES * _slope_before(time, load, end, noise_n))
+
+
+def _hidden(time: Array, load: Array, end: int, period_s: float, noise_n: float) -> tuple[float, float]:
+    """By how much the peak lies above the last sample of the rise on the average, and at most."""
+    slope = _slope_before(time, load, end, noise_n)
     next_s = float(time[min(end + 1, len(time) - 1)] - time[end])
-    stop = int(np.searchsorted(time, time[end] + max(2.0 * RESOLVED * period_s, 2.0 * next_s))) + 1
+    stop = int(np.searchsorted(time, time[end] + max(2.0 * RESOLVED * period_s, SLOW_S, 2.0 * next_s))) + 1
     after = load[end : max(stop, end + 2)]
     floor = float(after.min())
     fallen = float(load[end]) - floor
-    half = _crosses(time, load, end, floor + 0.5 * fallen)
-    foot = _crosses(time, load, end, floor + 0.1 * fallen)
-    steps = (foot - time[end]) / max(period_s, 1e-12)
-    gap = max(next_s / max(period_s, 1e-12), 1.0)
-    if gap > 2.0:  # samples are missing where it fell: it may have risen until just before the next one
-        return 0.0, 0.5 * steady * next_s, slope * next_s
-    if steps <= AT_ONCE * gap or steps > RESOLVED * gap:
-        most = slope * min(next_s, 2.0 * LONGEST_MEMORY * period_s)
-        return 0.0, 0.5 * most, most
-    until = min(foot - time[end], LONGEST_MEMORY * period_s * gap)
-    return 0.0, steady * min(half - time[end], 0.6 * until), slope * until
+    half_s = _crosses(time, load, end, floor + 0.5 * fallen) - float(time[end])
+    foot_s = _crosses(time, load, end, floor + 0.1 * fallen) - float(time[end])
+    step_s = max(next_s, period_s, 1e-12)
+    if step_s > 2.0 * period_s or foot_s <= AT_ONCE * step_s:
+        # Over from one sample to the next, or samples are missing: it may have risen until just before that one.
+        most = (
+            slope * min(next_s, 2.0 * LONGEST_MEMORY * period_s)
+            if step_s <= 2.0 * period_s
+            else slope * next_s
+        )
+        return 0.5 * most, most
+    if foot_s > RESOLVED * step_s:  # longer than converters remember; a low pass of the amplifier might
+        return 0.0, slope * (EXPONENTIAL * half_s + 0.5 * step_s)
+    until_s = min(foot_s, LONGEST_MEMORY * step_s)
+    return 0.5 * slope * min(half_s, 0.6 * until_s), slope * until_s
+
+
+def _slope_before(time: Array, load: Array, end: int, noise_n: float) -> float:
+    """Rise per second just before a fall, 0 if it does not rise; over as few samples as noise allows."""
+    if end < 2:
+        return 0.0
+    last = end
+    if end >= 3 and load[end] - load[end - 1] < 0.5 * (load[end - 1] - load[end - 2]):
+        last = end - 1  # on its way down already
+    slope = 0.0
+    for number in SLOPE_SAMPLES:
+        first = max(0, last + 1 - number)
+        t, y = time[first : last + 1] - time[last], load[first : last + 1]
+        if len(t) < 3:
+            break
+        t = t - t.mean()
+        spread = float(t @ t)
+        slope = float(t @ y) / max(spread, 1e-300)
+        if noise_n / math.sqrt(max(spread, 1e-300)) <= SURE_SLOPE * abs(slope) or first == 0:
+            break
+    return max(slope, 0.0)
 
 
 def _crosses(time: Array, load: Array, end: int, level: float) -> float:
@@ -148,15 +188,17 @@ def _crosses(time: Array, load: Array, end: int, level: float) -> float:
 
 def _rounded(
     time: Array, load: Array, at: int, end: int, period_s: float, level: float, noise_n: float, half: int
-) -> float:
-    """By how much a crest that goes round may lie above what is seen of it.
+) -> tuple[float, float]:
+    """By how much a crest may lie above what is seen of it, if it goes round and if it is a corner.
 
-    Half of the widest usual filter's variance times the curvature, to second order, and what lies between samples.
+    Round: half of the widest usual filter's variance times the curvature, to second order, and what lies between
+    samples. A corner between two slopes: their mean times the filter's mean distance from its middle, which is at most
+    half a step (0.46 for a fourth-order sinc).
     """
     reach = max(3.0, float(half))
     sides = np.interp([time[at] - reach * period_s, min(time[at] + reach * period_s, time[end])], time, load)
     drop = max(level - float(sides.max()), 0.0)
     if drop < 4.0 * noise_n:
-        return 0.0
+        return 0.0, 0.0
     curvature = 2.0 * drop / reach**2
-    return 0.5 * (WIDEST_FILTER + 0.25) * curvature
+    return 0.5 * (WIDEST_FILTER + 0.25) * curvature, 0.5 * (level - float(sides.mean())) / reach

@@ -61,29 +61,48 @@ def hump_around(load: Array, top: int, noise_n: float, share: float) -> tuple[in
 def find_crest(load: Array, noise_n: float, quiet: Array) -> Crest:
     """The crest of a stretch that has no sudden fall in it. quiet: samples of nothing, at the same rate."""
     top = int(np.argmax(load))
-    best = Crest(float(load[top]), noise_n, top, 0)
+    best, own = Crest(float(load[top]), noise_n, top, 0), noise_n
     curves: list[tuple[Array, float, int]] = [(load, max(noise_n, _scatter(quiet)), 0)]
     for half in HALF_WIDTHS:
         if 2 * half + 1 > len(load):
             break
         curve = _smoothed(load, half)
-        at = int(np.argmax(curve))
-        near = slice(max(0, at - int(NEARBY * half)), at + int(NEARBY * half) + 1)
-        if any(_contradicts(curve[near] - narrow[near], sure, width) for narrow, sure, width in curves):
-            break
         white = noise_n * math.sqrt(9.0 / (4.0 * (2 * half + 1)))
         seen = _scatter(_smoothed(quiet, half)[half:-half]) if len(quiet) >= 8 * half + 8 else white
         sure = max(white, seen)
+        # A corner somewhere bears no smoothing; a wider curve may still do for the crest, away from it.
+        fits = _not_contradicted(curve, curves, half)
         curves.append((curve, sure, half))
+        if not fits.any():
+            continue
+        at = int(np.argmax(np.where(fits, curve, -np.inf)))
+        if best.level_n - curve[at] > 0.8 * own * _excess(len(load), best.half_width):
+            continue  # elsewhere it was higher than noise alone makes the largest of so many
+        own = sure
         edge = at < half or at >= len(load) - half
         best = Crest(float(curve[at]), sure * (AT_THE_END if edge else 1.3), at, half)
     return best
 
 
-def _contradicts(rest: Array, standard: float, half: int) -> bool:
-    """Whether the largest difference is more than noise makes of that many independent ones."""
-    number = max(len(rest) / (half + 1), 1.0)
-    return bool(np.abs(rest).max() > 1.25 * standard * (math.sqrt(2.0 * math.log(number + 2.0)) + 0.5))
+def _not_contradicted(curve: Array, curves: list[tuple[Array, float, int]], half: int) -> NDArray[np.bool_]:
+    """Where no narrower curve differs, within NEARBY half-widths, by more than noise explains."""
+    reach = int(NEARBY * half)
+    wrong = np.zeros(len(curve) + 1, dtype=np.intp)
+    for narrow, standard, width in curves:
+        away = np.flatnonzero(np.abs(curve - narrow) > _likely(standard, 2 * reach + 1, width))
+        np.add.at(wrong, np.maximum(away - reach, 0), 1)
+        np.add.at(wrong, np.minimum(away + reach + 1, len(curve)), -1)
+    return np.asarray(np.cumsum(wrong[:-1]) == 0)
+
+
+def _likely(standard: float, samples: int, half: int) -> float:
+    """How far the largest of so many smoothed samples of noise may lie above its mean."""
+    return 1.25 * standard * (_excess(samples, half) + 0.5)
+
+
+def _excess(samples: int, half: int) -> float:
+    """Largest of so many samples of white noise, smoothed so, on the average: sqrt(2 ln n) of n independent ones."""
+    return math.sqrt(2.0 * math.log(max(samples / (half + 1), 1.0) + 2.0))
 
 
 def _smoothed(load: Array, half: int) -> Array:
