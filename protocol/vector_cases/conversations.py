@@ -562,6 +562,11 @@ def _run():
             pack.frame(ahead[0]) + pack.frame(ahead[1]) + pack.frame(nothing),
             _whole(answer("READ", 5, next=0, finished=0)),
         ),
+        _bytes(
+            pack.frame(ahead[0]) + pack.frame(command("READ", 6, run=1, first=2, count=1, follow=1)),
+            {"kind": pack.KINDS["SETTINGS"]["value"], "run": 1, "index": 2, "fields": {}},
+            _whole(answer("READ", 6, next=3, finished=0)),
+        ),
     )
     arm = command("ARM", 1)
     armed = {
