@@ -174,3 +174,26 @@ def test_what_the_run_knows(yard: Session) -> None:
     assert 0.003 < known.over.standard_s < 0.01
     assert known.onset_s == pytest.approx(2.0, abs=0.2)
     assert known.lamp_s is None
+
+
+def test_the_lamp_of_a_run_is_where_its_mark_says(
+    yard: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The logger marks when it lit the lamp, in its own time, 0.12 s after a run began; other marks are no lamp."""
+    from types import SimpleNamespace
+
+    from breakyard.session import recordings
+    from breakyard.wire.layout import MarkCode
+    from breakyard.wire.records import Mark
+
+    (pull,) = yard.pulls
+    curve = pull.curve()
+    begin = SimpleNamespace(first_s=102, first_us=950_000)
+    marks = (
+        Mark(run=1, index=3, mark_s=103, mark_us=0, code=MarkCode.USER, text=""),
+        Mark(run=1, index=4, mark_s=103, mark_us=72_000, code=MarkCode.VIDEO, text="flash"),
+    )
+    monkeypatch.setattr(recordings, "load_run", lambda path: SimpleNamespace(begin=begin, marks=marks))
+    known = known_of(replace(pull, path=tmp_path / "B1.run"), curve, by.summarize(curve))
+
+    assert known.lamp_s == pytest.approx(0.122)
