@@ -106,7 +106,7 @@ def test_the_session_folder_is_one_that_people_can_open(made: tuple[Path, dict[s
     folder, document = made
 
     assert {path.name for path in folder.iterdir()} == {
-        "session.toml", "specimens.csv", "calibrations", "runs", "results",
+        "session.toml", "specimens.csv", "FILES.txt", "calibrations", "runs", "results",
     }  # fmt: skip
     assert len(list((folder / "runs").glob("*.run"))) == 13
     assert not list((folder / "runs").glob("*.part"))
