@@ -38,7 +38,7 @@ async def first_card(phone: Phone) -> str:
 
 
 def test_from_the_page_to_a_read_pull_with_three_watchers(computer: Computer, tmp_path: Path) -> None:
-    """One commands, two watch (one of them asleep); all get the reading with its interval; the run is whole."""
+    """One commands, two watch (one of them asleep); all get the reading with its interval; run and photo are kept."""
 
     async def story() -> None:
         async with browser_on(tmp_path / "profile") as context, browser_on(tmp_path / "other") as other:
@@ -48,16 +48,29 @@ def test_from_the_page_to_a_read_pull_with_three_watchers(computer: Computer, tm
             asleep = await Phone.at(other, computer.address)
             talk = await other.new_cdp_session(asleep.page)
             await talk.send("Emulation.setCPUThrottlingRate", {"rate": 20})
-            await phone.page.wait_for_function("document.querySelectorAll('#runs > li').length >= 9")
-            await pull_once(phone)
+            await phone.page.wait_for_function(
+                "document.querySelectorAll('#runs > li').length >= 12", timeout=PATIENCE_MS
+            )
+            many = await phone.page.locator("#runs > li").count()
+            await pull_once(phone, "S3")
             for one in (phone, watcher, asleep):
                 await one.page.wait_for_function(
-                    "document.querySelector('#runs > li').textContent.includes('run-')", timeout=PATIENCE_MS
+                    f"document.querySelectorAll('#runs > li').length > {many}", timeout=PATIENCE_MS
                 )
             card = await first_card(phone)
             await phone.page.click("#runs > li:first-child >> text=did not break")
+            picture = await phone.page.screenshot(type="jpeg", quality=90)
+            await phone.page.set_input_files(
+                "#runs > li:first-child input[type=file]",
+                {"name": "photo.jpg", "mimeType": "image/jpeg", "buffer": picture},
+            )
             await phone.picture("computer")
             (new,) = set((computer.session / "runs").glob("*.run")) - runs
+
+            photos = computer.session / "photos" / "S3"
+            async with asyncio.timeout(PATIENCE_MS / 1000):
+                while not list(photos.glob("*.jpg")):
+                    await phone.page.wait_for_timeout(100)
 
             assert "interval" in card or "at least" in card
             assert "not a rating" in card or "at least" in card

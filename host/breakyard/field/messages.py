@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from breakyard.errors import UsageError
+from breakyard.field.pictures import MAX_PIECE
 
 MAX_REQUEST: Final = 4096
-"""Bytes of a request; the longest is a note."""
+"""Bytes of a request; the longest is a piece of a photo."""
 
 MAX_TEXT: Final = 500
 
@@ -24,6 +25,7 @@ DOES: Final = {
     "stop": (),
     "mark": ("text",),
     "note": ("name", "outcome", "note"),
+    "photo": ("name", "part", "parts", "data"),
     "simulate": (),
 }
 """What a page may ask, and the texts that go with it."""
@@ -65,8 +67,9 @@ def _clean(value: object, name: str) -> str:
     if not isinstance(value, str):
         raise UsageError(f"{name} is text")
     text = "".join(sign for sign in value if sign.isprintable()).strip()
-    if len(text) > MAX_TEXT:
-        raise UsageError(f"{name} may have {MAX_TEXT} letters")
+    most = MAX_PIECE if name == "data" else MAX_TEXT
+    if len(text) > most:
+        raise UsageError(f"{name} may have {most} letters")
     if name == "outcome" and text not in OUTCOMES:
         raise UsageError("a pull broke, did not break or slipped")
     return text

@@ -6,6 +6,7 @@ the store at the next connection and fetched on from where it stopped.
 
 import asyncio
 import json
+import tempfile
 from collections.abc import Awaitable, Callable, Iterable
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import suppress
@@ -22,11 +23,13 @@ from breakyard.device.link.base import Link
 from breakyard.device.reach import pause_s, reach
 from breakyard.errors import BreakyardError, DataError, LinkError, UsageError
 from breakyard.field.messages import Request, message_of
+from breakyard.field.pictures import Uploads
 from breakyard.field.reading import read_for_pages
 from breakyard.field.watchers import Watchers
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.files.specimens import Specimen
+from breakyard.session.photos import add_photo
 from breakyard.session.proving import asked_of_specimen
 from breakyard.session.pulls import specimens_done
 from breakyard.session.session import Session
@@ -72,6 +75,7 @@ class Station:
     calibration: Calibration | None = None
     stop_load_n: float | None = None
     readings: dict[str, dict[str, Any]] = field(default_factory=dict)
+    _uploads: Uploads = field(default_factory=Uploads)
     _client: Client | None = None
     _logger: dict[str, Any] = field(default_factory=lambda: {"link": "connecting", "trouble": ""})
     _following: "asyncio.Task[None] | None" = None
@@ -215,6 +219,9 @@ class Station:
         if request.do == "note":
             await self._note(request)
             return
+        if request.do == "photo":
+            await self._photo(request)
+            return
         if request.do == "simulate":
             if self.simulate is None:
                 raise UsageError("only the virtual logger's pulls can be simulated")
@@ -259,6 +266,26 @@ class Station:
         for reading in self.readings.values():
             if reading["name"].split("#")[0] == name:
                 reading |= {"note": kept.notes, "outcome": kept.more.get("outcome", "")}
+
+    async def _photo(self, request: Request) -> None:
+        """Keep a photo for the specimen of a pull, once all of its pieces have come."""
+        texts = request.texts
+        name = texts.get("name", "")
+        specimen = self.readings.get(name, {}).get("specimen", "")
+        if not specimen:
+            raise UsageError(
+                "this pull has no specimen that a photo could belong to; name it in its notes first"
+            )
+        photo = self._uploads.take(name, texts.get("part", ""), texts.get("parts", ""), texts.get("data", ""))
+        if photo is not None:
+            kept = await asyncio.to_thread(self._keep_photo, specimen, photo)
+            self.say(f"photo of {specimen}: {kept}")
+
+    def _keep_photo(self, specimen: str, photo: bytes) -> Path:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "photo.jpg"
+            path.write_bytes(photo)
+            return add_photo(self.session, specimen, path)
 
     def _armed_path(self) -> Path:
         return self.session.layout.results / ARMED_FILE

@@ -8,6 +8,8 @@ import { Station } from "./station.mjs";
 
 const PAUSES_MS = [300, 1000, 2000, 5000];
 const ANSWER_MS = 10_000;
+const PIECE = 3600; // a multiple of 4 signs of base 64; host/breakyard/field/pictures.py has the same bound
+const PHOTO_PX = 1280;
 const SILENCE_MS = 6000; // the computer says something every 2 s
 
 export class Computer extends Station {
@@ -54,8 +56,17 @@ export class Computer extends Station {
   mark(text) { return this.#ask("mark", { text }); }
   /** Ask for a pull of the virtual logger; only where the computer offers it. */
   simulate() { return this.#ask("simulate", {}); }
-  /** Say of a pull how it ended and what was seen. */
-  note(name, values) { return this.#ask("note", { name, ...values }); }
+  /** Say of a pull how it ended and what was seen; a photo goes in pieces, since a request is small. */
+  async note(name, { photo = null, ...values }) {
+    if (!photo) return this.#ask("note", { name, ...values });
+    const text = await smaller(photo);
+    const parts = Math.ceil(text.length / PIECE);
+    for (let part = 0; part < parts; part++) {
+      const data = text.slice(part * PIECE, (part + 1) * PIECE);
+      await this.#ask("photo", { name, part: String(part), parts: String(parts), data });
+    }
+    return null;
+  }
 
   #open(attempt) {
     const socket = new WebSocket(this.#address);
@@ -135,4 +146,15 @@ export class Computer extends Station {
       this.#socket.send(JSON.stringify({ ...values, id, do: what, code: this.#code }));
     });
   }
+}
+
+/** A photo as JPEG in base 64, so much smaller that its pieces are few: a report shows no more. */
+async function smaller(photo) {
+  const picture = await createImageBitmap(photo).catch(() => { throw new Error("this is no picture that the browser can read"); });
+  const scale = Math.min(1, PHOTO_PX / Math.max(picture.width, picture.height));
+  const canvas = document.createElement("canvas");
+  canvas.width = Math.round(picture.width * scale);
+  canvas.height = Math.round(picture.height * scale);
+  canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+  return canvas.toDataURL("image/jpeg", 0.8).split(",")[1];
 }

@@ -75,7 +75,7 @@ export class KeptView {
   #card(key, title, at, said, keep) {
     let card = this.#cards.get(key);
     if (!card) {
-      card = new Card(title, at, said, keep, !this.#station.readings);
+      card = new Card(title, at, said, keep);
       this.#cards.set(key, card);
       for (const older of $("runs").querySelectorAll("details[open]")) older.open = false; // the newest is looked at
       $("runs").prepend(card.element);
@@ -121,7 +121,7 @@ class Card {
   /** @type {(unit: string) => {peak: string, lines: string[]}} */
   #words = () => ({ peak: "", lines: [] });
 
-  constructor(title, at, said, keep, withPhoto) {
+  constructor(title, at, said, keep) {
     const view = (text, act) => make("button", { type: "button", onclick: act }, text);
     const outcomes = OUTCOMES.map((text) => {
       const button = view(text, () => {
@@ -148,7 +148,7 @@ class Card {
       make("div", { className: "row", role: "group", ariaLabel: "How it ended" }, ...outcomes),
       make("div", { className: "row" },
         make("label", {}, "Note ", note),
-        withPhoto ? make("label", { className: "file" }, "Photo", photo) : null),
+        make("label", { className: "file" }, "Photo", photo)),
       this.#trouble));
   }
 

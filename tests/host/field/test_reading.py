@@ -12,7 +12,7 @@ def trace(load: np.ndarray) -> Trace:
     """A trace with those loads at 92 a second."""
     time = np.arange(len(load)) / 92.0
     none = np.zeros(0)
-    return Trace("N", 1.0, time, load, none, none, none, none, (), 0.0, float(time[-1]))
+    return Trace("N", 1.0, time, load, none, none, none, none, (), 0.0, float(time[-1]), 0.0)
 
 
 @given(st.integers(2, 60_000), st.integers(0, 2**32 - 1))
