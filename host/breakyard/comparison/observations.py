@@ -11,7 +11,7 @@ from typing import Final, Literal
 
 from breakyard.comparison.instrument import SharedTerm, is_shared
 from breakyard.errors import DataError, UsageError
-from breakyard.pull.results import Summary
+from breakyard.pull.results import BudgetLine, Summary
 
 Quantity = Literal["strength", "first_peak", "settled"]
 QUANTITIES: Final[tuple[Quantity, ...]] = ("strength", "first_peak", "settled")
@@ -67,16 +67,15 @@ def observe(
     if found is None:
         return None
     value, at_least = found
-    # The budget is the peak's. A scale error keeps its share of any load, so it is carried over in proportion.
-    share = value / summary.peak.estimate_n if summary.peak.estimate_n > 0.0 else 1.0
+    budget, half_n = _doubt(summary, of, value, at_least)
     divisor = 1.0 if per is None else per
     calibration = summary.run.calibration_hash or summary.run.calibration or "stated"
     shared = tuple(
-        SharedTerm(calibration, line.source, line.standard_n * share / divisor)
-        for line in summary.budget
+        SharedTerm(calibration, line.source, line.standard_n / divisor)
+        for line in budget
         if is_shared(line.source) and line.standard_n > 0.0
     )
-    own = math.hypot(*(line.standard_n for line in summary.budget if not is_shared(line.source)))
+    own = math.hypot(*(line.standard_n for line in budget if not is_shared(line.source)))
     return Observation(
         group=group,
         specimen=specimen or summary.run.name,
@@ -86,14 +85,32 @@ def observe(
         shared=shared,
         flags=summary.flags,
         run=summary.run.name,
-        half_n=_half_n(summary, at_least) * share / divisor,
+        half_n=half_n / divisor,
     )
 
 
-def _half_n(summary: Summary, at_least: bool) -> float:
-    if at_least or summary.strength.high_n is None:
-        return 2.0 * math.hypot(*(line.standard_n for line in summary.budget), 0.0)
-    return (summary.strength.high_n - summary.strength.low_n) / 2.0
+def _doubt(
+    summary: Summary, of: Quantity, value: float, at_least: bool
+) -> tuple[tuple[BudgetLine, ...], float]:
+    """The budget of the asked load, and half the width of its interval.
+
+    A first peak has its own. Else the peak's is carried over: a scale error keeps its share of any load, and what is
+    the pull's own keeps its size.
+    """
+    first = summary.first_peak
+    if of == "first_peak" and first is not None and first.budget:
+        if at_least or first.low_n is None or first.high_n is None:
+            return first.budget, 2.0 * math.hypot(*(line.standard_n for line in first.budget))
+        return first.budget, (first.high_n - first.low_n) / 2.0
+    share = value / summary.peak.estimate_n if summary.peak.estimate_n > 0.0 else 1.0
+    budget = tuple(
+        replace(line, standard_n=line.standard_n * share) if is_shared(line.source) else line
+        for line in summary.budget
+    )
+    strength = summary.strength
+    if at_least or strength.high_n is None:
+        return budget, 2.0 * share * math.hypot(*(line.standard_n for line in summary.budget))
+    return budget, share * (strength.high_n - strength.low_n) / 2.0
 
 
 def _value(summary: Summary, of: Quantity) -> tuple[float, bool] | None:
@@ -106,6 +123,10 @@ def _value(summary: Summary, of: Quantity) -> tuple[float, bool] | None:
         first = summary.first_peak
         if first is None:  # it had not come when the recording ended: at least the peak
             return summary.peak.low_n, True
+        if (
+            first.low_n is not None and first.high_n is None and first.low_n > 0.0
+        ):  # a bound, as the peak may be
+            return first.low_n, True
         is_peak = first.load_n >= 0.999 * summary.peak.estimate_n
         return first.load_n, is_peak and summary.strength.at_least
     return None if summary.settled is None else (summary.settled.load_n, False)

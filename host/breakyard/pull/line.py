@@ -139,14 +139,14 @@ def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
         scaled.strength.at_least,
     )
     first = scaled.first_peak
-    if first is not None and first.low_n is not None and first.high_n is not None:
+    if first is not None and first.low_n is not None:
         more = times * line.relative * first.load_n
         first = replace(
             first,
             low_n=_wider(first.load_n, first.low_n, more),
-            high_n=_wider(first.load_n, first.high_n, more),
+            high_n=None if first.high_n is None else _wider(first.load_n, first.high_n, more),
+            budget=_with_line(first.budget, line.relative * first.load_n) if first.budget else (),
         )
-    budget = (*scaled.budget, BudgetLine(SOURCE, own, None, "rectangular")) if own > 0.0 else scaled.budget
     sentence = (
         f"Line: the specimen bears {line.factor:.4g} times the cell's load ({line.words}); all loads here are the "
         "specimen's, the cell's own is told beside the peak."
@@ -156,7 +156,7 @@ def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
         peak=peak,
         strength=strength,
         first_peak=first,
-        budget=tuple(sorted(budget, key=lambda one: -one.standard_n)) if own > 0.0 else budget,
+        budget=_with_line(scaled.budget, own),
         assumptions=(*scaled.assumptions, sentence),
         at_cell=AtCell(
             line.factor,
@@ -168,6 +168,15 @@ def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
         ),
         protocol=curve.protocol,
         curve=curve,
+    )
+
+
+def _with_line(budget: tuple[BudgetLine, ...], own_n: float) -> tuple[BudgetLine, ...]:
+    """A budget with the line's own doubt, the largest first."""
+    if not own_n > 0.0:
+        return budget
+    return tuple(
+        sorted((*budget, BudgetLine(SOURCE, own_n, None, "rectangular")), key=lambda one: -one.standard_n)
     )
 
 

@@ -123,6 +123,18 @@ class Settled:
 
 
 @dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One source of uncertainty of a load, as a standard uncertainty in newtons (JCGM 100)."""
+
+    source: str
+    standard_n: float
+    degrees_of_freedom: float | None = None
+    """None: as good as known (infinite)."""
+    shape: Shape = "normal"
+    """Of its distribution (JCGM 101): the interval comes from these, not from the root sum of squares alone."""
+
+
+@dataclass(frozen=True, slots=True)
 class FirstPeak:
     """First maximum that is followed by a reduction of at least 0.5 % of the load (ISO 6892-1), not by ripple."""
 
@@ -131,6 +143,9 @@ class FirstPeak:
     low_n: float | None = None
     """Ends of its interval, at the coverage of the peak's; None below and above where none is known."""
     high_n: float | None = None
+    """None alone: it is only known to lie above `low_n`."""
+    budget: tuple[BudgetLine, ...] = ()
+    """Its own sources of uncertainty; empty where no interval is known, and in older summaries."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,18 +304,6 @@ class Glitch:
     time_s: float
     load_n: float
     expected_n: float
-
-
-@dataclass(frozen=True, slots=True)
-class BudgetLine:
-    """One source of uncertainty of the peak, as a standard uncertainty in newtons (JCGM 100)."""
-
-    source: str
-    standard_n: float
-    degrees_of_freedom: float | None = None
-    """None: as good as known (infinite)."""
-    shape: Shape = "normal"
-    """Of its distribution (JCGM 101): the interval comes from these, not from the root sum of squares alone."""
 
 
 @dataclass(frozen=True, slots=True, repr=False)

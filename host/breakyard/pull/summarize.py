@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from breakyard.calibration.terms import Term
 from breakyard.converter import StepResponse
 from breakyard.converter.noise import noise_of
 from breakyard.converter.response import delay
@@ -181,7 +182,7 @@ def summarize(
     first_peak = None
     if events.first_peak is not None:
         stated = (misalignment_deg, temperature_c, coverage, in_use)
-        first_peak = _first_peak(events.first_peak, time, load, peak, sampled, curve, zero, stated)
+        first_peak = _first_peak(events.first_peak, time, load, peak, terms, sampled, curve, zero, stated)
     energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, events.break_index)
     return Summary(
         run=_source(whole),
@@ -229,15 +230,16 @@ def _first_peak(
     time: Array,
     load: Array,
     peak: Peak,
+    of_peak: tuple[Term, ...],
     sampled: Sampled,
     curve: LoadCurve,
     zero: ZeroLine,
     stated: tuple[float | None, float | None, float, InUse],
 ) -> FirstPeak:
-    """The first peak, read as the peak is; the peak itself, with its interval, where they are one."""
+    """The first peak, read as the peak is; the peak itself, with its interval and terms, where they are one."""
     top = int(np.argmax(load))
     if abs(float(time[index]) - peak.time_s) <= ONE_EVENT * curve.period_s or abs(index - top) <= ONE_EVENT:
-        return FirstPeak(peak.estimate_n, peak.time_s, peak.low_n, peak.high_n)
+        return FirstPeak(peak.estimate_n, peak.time_s, peak.low_n, peak.high_n, budget_lines(of_peak))
     if len(sampled.load_n) != len(load):  # a rail or a wrong reading: the samples are others
         near = int(np.argmin(np.abs(sampled.time_s - time[index])))
         if sampled.time_s[near] != time[index]:
@@ -247,7 +249,7 @@ def _first_peak(
     reading = read_hump(sampled, index, coverage)
     terms = budget_terms(curve, zero, reading, None, *stated)
     found = peak_with_interval(curve, reading, None, terms, coverage, bounded=not zero.known)
-    return FirstPeak(found.estimate_n, found.time_s, found.low_n, found.high_n)
+    return FirstPeak(found.estimate_n, found.time_s, found.low_n, found.high_n, budget_lines(terms))
 
 
 def _energy(

@@ -87,6 +87,31 @@ def test_first_peak_and_settled_load_scale_the_budget() -> None:
     assert (settled.value_n, settled.shared[0].standard_n) == (1000.0, 2.0)
 
 
+def test_a_first_peak_brings_its_own_budget_and_interval() -> None:
+    """Its recovery may be ten times less sure than the peak's: that doubt is compared, not a share of the peak's."""
+    own = (BudgetLine("recovery of the peak", 30.0), BudgetLine("noise", 40.0), BudgetLine("gravity", 4.5))
+    one = observe(
+        replace(summary(), first_peak=FirstPeak(2000.0, 3.0, 1900.0, 2120.0, own)), group="a", of="first_peak"
+    )
+
+    assert one is not None
+    assert (one.value_n, one.at_least) == (2000.0, False)
+    assert one.own_n == pytest.approx(50.0)
+    assert one.shared == (SharedTerm("abc123", "gravity", 4.5),)
+    assert one.half_n == pytest.approx(110.0)
+
+
+def test_a_first_peak_that_is_a_bound_is_censored_at_its_sure_end() -> None:
+    """No upper end of its interval is known: the specimen bore that much or more."""
+    own = (BudgetLine("noise", 4.0), BudgetLine("gravity", 3.0))
+    one = observe(
+        replace(summary(), first_peak=FirstPeak(2000.0, 3.0, 1990.0, None, own)), group="a", of="first_peak"
+    )
+
+    assert one is not None
+    assert (one.value_n, one.at_least, one.half_n) == (1990.0, True, 10.0)
+
+
 def test_a_pull_without_a_settled_load_has_none() -> None:
     """It is left out, not counted as zero."""
     assert observe(replace(summary(), settled=None), group="a", of="settled") is None

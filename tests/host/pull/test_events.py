@@ -123,7 +123,10 @@ def test_a_yield_drop_is_the_first_peak() -> None:
     ]
     summary = machine(knots)
 
-    assert summary.first_peak.load_n == pytest.approx(40e3, rel=0.01)
+    first = summary.first_peak
+    assert first.load_n == pytest.approx(40e3, rel=0.01)
+    assert {line.source for line in first.budget} >= {"zero", "stated accuracy"}
+    assert all(line.standard_n < first.high_n - first.low_n for line in first.budget)
     assert summary.peak.estimate_n == pytest.approx(55e3, rel=0.01)
     assert summary.failure.manner != "none"
 
