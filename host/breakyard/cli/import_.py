@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from breakyard.cli.options import OneSpecimenOption
 from breakyard.cli.output import STATUS_WRONG, JsonOption, Output, UnitOption, near
 from breakyard.errors import UsageError
 
@@ -96,9 +97,7 @@ def command(
             help="What made the counts, with its gain. Default: judged by the calibration and the largest counts."
         ),
     ] = None,
-    one_specimen: Annotated[
-        bool, typer.Option("--one-specimen", help="All pulls in the recording are of one specimen.")
-    ] = False,
+    one_specimen: OneSpecimenOption = False,
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:

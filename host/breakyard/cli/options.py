@@ -67,6 +67,11 @@ PullSpeedOption = Annotated[
 ]
 
 
+OneSpecimenOption = Annotated[
+    bool, typer.Option("--one-specimen", help="All pulls in a recording are of one specimen.")
+]
+
+
 def group_names(text: str) -> tuple[str, ...]:
     """Names of groups from "bonded, screwed". Raises: UsageError."""
     names = tuple(name.strip() for name in text.split(",") if name.strip())

@@ -11,12 +11,13 @@ from breakyard.cli.options import (
     AccuracyOption,
     CalibrationOption,
     MisalignmentOption,
+    OneSpecimenOption,
     PullSpeedOption,
     ResponseOption,
     TemperatureOption,
     pull_speed,
 )
-from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, told_once
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, fail, near, told_once
 
 if TYPE_CHECKING:
     from breakyard.pull.results import Summary
@@ -37,6 +38,7 @@ def command(
     temperature: TemperatureOption = None,
     response: ResponseOption = None,
     speed: PullSpeedOption = None,
+    one_specimen: OneSpecimenOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Give each pull its peak with an interval, and how it broke.
@@ -44,7 +46,8 @@ def command(
     In a session the results are written to results/ beside the runs; a pull whose recording and calibration have not
     changed is not computed again. A single pull is described line by line, with its uncertainty budget. A recording of
     several pulls gives a row for each: NAME#1, NAME#2 and so on. Its notes (runs/NAME.toml) name their specimens, as in
-    specimens = ["S1", "S2"]; without that they belong to no group.
+    specimens = ["S1", "S2"]; without that they belong to no group. One specimen that was loaded again and again is one
+    row with --one-specimen; one_specimen = true in the notes says it to every command.
 
     Example: breakyard summarize 2026-05-03-slipway --unit kgf
     """
@@ -57,7 +60,7 @@ def command(
     pulls = find_pulls(recordings)
     out = Output(as_json)
     options = ReadOptions(
-        calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed)
+        calibration, accuracy, coverage, misalignment, temperature, response, pull_speed(speed), one_specimen
     )
     with out.progress("reading pulls", len(pulls)) as step:
         results = read_pulls(pulls, options, step, processes=None)
@@ -112,13 +115,23 @@ def print_summary(out: Output, summary: "Summary", unit: str) -> None:
 
 
 def say_parts(out: Output, results: "Sequence[PullResult]") -> None:
-    """Say which recordings held several pulls, and when each began."""
+    """Say which recordings held several pulls, when each began, and whether they look like one specimen's."""
+    from breakyard.pull.split import CYCLES
+
     by_file: dict[Path, list[PullResult]] = {}
     for result in results:
         if result.pull.part is not None:
             by_file.setdefault(result.pull.path, []).append(result)
     for path, parts in by_file.items():
+        cycles = any(one.summary is not None and CYCLES in one.summary.flags for one in parts)
         begun = ", ".join("?" if one.summary is None else f"{one.summary.onset_s:.1f}" for one in parts)
         out.say(f"  {path.name}: {len(parts)} pulls in one recording, begun at {begun} s")
-        if not parts[0].pull.listed and parts[0].pull.session is not None:
+        in_session = parts[0].pull.session is not None
+        if cycles:
+            also = f" (or write into {path.stem}.toml: one_specimen = true)" if in_session else ""
+            out.say(
+                "    all but the last were let out slowly; if they are one specimen, loaded again and again:"
+            )
+            out.say(f"    breakyard summarize {near(path)} --one-specimen{also}")
+        if not parts[0].pull.listed and in_session:
             out.say(f'    to name their specimens, write into {path.stem}.toml: specimens = ["...", ...]')

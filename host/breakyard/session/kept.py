@@ -56,6 +56,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
             "conditions": [_conditions(part, options) for part in _parts(pull)],
             "responses": hashes_of_responses(pull, options.response),
             "in_use": fingerprint(pull),
+            "one_specimen": options.one_specimen,
         }
     return None
 

@@ -24,3 +24,5 @@ class ReadOptions:
     response: "str | Path | StepResponse | None" = None
     """Step response to read with: a file, "assumed", or the response itself; None: what is kept of the logger."""
     pull_speed_m_per_s: float | None = None
+    one_specimen: bool = False
+    """All pulls in a recording are of one specimen; False: as its notes say."""

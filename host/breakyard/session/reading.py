@@ -114,6 +114,8 @@ def read_one(pull: Pull, options: ReadOptions) -> tuple[tuple[PullResult, LoadCu
         accuracy_percent=options.accuracy_percent,
         response=options.response,
     )
+    if options.one_specimen:
+        curve = replace(curve, one_specimen=True)
     curves = split_pulls(curve)
     if len(curves) > 1 and pull.named and not pull.listed and CYCLES in curves[0].flags:
         curves = (

@@ -56,6 +56,28 @@ def test_each_pull_gets_a_row(breakyard: Breakyard, yard: Path) -> None:
     assert "specimens = [" in said.out
 
 
+def test_cycles_are_told_and_can_be_said_to_be_one_specimen(breakyard: Breakyard, yard: Path) -> None:
+    """Let out slowly and loaded again: the rows say how to make one of them, and that command makes one."""
+    time = np.arange(0.0, 24.0, 0.02)
+    load = np.interp(time, [0, 2, 4, 6, 11, 16, 16.02, 24], [0, 0, 2000, 0, 0, 3000, 0, 0])
+    rows = [f"{t:.2f},{f:.2f}" for t, f in zip(time, load, strict=True)]
+    table = yard / "again.csv"
+    table.write_text("\n".join(["Time [s],Load [N]", *rows]) + "\n")
+    breakyard("import", table, "--session", yard)
+    kept = yard / "runs/again.csv"
+
+    said = breakyard("summarize", kept)
+    one = breakyard("summarize", kept, "--one-specimen", "--json").document
+    again = breakyard("summarize", kept, "--json").document
+
+    assert "--one-specimen" in said.out
+    assert "again.toml: one_specimen = true" in said.out
+    assert [loading["number"] for loading in one["cycles"]] == [1, 2]
+    assert one["peak"]["largest_sample_n"] == pytest.approx(3000.0, abs=15.0)
+    assert len(again["pulls"]) == 2
+    assert "--one-specimen" not in breakyard("summarize", yard / "runs/day.csv").out
+
+
 def test_listed_specimens_give_groups(breakyard: Breakyard, yard: Path) -> None:
     """Each pull belongs to the specimen listed for it; the comparison uses them, the report shows them."""
     list_specimens(yard, "A1", "B1", "A2")
