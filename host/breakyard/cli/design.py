@@ -1,6 +1,6 @@
 """breakyard design: how many specimens, what few of them can show, and in which order to pull them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
@@ -281,8 +281,21 @@ def _write(session: "Session", have: "Sequence[Specimen]", order: "Sequence[Plan
         for one in sorted(order, key=lambda one: (one.group, one.specimen))
         if one.specimen not in {specimen.id for specimen in have}
     ]
-    session.write_specimens([*known, *new])
+    session.change_specimens(_unless_changed(path, have, [*known, *new]))
     return path
+
+
+def _unless_changed(
+    path: Path, have: "Sequence[Specimen]", planned: "Sequence[Specimen]"
+) -> "Callable[[tuple[Specimen, ...]], Sequence[Specimen]]":
+    """The planned table, unless another command has changed the one that it was planned from."""
+
+    def change(now: "tuple[Specimen, ...]") -> "Sequence[Specimen]":
+        if now != tuple(have):
+            raise UsageError(f"{path}: another command has changed it meanwhile; plan again")
+        return planned
+
+    return change
 
 
 def _show_order(out: Output, order: "Sequence[PlannedPull]", seed: int) -> None:
@@ -316,9 +329,7 @@ def _write_campaign(
     from breakyard.session.files.specimens import Specimen
 
     path = session.layout.specimens_file
-    if have:
-        raise UsageError(f"{path}: there are specimens already; plan factors in a session without any")
-    session.write_specimens(
+    planned = tuple(
         Specimen(
             name_from(one.specimen),
             " ".join(one.levels.values()),
@@ -327,4 +338,9 @@ def _write_campaign(
         )
         for one in spread
     )
+    if tuple(have) == planned:
+        return path  # this very campaign: the command was given before
+    if have:
+        raise UsageError(f"{path}: there are specimens already; plan factors in a session without any")
+    session.change_specimens(_unless_changed(path, have, planned))
     return path

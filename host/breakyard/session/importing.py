@@ -1,6 +1,6 @@
 """Another instrument's file -> a recording in a session, with how it was read kept beside it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -126,16 +126,20 @@ def put_into_group(session: Session, ids: Sequence[str], group: str) -> None:
 
     Raises: UsageError if one is in another group; DataError (table).
     """
-    table = {one.id: one for one in session.specimens()}
-    for name in ids:
-        one = table.get(name, Specimen(name))
-        if one.group not in ("", group):
-            raise UsageError(
-                f'{session.layout.specimens_file}: "{name}" is in the group "{one.group}", not "{group}"; '
-                "change it there"
-            )
-        table[name] = replace(one, group=group)
-    session.write_specimens(table.values())
+
+    def grouped(known: tuple[Specimen, ...]) -> Iterable[Specimen]:
+        table = {one.id: one for one in known}
+        for name in ids:
+            one = table.get(name, Specimen(name))
+            if one.group not in ("", group):
+                raise UsageError(
+                    f'{session.layout.specimens_file}: "{name}" is in the group "{one.group}", not "{group}"; '
+                    "change it there"
+                )
+            table[name] = replace(one, group=group)
+        return table.values()
+
+    session.change_specimens(grouped)
 
 
 def keep(

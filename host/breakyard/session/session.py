@@ -393,9 +393,18 @@ class Session:
         """The table of specimens. Raises: DataError, UnitError."""
         return read_specimens(self.layout.specimens_file)
 
+    def change_specimens(self, change: Callable[[tuple[Specimen, ...]], Iterable[Specimen]]) -> None:
+        """Replace the table of specimens by what `change` makes of it; nobody else does meanwhile.
+
+        Raises: DataError, UnitError, FileBusy.
+        """
+        path = self.layout.specimens_file
+        with alone_with(path):
+            write_specimens(path, tuple(change(read_specimens(path))))
+
     def write_specimens(self, specimens: Iterable[Specimen]) -> None:
-        """Replace the table of specimens. Raises: DataError."""
-        write_specimens(self.layout.specimens_file, specimens)
+        """Replace the table of specimens, whatever it holds. Raises: DataError, FileBusy."""
+        self.change_specimens(lambda _: specimens)
 
     def calibrations(self) -> tuple[Path, ...]:
         """All calibration files by name."""

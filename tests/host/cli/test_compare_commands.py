@@ -352,5 +352,9 @@ def test_a_campaign_of_factors_is_planned_and_written(run: Run, tmp_path: Path) 
     assert {one.more["day"] for one in table if one.more["wood"] == "oak"} == {"1", "2"}
     assert sorted(one.order or 0 for one in table) == list(range(1, 9))
     assert "--by wood,direction --block day" in out
+    again = ("--factors", "wood=oak,ash; direction=along,across", "--days", "2", "--per-group", "2")
+    assert run("design", made.root, *again)[0] == 0  # the same plan again changes nothing
+    status, _, err = run("design", made.root, *again, "--seed", "2")
+    assert (status, "there are specimens already" in err) == (2, True)
     status, _, err = run("design", "--factors", "wood=oak,ash,elm", "--days", "3", "--per-group", "1")
     assert (status, "cannot be separated from the days" in err) == (2, True)

@@ -3,6 +3,7 @@
 import datetime
 import hashlib
 import os
+import threading
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from breakyard.session import Session, create_session, find_session, open_sessio
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.layout import Layout, name_from, safe_name
 from breakyard.session.files.notes import RunNotes, read_notes, write_notes
+from breakyard.session.files.specimens import Specimen
 
 CSV = "Zeit;Kraft\n[ms];[kN]\n0,5;1\n1,5;2\n3,5;1,5\n"
 
@@ -332,3 +334,19 @@ def test_a_version_is_said_once() -> None:
     project = tomllib.loads((Path(__file__).parents[3] / "pyproject.toml").read_text("utf-8"))["project"]
 
     assert breakyard.__version__ == project["version"]
+
+
+def test_two_that_change_the_specimens_lose_neither_change(tmp_path: Path) -> None:
+    """Each reads the table as the other left it; one that reads first and writes last would undo the other."""
+    session = create_session(tmp_path / "s", SessionInfo(), [Specimen("A1")])
+
+    def added(name: str) -> None:
+        session.change_specimens(lambda known: [*known, Specimen(name)])
+
+    threads = [threading.Thread(target=added, args=(f"B{n}",)) for n in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert sorted(one.id for one in session.specimens()) == ["A1", *(f"B{n}" for n in range(8))]
