@@ -95,7 +95,7 @@ class LoadCurve:
     gaps: tuple[Gap, ...] = ()
     counts: NDArray[np.int32] | None = None
     converter: Converter | None = None
-    """None for other instruments: then no filter is corrected for."""
+    """None for other instruments: then no filter is corrected for. See `filter_known`."""
     calibration: "Calibration | None" = None
     accuracy: float | None = None
     """Relative standard uncertainty that the user states for an imported force recording; None if nothing was said
@@ -133,6 +133,11 @@ class LoadCurve:
             else f", calibrated by {self.calibration.name or 'a calibration'!r}"
         )
         return f"LoadCurve {self.name!r}: {len(self.time_s)} samples in {self.time_s[-1]:.1f} s, {span}{by}"
+
+    @property
+    def filter_known(self) -> bool:
+        """Whether anything is known of the filter that the samples went through, be it that there is none."""
+        return self.converter is not None and self.converter.filter_known
 
     def _repr_png_(self) -> bytes | None:
         png: bytes | None = notebook().curve_png(self)
@@ -295,11 +300,14 @@ def _with_converter(run: Run, calibration: "Calibration") -> Run:
         return run
     if calibration.gain is not None:
         return replace(run, converter=Converter(calibration.gain))
-    on_rail = bool(((run.counts == RAIL_LOW) | (run.counts == RAIL_HIGH)).any())
+    return replace(run, converter=Converter(128)) if on_our_rail(run.counts, run.period_s) else run
+
+
+def on_our_rail(counts: NDArray[np.int32], period_s: float) -> bool:
+    """Whether a count lies exactly on a 24-bit rail, at a rate of converters of our kind."""
+    on_rail = bool(((counts == RAIL_LOW) | (counts == RAIL_HIGH)).any())
     low, high = CONVERTER_RATES_HZ
-    if on_rail and low <= 1.0 / run.period_s <= high:
-        return replace(run, converter=Converter(128))
-    return run
+    return on_rail and low <= 1.0 / period_s <= high
 
 
 def _flags(run: Run) -> tuple[str, ...]:

@@ -110,8 +110,18 @@ class MeanTable:
 class Converter:
     """What is known of the instrument that made the counts."""
 
-    gain: int
+    gain: int | None
+    """Of an HX711; None for another converter."""
     settling_conversions: int = SETTLING_CONVERSIONS
+    lowest: int = RAIL_LOW
+    """Counts at or below it are on the rail: the true value lies beyond ..."""
+    highest: int = RAIL_HIGH
+    """... and at or above this one."""
+    filter_order: int | None = None
+    """Order of its sinc filter, where a person states it; 0: it has none. None: third or fourth, if it is known."""
+    filter_known: bool = True
+    full_scale_mv_v: float | None = None
+    """Its full scale as stated; the calibration needs none."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,7 +167,9 @@ class Run:
 
     def __repr__(self) -> str:
         spans = f"{len(self.counts)} samples in {self.time_s[-1]:.1f} s" if len(self.counts) else "no samples"
-        gain = "" if self.converter is None else f", gain {self.converter.gain}"
+        gain = (
+            "" if self.converter is None or self.converter.gain is None else f", gain {self.converter.gain}"
+        )
         return f"Run {self.name!r}: {spans}{gain}, {'complete' if self.loss.complete else 'NOT complete'}"
 
     @property
@@ -167,8 +179,11 @@ class Run:
         Imported counts without a known converter have no known rails.
         """
         clipped: NDArray[np.bool_] = self.quality == Quality.RAIL
+        low, high = RAIL_LOW, RAIL_HIGH
+        if self.converter is not None:
+            low, high = self.converter.lowest, self.converter.highest
         if self.number or self.converter:
-            clipped |= (self.counts <= RAIL_LOW) | (self.counts >= RAIL_HIGH)
+            clipped |= (self.counts <= low) | (self.counts >= high)
         return clipped
 
     @property
@@ -245,7 +260,7 @@ def run_from_columns(
     whole = values.astype(np.int32)
     quality = np.zeros(len(whole), dtype=np.uint8)
     if converter is not None:
-        quality[(whole <= RAIL_LOW) | (whole >= RAIL_HIGH)] = Quality.RAIL
+        quality[(whole <= converter.lowest) | (whole >= converter.highest)] = Quality.RAIL
     time = time - time[0]
     return Run(
         name=name,

@@ -94,6 +94,26 @@ def ask_plate() -> tuple[str | None, float | None]:
             typer.echo("give a number, as 2, or nothing")
 
 
+def ask_converter() -> str | None:
+    """What made the counts of an imported recording, as --converter says it; None if nobody knows."""
+    from breakyard.session.converters import UNKNOWN, parse_converter
+
+    question = (
+        "Which converter made the counts: hx711-128, hx711-64 or hx711-32 (with its gain), or bits, full scale and "
+        'filter, as "24 bits, 20 mV/V, sinc 3"? (Enter if you do not know)'
+    )
+    while True:
+        text = str(typer.prompt(question, default="", show_default=False, err=True)).strip()
+        if text.lower() in ("", UNKNOWN):
+            return None
+        try:
+            parse_converter(text)
+        except UsageError as error:
+            typer.echo(str(error), err=True)
+            continue
+        return text
+
+
 def session_here(path: "Path", as_json: bool) -> "Session":
     """The session that a path lies in; where there is none, a terminal is offered to make one.
 

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from breakyard.cli.options import OneSpecimenOption
+from breakyard.cli.asking import ask_converter
+from breakyard.cli.options import OneSpecimenOption, option
 from breakyard.cli.output import STATUS_WRONG, JsonOption, Output, UnitOption, near
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
+    from breakyard.run import Converter
     from breakyard.session.importing import Found
 
 
@@ -21,15 +23,6 @@ class ZeroChoice(StrEnum):
     INSTRUMENT = "instrument"
     START = "start"
     END = "end"
-
-
-class ConverterChoice(StrEnum):
-    """Converters whose rails and filter are known."""
-
-    HX711_128 = "hx711-128"
-    HX711_64 = "hx711-64"
-    HX711_32 = "hx711-32"
-    UNKNOWN = "unknown"
 
 
 def command(
@@ -92,9 +85,12 @@ def command(
         ),
     ] = None,
     converter: Annotated[
-        ConverterChoice | None,
+        str | None,
         typer.Option(
-            help="What made the counts, with its gain. Default: judged by the calibration and the largest counts."
+            metavar="NAME",
+            help="What made the counts: hx711-128, hx711-64, hx711-32 (its gain), another by bits, full scale and "
+            'filter, as "24 bits, 20 mV/V, sinc 3" or "12 bits unsigned, no filter", or unknown. Default: judged by '
+            "the calibration and the largest counts; asked for in a terminal where they do not tell.",
         ),
     ] = None,
     one_specimen: OneSpecimenOption = False,
@@ -125,6 +121,7 @@ def command(
         return
     from breakyard.formats.recording import CsvOptions
     from breakyard.session import importing
+    from breakyard.session.converters import parse_converter
     from breakyard.session.finding import shown_unit
 
     if group is not None and (calibration or not group.strip()):
@@ -146,7 +143,7 @@ def command(
     if zero is not None:
         said["zero"] = zero.value
     if converter is not None:
-        said["converter"] = converter.value
+        option("--converter", parse_converter, converter)
     if one_specimen:
         said["one_specimen"] = True
     found, refused = importing.read_files(recordings, options, name=name, calibration=calibration)
@@ -160,19 +157,31 @@ def command(
         shown = shown_unit(unit or kept_in.info.unit)
         if group is not None:
             importing.put_into_group(kept_in, [specimen or one.name for one in found], group)
+        counted = any(not one.holds_loads for one in found)
+        judged = importing.judged_converter(kept_in, found) if counted and converter is None else None
+        if counted and converter is None and judged is None and out.can_ask:
+            converter = ask_converter()
         for one in found:
             try:
                 path = importing.keep(
-                    kept_in, one, specimen=specimen, accuracy=stated, calibration=calibration, said=said
+                    kept_in,
+                    one,
+                    specimen=specimen,
+                    accuracy=stated,
+                    calibration=calibration,
+                    said=said,
+                    converter=converter,
                 )
             except (UsageError, ValueError) as error:
                 if len(recordings) == 1:
                     raise
                 refused.append(importing.RefusedFile(one.path, f"{one.path.name}: {error}"))
                 continue
-            documents.append(importing.document(one, path, stated))
+            documents.append(importing.document(one, path, stated, converter))
             _tell(out, one, path, shown, several=len(recordings) > 1)
         _tell_accuracy(out, found, stated)
+        if counted:
+            _tell_converter(out, converter, judged)
     failed = [{"file": str(one.path), "problem": one.problem} for one in refused]
     if len(recordings) == 1:
         out.document({"schema": "breakyard.import/1", **documents[0]})
@@ -210,6 +219,21 @@ def _tell_accuracy(out: Output, found: "Sequence[Found]", stated: float | None) 
         out.say(
             f"accuracy: not stated, so {100 * UNSTATED_ACCURACY:g} % of the load (standard uncertainty) is assumed; "
             "import again with --accuracy to state it"
+        )
+
+
+def _tell_converter(out: Output, stated: str | None, judged: "Converter | None") -> None:
+    from breakyard.session.converters import in_words, parse_converter
+
+    named = None if stated is None else parse_converter(stated)
+    if named is not None:
+        out.say(f"converter: {in_words(named)}, as stated")
+    elif judged is not None:
+        out.say(f"converter: {in_words(judged)}, as the calibration or the largest count says")
+    else:
+        out.say(
+            "converter: unknown, and with it its limits and its filter; what the filter may have hidden goes into the "
+            "interval; import again with --converter to state it"
         )
 
 

@@ -82,7 +82,7 @@ def raise_flags(
     ):  # cycles to a pre-tension are meant
         of_zero = [one for one in of_zero if one[0] != "preload"]
     found += of_zero
-    if curve.converter is None and reading.regime == "ramp_and_break" and not clipped:
+    if not curve.filter_known and reading.regime == "ramp_and_break" and not clipped:
         sentence = "No converter is known: what its filter may have hidden at the break is in the interval."
         found.append(("filter_unknown", sentence))
     if assumes_accuracy(curve):

@@ -77,8 +77,8 @@ class Peak:
 class Filter:
     """What was taken for the converter's filter.
 
-    none: no converter is known. assumed: order 3 and 4 allowed for. stated: by the user. measured: the logger's own
-    step response, named by its hash.
+    none: no filter is known. assumed: order 3 and 4 allowed for. stated: by the user, 0 if there is none. measured: the
+    logger's own step response, named by its hash.
     """
 
     source: Literal["none", "assumed", "stated", "measured"]

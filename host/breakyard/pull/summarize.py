@@ -112,7 +112,7 @@ def summarize(
         response = curve.response
     seen_through = choose_filter(curve, filter_order, None if response == "assumed" else response)
     orders = seen_through.orders
-    used, rails, spoilt = _sort_samples(curve)
+    used, rails, spoilt = _sort_samples(curve, filtered=seen_through.spreads)
     if len(used) < MINIMUM_SAMPLES:
         raise NoPull(f"{curve.name}: only {len(used)} usable samples; at least {MINIMUM_SAMPLES} are needed")
     time, load = curve.time_s[used], curve.load_n[used]
@@ -125,7 +125,7 @@ def summarize(
         raise NoPull(
             f"{curve.name}: the load never rises clearly above its zero; are the signal wires swapped?"
         )
-    filtered = curve.converter is not None
+    filtered = seen_through.any
     onset, top = int(np.searchsorted(time, zero.onset_s)), int(np.argmax(load))
     usual_rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top])).median_n_per_s
     sampled = Sampled(
@@ -136,6 +136,7 @@ def summarize(
         filtered,
         orders,
         load[(time >= zero.start_s) & (time <= zero.end_s)] if zero.believed else load[:0],
+        unfiltered=seen_through.told.order == 0,
     )
     rail_n = _rail(curve, rails, zero, float(load[top]))
     if rail_n is None:
@@ -158,7 +159,9 @@ def summarize(
     late_s = (
         sum(weight * delay(order) for order, weight in orders.items()) * curve.period_s if filtered else 0.0
     )
-    rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top]), filter_known=filtered)
+    rate = loading_rate(
+        time, load, onset, top, curve.period_s, float(load[top]), filter_known=curve.filter_known
+    )
     clipped = rail_n is not None
     pull = PullSamples(
         time_s=time,
@@ -309,10 +312,13 @@ def _marks(curve: LoadCurve, zero: ZeroLine) -> tuple[MarkedMoment, ...]:
     )
 
 
-def _sort_samples(curve: LoadCurve) -> tuple[Indices, Indices, Indices]:
-    """Indices of samples to use, of samples on a rail (really), and of glitches, each in order."""
+def _sort_samples(curve: LoadCurve, *, filtered: bool) -> tuple[Indices, Indices, Indices]:
+    """Indices of samples to use, of samples on a rail (really), and of glitches, each in order.
+
+    filtered: through a filter of order 3 or more, so that a lone sample cannot stand out.
+    """
     candidates = np.flatnonzero(curve.usable | curve.clipped)
-    if curve.converter is None:
+    if not filtered:
         clipped = curve.clipped[candidates]
         return candidates[~clipped], candidates[clipped], np.zeros(0, dtype=np.intp)
     time, load = curve.time_s[candidates], curve.load_n[candidates]

@@ -264,7 +264,7 @@ def known_of(pull: Pull, curve: LoadCurve, summary: Summary) -> "Known":
         before = time[(time <= over_s) & (load > 0.8 * summary.failure.load_n)]
         after = time[(time >= over_s) & (load < 0.3 * summary.failure.load_n)]
         fell = float(after[0] - before[-1]) if len(before) and len(after) else curve.period_s
-        own = (3.0 if curve.converter is not None else 0.0) * curve.period_s
+        own = (3.0 if curve.filter_known else 0.0) * curve.period_s
         half = 0.5 * max(fell - own, curve.period_s)
     word = "break" if broke else "moment at which it was let go"
     return Known(

@@ -6,15 +6,20 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from breakyard.curve import UNSTATED_ACCURACY
+from breakyard.curve import UNSTATED_ACCURACY, on_our_rail
 from breakyard.errors import BreakyardError, DataError, UsageError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import CsvOptions, Recording
+from breakyard.run import Converter
+from breakyard.session.converters import UNKNOWN, check_counts, parse_converter
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.layout import legible, name_from, session_above
 from breakyard.session.files.specimens import Specimen
+from breakyard.session.in_force import load_calibration
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE
+from breakyard.session.recordings import CONVERTER
 from breakyard.session.session import Session, create_session, find_session
 from breakyard.units import force_unit
 
@@ -150,11 +155,17 @@ def keep(
     accuracy: float | None = None,
     calibration: bool = False,
     said: Mapping[str, Any] | None = None,
+    converter: str | None = None,
 ) -> Path:
-    """Keep a file as it is, with a note of how it was read. Raises: DataError (name taken), UsageError (name).
+    """Keep a file as it is, with a note of how it was read.
 
-    said: how it is to be read (zero, converter, one_specimen; see `recordings`).
+    said: how it is to be read (zero, one_specimen; see `recordings`). converter: what made its counts.
+    Raises: DataError (name taken, counts of another converter), UsageError (name, converter).
     """
+    about = {}
+    if converter is not None and not found.holds_loads:
+        check_counts(parse_converter(converter), _counts(found), found.path.name)
+        about = {CONVERTER: converter}
     return session.add_recording(
         found.name,
         found.data,
@@ -162,11 +173,31 @@ def keep(
         original_name=legible(found.path.name),
         specimen=specimen,
         accuracy=accuracy if found.holds_loads else None,
-        more={PURPOSE: CALIBRATION_PURPOSE} if calibration else said or None,
+        more={PURPOSE: CALIBRATION_PURPOSE} | about if calibration else {**(said or {}), **about} or None,
     )
 
 
-def document(found: Found, path: Path, accuracy: float | None) -> dict[str, Any]:
+def _counts(found: Found) -> NDArray[np.int32]:
+    assert found.recording.counts is not None
+    return found.recording.counts
+
+
+def judged_converter(session: Session, found: Sequence[Found]) -> Converter | None:
+    """The converter of counts as it will be judged where nobody names it; None where that is not sure."""
+    counted = [one.recording for one in found if one.recording.counts is not None]
+    try:
+        gain = load_calibration(None, session, "").gain
+    except BreakyardError:
+        gain = None
+    if gain is not None:
+        return Converter(gain)
+    sure = [on_our_rail(one.counts, one.period_s) for one in counted if one.counts is not None]
+    return Converter(128) if sure and all(sure) else None
+
+
+def document(
+    found: Found, path: Path, accuracy: float | None, converter: str | None = None
+) -> dict[str, Any]:
     """What was imported, for programs."""
     recording = found.recording
     loads = recording.load_n
@@ -178,6 +209,7 @@ def document(found: Found, path: Path, accuracy: float | None) -> dict[str, Any]
         "median_step_s": recording.period_s,
         "largest_n": None if loads is None else float(loads.max()),
         "smallest_n": None if loads is None else float(loads.min()),
+        "converter": None if found.holds_loads else converter or UNKNOWN,
         "accuracy": accuracy if found.holds_loads else None,
         "accuracy_assumed": UNSTATED_ACCURACY if found.holds_loads and accuracy is None else None,
         "read_as": recording.layout.as_options().to_dict(),

@@ -10,8 +10,9 @@ from breakyard.curve import Line, LoadCurve, ZeroAt, curve_from_columns, curve_f
 from breakyard.errors import DataError, UnitError, UsageError
 from breakyard.pull.cycles import read_protocol
 from breakyard.pull.line import read_line
-from breakyard.run import Converter, Run, read_runs, run_from_columns
+from breakyard.run import Run, read_runs, run_from_columns
 from breakyard.session.conditions import places_of
+from breakyard.session.converters import UNKNOWN, check_counts, parse_converter
 from breakyard.session.files.layout import PART
 from breakyard.session.in_force import load_calibration, load_response
 
@@ -43,12 +44,13 @@ def load_counts(path: Path) -> Run:
     if path.suffix.lower() in TABLES:
         from breakyard.session.session import find_session
 
-        recording, _ = _table(path, find_session(path))
+        session = find_session(path)
+        recording, _ = _table(path, session)
         if recording.counts is None:
             raise DataError(
                 f"{path}: this recording holds loads, not counts; a calibration is made from the converter's counts"
             )
-        return run_from_columns(recording.time_s, recording.counts, name=path.stem)
+        return _counted(path, session, recording)
     try:
         return load_run(path)
     except DataError as error:
@@ -68,8 +70,16 @@ def read_recording(pull: "Pull") -> Run | LoadCurve:
         return replace(run, response=load_response(pull, run, None))
     recording, accuracy = _recording(pull)
     if recording.counts is not None:
-        return run_from_columns(recording.time_s, recording.counts, name=pull.path.stem)
+        return _counted(pull.path, pull.session, recording)
     return _of_loads(pull, recording, accuracy)
+
+
+def _counted(path: Path, session: "Session | None", recording: "Recording") -> Run:
+    """Another instrument's counts, with the converter that its notes name. Raises: DataError."""
+    assert recording.counts is not None
+    named = parse_converter(str(_said(path, session).get(CONVERTER, UNKNOWN)))
+    check_counts(named, recording.counts, path.name)
+    return run_from_columns(recording.time_s, recording.counts, name=path.stem, converter=named)
 
 
 def load_curve(
@@ -132,25 +142,26 @@ LINE, LEVER = "line", "lever"
 ZERO, ONE_SPECIMEN, CONVERTER, PROTOCOL = "zero", "one_specimen", "converter", "protocol"
 """Keys of a recording's notes that say how it is to be read."""
 
-CONVERTERS = {"hx711-128": 128, "hx711-64": 64, "hx711-32": 32, "unknown": None}
-"""Converters that a person may name, with their gains."""
-
 
 def said_of(pull: "Pull") -> dict[str, object]:
     """What a person said in the notes about how a recording is to be read. Raises: DataError."""
-    if pull.session is None or pull.path.parent.resolve() != pull.session.layout.runs.resolve():
+    return _said(pull.path, pull.session)
+
+
+def _said(path: Path, session: "Session | None") -> dict[str, object]:
+    if session is None or path.parent.resolve() != session.layout.runs.resolve():
         return {}
-    more = pull.session.notes(pull.path.stem).more
+    more = session.notes(path.stem).more
     said = {key: more[key] for key in (ZERO, ONE_SPECIMEN, CONVERTER, PROTOCOL) if key in more}
-    notes = f"{pull.path.stem}.toml"
+    notes = f"{path.stem}.toml"
     if said.get(ZERO, "start") not in get_args(ZeroAt):
         raise DataError(f'{notes}: "{ZERO}" must be instrument, start or end, not {said[ZERO]!r}')
     if not isinstance(said.get(ONE_SPECIMEN, True), bool):
         raise DataError(f'{notes}: "{ONE_SPECIMEN}" must be true or false, not {said[ONE_SPECIMEN]!r}')
-    if said.get(CONVERTER, "unknown") not in CONVERTERS:
-        raise DataError(
-            f'{notes}: "{CONVERTER}" must be one of {", ".join(CONVERTERS)}, not {said[CONVERTER]!r}'
-        )
+    try:
+        parse_converter(str(said.get(CONVERTER, UNKNOWN)))
+    except UsageError as error:
+        raise DataError(f"{notes}: {error}") from None
     if PROTOCOL in said:
         try:
             read_protocol(str(said[PROTOCOL]))
@@ -207,12 +218,9 @@ def _as_recorded(
 ) -> LoadCurve:
     if pull.path.suffix.lower() in RAW:
         return _of_counts(pull, load_run(pull.path), calibration, response)
-    name = pull.path.stem
     recording, accuracy = _recording(pull)
     if recording.counts is not None:
-        gain = CONVERTERS[str(said_of(pull).get(CONVERTER, "unknown"))]
-        named = None if gain is None else Converter(gain)
-        run = run_from_columns(recording.time_s, recording.counts, name=name, converter=named)
+        run = _counted(pull.path, pull.session, recording)
         return _of_counts(pull, run, calibration, response)
     return _of_loads(pull, recording, accuracy if accuracy_percent is None else accuracy_percent / 100)
 

@@ -6,15 +6,20 @@ import numpy as np
 import pytest
 import typer
 from analysis_cases import calibrated
+from click.testing import Result
 from typer.testing import CliRunner
 
 from breakyard.cli import import_
 from breakyard.curve import curve_from_run
+from breakyard.errors import BreakyardError
+from breakyard.pull.results import Filter, Summary
 from breakyard.pull.summarize import summarize
 from breakyard.run import run_from_columns
+from breakyard.session.converters import parse_converter
 from breakyard.session.finding import find_pulls
 from breakyard.session.options import ReadOptions
 from breakyard.session.reading import PullResult, read_pulls
+from breakyard.session.recordings import load_counts
 from breakyard.simulate.families import family
 
 TIME = np.arange(0.0, 20.0, 0.02)
@@ -172,3 +177,114 @@ def test_readings_typed_from_a_display_are_a_lower_bound(tmp_path: Path, reading
     assert result.summary.strength.at_least
     assert result.summary.strength.low_n == pytest.approx(max(loads) * 9.80665, rel=0.04)
     assert result.summary.strength.low_n < max(loads) * 9.80665
+
+
+def counted(folder: Path, counts: np.ndarray, *options: str) -> Result:
+    """A recording of counts, imported with options into a session of its own."""
+    folder.mkdir(exist_ok=True)
+    rows = [f"{at:.3f},{count}" for at, count in zip(np.arange(len(counts)) / 50.0, counts, strict=True)]
+    (folder / "pull.csv").write_text("\n".join(["time_s,counts", *rows]), encoding="utf-8")
+    app = typer.Typer()
+    app.command()(import_.command)
+    return CliRunner().invoke(app, [str(folder / "pull.csv"), "--session", str(folder / "day"), *options])
+
+
+COUNTS = np.rint(np.interp(TIME, [0, 4, 12, 12.02, 20], [0, 0, 30000, 0, 0])).astype(int)
+
+
+def test_a_converter_by_its_parts_gives_rails_and_filter(tmp_path: Path) -> None:
+    """Counts cut off at the stated full scale are a lower bound as those of a run are; they were the peak before."""
+    case = family("fast_brittle", 5)
+    calibration = calibrated(5, "good", case.cell)
+    limit = int(0.6 * case.conversions.counts.max())
+    cut = np.minimum(case.conversions.counts, limit)
+
+    def peak(counts: np.ndarray, said: str) -> Summary:
+        run = run_from_columns(case.conversions.time_s, counts, name="x", converter=parse_converter(said))
+        return summarize(curve_from_run(run, calibration))
+
+    seen = peak(cut, f"{limit} counts, sinc 4")
+    whole = peak(case.conversions.counts, "24 bits, sinc 4")
+    unknown = peak(case.conversions.counts, "24 bits, filter unknown")
+
+    assert (seen.peak.bound, "clipped" in seen.flags) == ("lower", True)
+    assert seen.peak.low_n <= case.truth.peak_n
+    assert (whole.peak.bound, whole.filter) == ("two-sided", Filter("stated", 4))
+    assert whole.peak.high_n is not None
+    assert whole.peak.low_n <= case.truth.peak_n <= whole.peak.high_n
+    assert unknown.filter == Filter("none")
+    assert "filter_unknown" in unknown.flags
+    assert "filter_unknown" not in whole.flags
+
+
+@pytest.mark.parametrize(
+    ("said", "low", "high", "order", "known"),
+    [
+        ("24 bits, 20 mV/V, sinc 3", -(2**23), 2**23 - 1, 3, True),
+        ("12 bit unsigned; no filter", 0, 4095, 0, True),
+        ("16-bit", -32768, 32767, None, False),
+        ("+-500000 counts, filter unknown", -500000, 500000, None, False),
+        ("24 bits,3,9 mV/V, none", -(2**23), 2**23 - 1, 0, True),
+    ],
+)
+def test_what_may_be_said_of_a_converter(
+    said: str, low: int, high: int, order: int | None, known: bool
+) -> None:
+    """Bits, full scale and filter, in any order of a data sheet's words."""
+    found = parse_converter(said)
+
+    assert found is not None
+    assert (found.lowest, found.highest, found.filter_order, found.filter_known) == (low, high, order, known)
+
+
+def test_a_converter_is_kept_and_told(tmp_path: Path) -> None:
+    """In the notes, where `calibrate` finds its gain too; what is not said is named as unknown."""
+    silent = counted(tmp_path / "a", COUNTS)
+    said = counted(tmp_path / "b", COUNTS, "--converter", "16 bits, 20 mV/V, sinc 3")
+    masses = counted(tmp_path / "c", COUNTS, "--converter", "hx711-64", "--calibration")
+
+    assert "converter: unknown" in silent.output
+    assert "counts from -32768 to 32767 (+-20 mV/V), filter sinc 3, as stated" in said.output
+    kept = load_counts(tmp_path / "b/day/runs/pull.csv").converter
+    assert kept == parse_converter("16 bits, 20 mV/V, sinc 3")
+    assert masses.exit_code == 0, masses.output
+    known = load_counts(tmp_path / "c/day/runs/pull.csv").converter
+    assert known is not None
+    assert known.gain == 64
+
+
+@pytest.mark.parametrize(
+    ("said", "complaint"),
+    [
+        ("adc", "is not understood"),
+        ("sinc 3", "bits, or its full scale"),
+        ("99 bits", "not sensible"),
+        ("0 counts", "not sensible"),
+        ("12 bits, sinc 3", "do not fit the converter"),
+    ],
+)
+def test_a_converter_that_cannot_be_is_refused(tmp_path: Path, said: str, complaint: str) -> None:
+    """Nothing is kept of a recording whose counts another converter must have made, or of words not understood."""
+    done = counted(tmp_path / "a", COUNTS, "--converter", said)
+
+    assert isinstance(done.exception, BreakyardError)
+    assert complaint in str(done.exception)
+    assert not list(tmp_path.glob("a/day/runs/*"))
+
+
+def test_the_converter_is_asked_for_where_nothing_tells_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a terminal; a wrong answer is asked again, Enter alone leaves it unknown, a rail that tells asks nothing."""
+    answers = iter(["what?", "16 bits, no filter", ""])
+    monkeypatch.setattr("breakyard.cli.output.Output.can_ask", True)
+    monkeypatch.setattr("typer.prompt", lambda *words, **more: next(answers))
+
+    named = counted(tmp_path / "a", COUNTS)
+    silent = counted(tmp_path / "b", COUNTS)
+    told = counted(tmp_path / "c", np.where(COUNTS > 29000, 2**23 - 1, COUNTS))
+
+    assert "no filter, as stated" in named.output
+    assert "converter: unknown" in silent.output
+    assert "HX711, gain 128, as the calibration or the largest count says" in told.output
+    assert "\nconverter" not in (tmp_path / "b/day/runs/pull.toml").read_text(encoding="utf-8")

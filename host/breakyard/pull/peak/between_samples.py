@@ -1,4 +1,4 @@
-"""The peak of a recording whose converter is not known.
+"""The peak of a recording whose converter is not known, or has no filter.
 
 Noise is smoothed to the bandwidth of the crest (see `smoothing`). What the unknown instrument's own filter hid no
 sample tells: a force that falls at once, seen through a filter, and one that falls as slowly as it is seen to, without
@@ -50,9 +50,19 @@ NEAR_CREST: Final = 0.9
 
 
 def read_between_samples(
-    time: Array, load: Array, top: int, period_s: float, noise_n: float, coverage: float, quiet: Array
+    time: Array,
+    load: Array,
+    top: int,
+    period_s: float,
+    noise_n: float,
+    coverage: float,
+    quiet: Array,
+    *,
+    unfiltered: bool = False,
 ) -> Reading:
     """Read the highest load of another instrument's recording; quiet: samples of nothing, at the same rate.
+
+    unfiltered: each sample is the load at its moment, so that only what lies between two of them is hidden.
 
     Where the load rose until it fell at once, the peak lies anywhere between the largest sample and the line to the
     next one: a uniform distribution (JCGM 100, 4.3.7). Where the fall takes a few steps it lies anywhere between the
@@ -68,12 +78,13 @@ def read_between_samples(
     uniform = False
     sudden = sudden and _steeper(time, load, end, noise_n, period_s)
     if sudden and at >= end - max(2, crest.half_width):
-        middle, most = _hidden(time, load, end, period_s, noise_n)
+        middle, most = _hidden(time, load, end, period_s, noise_n, unfiltered=unfiltered)
         uniform = most > 0.0 and middle == 0.5 * most
         level, above = level + middle, most - middle
         below = max(middle, level - float(load[begin : end + 1].max()))  # what was seen is never ruled out
     else:
-        rounded, cusp = _rounded(time, load, at, end, period_s, level, noise_n, crest.half_width)
+        widest = 0.0 if unfiltered else WIDEST_FILTER
+        rounded, cusp = _rounded(time, load, at, end, period_s, level, noise_n, crest.half_width, widest)
         level, standard = level + 0.5 * rounded, math.hypot(standard, 0.5 * rounded)
         above = max(cusp - 0.5 * rounded, 0.0)
     factor = normal_factor(coverage)
@@ -87,6 +98,8 @@ def read_between_samples(
     if max(below, above) > WIDEST_READING * level:
         return lower_bound(time, load, top, noise_n, "the load rose too much between two samples")
     reason = "no converter is known: what its filter may have hidden is allowed for"
+    if unfiltered:
+        reason = "the converter has no filter: what lies between two samples is allowed for"
     if smoothed:
         reason += (
             f"; noise averaged over {2 * crest.half_width + 1} samples (to about "
@@ -130,7 +143,9 @@ def _steeper(time: Array, load: Array, end: int, noise_n: float, period_s: float
     return bool((-np.diff(y) / np.diff(t)).max() > SUDDEN_TIMES * _slope_before(time, load, end, noise_n))
 
 
-def _hidden(time: Array, load: Array, end: int, period_s: float, noise_n: float) -> tuple[float, float]:
+def _hidden(
+    time: Array, load: Array, end: int, period_s: float, noise_n: float, *, unfiltered: bool
+) -> tuple[float, float]:
     """By how much the peak lies above the last sample of the rise on the average, and at most."""
     slope = _slope_before(time, load, end, noise_n)
     next_s = float(time[min(end + 1, len(time) - 1)] - time[end])
@@ -141,7 +156,7 @@ def _hidden(time: Array, load: Array, end: int, period_s: float, noise_n: float)
     half_s = _crosses(time, load, end, floor + 0.5 * fallen) - float(time[end])
     foot_s = _crosses(time, load, end, floor + 0.1 * fallen) - float(time[end])
     step_s = max(next_s, period_s, 1e-12)
-    if step_s > 2.0 * period_s or foot_s <= AT_ONCE * step_s:
+    if unfiltered or step_s > 2.0 * period_s or foot_s <= AT_ONCE * step_s:
         # Over from one sample to the next, or samples are missing: it may have risen until just before that one.
         most = (
             slope * min(next_s, 2.0 * LONGEST_MEMORY * period_s)
@@ -187,11 +202,19 @@ def _crosses(time: Array, load: Array, end: int, level: float) -> float:
 
 
 def _rounded(
-    time: Array, load: Array, at: int, end: int, period_s: float, level: float, noise_n: float, half: int
+    time: Array,
+    load: Array,
+    at: int,
+    end: int,
+    period_s: float,
+    level: float,
+    noise_n: float,
+    half: int,
+    widest: float,
 ) -> tuple[float, float]:
     """By how much a crest may lie above what is seen of it, if it goes round and if it is a corner.
 
-    Round: half of the widest usual filter's variance times the curvature, to second order, and what lies between
+    Round: half of the filter's variance (`widest`) times the curvature, to second order, and what lies between
     samples. A corner between two slopes: their mean times the filter's mean distance from its middle, which is at most
     half a step (0.46 for a fourth-order sinc).
     """
@@ -201,4 +224,4 @@ def _rounded(
     if drop < 4.0 * noise_n:
         return 0.0, 0.0
     curvature = 2.0 * drop / reach**2
-    return 0.5 * (WIDEST_FILTER + 0.25) * curvature, 0.5 * (level - float(sides.mean())) / reach
+    return 0.5 * (widest + 0.25) * curvature, 0.5 * (level - float(sides.mean())) / reach

@@ -28,6 +28,16 @@ class SeenThrough:
     aside: str = ""
     """Why a measured response is not used."""
 
+    @property
+    def any(self) -> bool:
+        """Whether there is a filter to see through: one is known, and it is not that there is none."""
+        return self.told.source != "none" and self.told.order != 0
+
+    @property
+    def spreads(self) -> bool:
+        """Whether at least a quarter of any push falls on other samples than its largest (order 3 and more)."""
+        return self.any and (self.told.source != "stated" or (self.told.order or 0) >= 3)
+
     def doubted(self, reading: Reading) -> Reading:
         """The reading, wider where it was recovered through a filter that is not like the real one."""
         if not self.flags or reading.recovered is None or reading.bound == "lower":
@@ -57,8 +67,12 @@ class SeenThrough:
 
 def choose_filter(curve: LoadCurve, stated: int | None, response: StepResponse | None) -> SeenThrough:
     """Stated comes before measured, measured before assumed; a response of another rate is left aside, and said so."""
-    if curve.converter is None:
+    if curve.converter is None or not curve.converter.filter_known:
         return SeenThrough(FILTER_ORDERS, Filter("none"))
+    if stated is None:
+        stated = curve.converter.filter_order
+    if stated == 0:
+        return SeenThrough(FILTER_ORDERS, Filter("stated", 0))
     if stated is not None:
         return SeenThrough(order_weights(stated), Filter("stated", stated))
     if response is None or not response.usable:

@@ -71,6 +71,8 @@ class Sampled:
     orders: Mapping[int, float]
     quiet_n: Array
     """Samples of nothing, in a row: they tell what noise is."""
+    unfiltered: bool = False
+    """Whether it is known that no filter lies before the samples."""
 
 
 def read_peak(sampled: Sampled, coverage: float, *, rivals: Sequence[int] = ()) -> Reading:
@@ -107,7 +109,9 @@ def read_hump(sampled: Sampled, top: int, coverage: float) -> Reading:
     """Read the force at one hump, whose largest sample is `top`."""
     time, load, period_s, noise_n = sampled.time_s, sampled.load_n, sampled.period_s, sampled.noise_n
     if not sampled.filtered:
-        return read_between_samples(time, load, top, period_s, noise_n, coverage, sampled.quiet_n)
+        return read_between_samples(
+            time, load, top, period_s, noise_n, coverage, sampled.quiet_n, unfiltered=sampled.unfiltered
+        )
     if _hidden_by_gap(time, load, top, period_s):
         return replace(
             lower_bound(time, load, top, noise_n, "conversions are missing where it fell"), holed=True

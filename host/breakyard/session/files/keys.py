@@ -182,7 +182,8 @@ NOTES_KEYS: Final = (
     Key(
         "converter",
         '"hx711-128"',
-        "What made the counts of an imported recording: hx711-128, hx711-64, hx711-32 or unknown.",
+        "What made the counts of an imported recording: hx711-128, hx711-64, hx711-32, unknown, or by bits, full scale "
+        'and filter, as "24 bits, 20 mV/V, sinc 3", "12 bits unsigned, no filter", "500000 counts, filter unknown".',
     ),
     Key(
         "clips",

@@ -109,6 +109,21 @@ def test_without_a_converter_only_the_step_between_samples_counts() -> None:
     assert reading.recovered is None
 
 
+def test_where_there_is_no_filter_a_slow_fall_hides_one_step_only() -> None:
+    """The same ramp, falling within 0.35 s: a filter might have made that of a sudden fall, no filter cannot."""
+    time = np.arange(0.0, 10.0, 0.1)
+    load = np.interp(time, [0.0, 1.0, 7.96, 8.31, 10.0], [0.0, 0.0, 6960.0, 0.0, 0.0])
+
+    known, unknown = (
+        read_peak(Sampled(time, load, 0.1, 0.0, False, {}, load[:0], unfiltered=said), 0.95)
+        for said in (True, False)
+    )
+
+    assert known.estimate_n - known.below_n <= 6960.0 <= known.estimate_n + known.above_n
+    assert known.standard_n == pytest.approx(100.0 / math.sqrt(12.0))
+    assert (known.bound, unknown.bound) == ("two-sided", "lower")
+
+
 def test_the_shortest_event_follows_the_rate() -> None:
     """ASTM STP19268S: 90 samples per event."""
     assert shortest_event_s(0.0125) == pytest.approx(1.125)
