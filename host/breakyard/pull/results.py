@@ -88,6 +88,15 @@ class Filter:
 
 
 @dataclass(frozen=True, slots=True)
+class Smoothing:
+    """How noise was averaged out of the peak: a parabola through so many samples, the middle one at its crest."""
+
+    samples: int
+    bandwidth_hz: float
+    """-3 dB bandwidth of that; it is as low as the pull's own curve allows."""
+
+
+@dataclass(frozen=True, slots=True)
 class Recovery:
     """How the peak was recovered, for the close-up of the break; times like those of the samples.
 
@@ -353,6 +362,8 @@ class Summary(Document):
     """What was meant to be done, in the words of the notes."""
     filter: Filter | None = None
     """None in summaries made before it was kept."""
+    smoothing: Smoothing | None = None
+    """None where noise was small enough for the samples themselves, and in older summaries."""
     assumptions: tuple[str, ...] = ()
     """Sentences for people: what the numbers take for granted about angle, temperature and filter."""
     extrapolation: float | None = None

@@ -218,6 +218,7 @@ def summarize(
         + seen_through.sentences(reading)
         + of_speed,
         filter=seen_through.told,
+        smoothing=reading.smoothing,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
         curve=whole,
         extension=_extension(curve, zero, peak, time, load),

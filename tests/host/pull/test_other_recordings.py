@@ -5,11 +5,13 @@ Each is made here from the physics of its test, point by point, and shares nothi
 
 import numpy as np
 import pytest
+from scipy.signal import freqz, savgol_coeffs
 
 from breakyard.curve import curve_from_columns
 from breakyard.pull.results import Summary
 from breakyard.pull.split import split_pulls
 from breakyard.pull.summarize import summarize
+from breakyard.report.words.account import account
 
 
 def noisy(load: np.ndarray, noise_n: float, seed: int = 0) -> np.ndarray:
@@ -208,3 +210,28 @@ def test_the_crest_of_a_long_hold_is_not_its_noise_nor_its_corner() -> None:
         summary = read(time, noisy(load, 9.3, seed))
 
         assert summary.peak.estimate_n == pytest.approx(4193.0, rel=0.002)
+
+
+def test_the_bandwidth_that_noise_was_averaged_to_is_told() -> None:
+    """0.3 % of noise at 1 kHz on a hump of seconds: in JSON and words, and it is that of the parabola used, worked out
+    from scipy's weights; without noise there is none."""
+    time = np.arange(0.0, 14.0, 0.001)
+    clean = 5000.0 * np.clip(np.sin(np.pi * (time - 2.0) / 10.0), 0.0, None) * (time < 12.0)
+
+    seen = summarize(curve_from_columns(time, noisy(clean, 15.0), name="noisy", accuracy=0.001))
+    quiet = summarize(curve_from_columns(time[::10], clean[::10], name="clean", accuracy=0.001))
+
+    assert quiet.smoothing is None
+    assert not dict(account(quiet, "N")).get("Noise averaged")
+    assert seen.smoothing is not None
+    weights = savgol_coeffs(seen.smoothing.samples, 2)
+    hertz, gain = freqz(weights, worN=1 << 16, fs=1000.0)
+    assert seen.smoothing.bandwidth_hz == pytest.approx(hertz[np.argmax(np.abs(gain) < 0.5**0.5)], rel=0.01)
+    assert seen.to_json()["smoothing"] == {
+        "samples": seen.smoothing.samples,
+        "bandwidth_hz": seen.smoothing.bandwidth_hz,
+    }
+    assert Summary.from_json(seen.to_json()).smoothing == seen.smoothing
+    said = dict(account(seen, "N"))["Noise averaged"]
+    assert f"over {seen.smoothing.samples} samples" in said
+    assert f"bandwidth of {seen.smoothing.bandwidth_hz:.3g} Hz" in said

@@ -100,11 +100,6 @@ def read_between_samples(
     reason = "no converter is known: what its filter may have hidden is allowed for"
     if unfiltered:
         reason = "the converter has no filter: what lies between two samples is allowed for"
-    if smoothed:
-        reason += (
-            f"; noise averaged over {2 * crest.half_width + 1} samples (to about "
-            f"{crest.bandwidth_hz(period_s):.3g} Hz)"
-        )
     hidden = sudden and (below > 2.0 * factor * noise_n or above > 2.0 * factor * noise_n)
     return Reading(
         level,
@@ -118,7 +113,7 @@ def read_between_samples(
         None,
         None,
         reason,
-        smoothed=smoothed,
+        smoothing=crest.told(period_s) if smoothed else None,
     )
 
 

@@ -287,7 +287,7 @@ def _smooth(sampled: Sampled, top: int, coverage: float) -> Reading:
         None,
         None,
         reason,
-        smoothed=crest is not None,
+        smoothing=None if crest is None else crest.told(period_s),
     )
 
 

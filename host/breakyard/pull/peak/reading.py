@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from breakyard.calibration.propagate import coverage_interval, lopsided_table, mixture_table
 from breakyard.calibration.terms import Distribution, coverage_factor, tabulated
 from breakyard.pull.peak.recovery import Recovered
-from breakyard.pull.results import Bound, Regime
+from breakyard.pull.results import Bound, Regime, Smoothing
 
 Array = NDArray[np.float64]
 
@@ -36,8 +36,8 @@ class Reading:
     glitch: int | None
     """Index of a sample that spoilt the fit and was left out."""
     reason: str
-    smoothed: bool = False
-    """Whether noise was averaged out, so that the largest sample may lie above the peak."""
+    smoothing: Smoothing | None = None
+    """How noise was averaged out: the largest sample may then lie above the peak."""
     table: Distribution | None = None
     """Peak less estimate, where it is none of a Gaussian, two halves of Gaussians and the recovery's mixture."""
     holed: bool = False
@@ -78,7 +78,7 @@ def distribution(reading: Reading, noise_n: float, coverage: float) -> Distribut
     if reading.table is not None:
         return reading.table
     factor = normal_factor(coverage)
-    sure = reading.bound == "two-sided" and not reading.smoothed
+    sure = reading.bound == "two-sided" and reading.smoothing is None
     floor = min(reading.largest_n - FLOOR * noise_n - reading.estimate_n, 0.0) if sure else -math.inf
     if reading.recovered is not None and reading.bound == "two-sided":
         found = reading.recovered

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.converter.noise import STEADY
+from breakyard.pull.results import Smoothing
 
 Array = NDArray[np.float64]
 
@@ -22,6 +23,9 @@ HALF_WIDTHS: Final = (1, 2, 3, 4, 6, 8, 11, 15, 21, 30, 42, 60, 85, 120, 170, 24
 
 NEARBY: Final = 3.0
 """The narrower curves are held against the wider one within this many half-widths of its crest."""
+
+CONTINUOUS: Final = 0.532
+"""-3 dB bandwidth times half of the width, of a parabola through a continuous curve; a bracket for the sampled one."""
 
 AT_THE_END: Final = 3.0
 """A parabola's end is less sure than its middle by this factor: sqrt(9/n) against sqrt(9/(4 n)), and the choice."""
@@ -38,9 +42,21 @@ class Crest:
     """Samples on either side that were averaged; 0: the largest sample itself."""
 
     def bandwidth_hz(self, period_s: float) -> float:
-        """-3 dB bandwidth: (N + 1)/(3.2 M - 4.6) of half the rate, order N = 2 and half-width M (Schafer, IEEE
-        Signal Processing Magazine 28(4), 111 (2011)); good for M of 5 and more."""
-        return 0.5 * 3.0 / max(3.2 * self.half_width - 4.6, 3.0) / period_s
+        """-3 dB bandwidth: where the frequency response of the weights, sum of w_i cos(2 pi f i), is 1/sqrt(2)."""
+        from scipy.optimize import brentq
+
+        i, weights = np.arange(-self.half_width, self.half_width + 1), _weights(self.half_width)
+
+        def above(cycles: float) -> float:
+            return float(weights @ np.cos(2.0 * np.pi * cycles * i)) - math.sqrt(0.5)
+
+        return float(brentq(above, 0.0, min(0.5, 1.3 * CONTINUOUS / (self.half_width + 0.5)))) / period_s
+
+    def told(self, period_s: float) -> Smoothing | None:
+        """How it was averaged; None if it was not."""
+        if not self.half_width:
+            return None
+        return Smoothing(2 * self.half_width + 1, self.bandwidth_hz(period_s))
 
 
 def hump_around(load: Array, top: int, noise_n: float, share: float) -> tuple[int, int]:
@@ -107,13 +123,7 @@ def _excess(samples: int, half: int) -> float:
 
 def _smoothed(load: Array, half: int) -> Array:
     """A parabola through the samples around each; at the ends the parabola through the last ones."""
-    i = np.arange(-half, half + 1)
-    size = (2 * half - 1) * (2 * half + 1) * (2 * half + 3)
-    weight = (
-        (3.0 * (3 * half * half + 3 * half - 1) - 15.0 * i**2) / size
-        if half > 1
-        else np.array([0.25, 0.5, 0.25])
-    )
+    i, weight = np.arange(-half, half + 1), _weights(half)
     if len(load) < 2 * half + 1:
         return load
     answer = np.empty_like(load)
@@ -125,6 +135,15 @@ def _smoothed(load: Array, half: int) -> Array:
         fit = np.polynomial.polynomial.polyfit(i / half, load[end], min(2, 2 * half))
         answer[inner] = np.polynomial.polynomial.polyval(i[inner] / half, fit)
     return answer
+
+
+def _weights(half: int) -> Array:
+    """What each sample counts for in the middle of a parabola through 2 `half` + 1 of them; of three, a mean."""
+    if half == 1:
+        return np.array([0.25, 0.5, 0.25])
+    i = np.arange(-half, half + 1)
+    size = (2 * half - 1) * (2 * half + 1) * (2 * half + 3)
+    return np.asarray((3.0 * (3 * half * half + 3 * half - 1) - 15.0 * i**2) / size)
 
 
 def _scatter(quiet: Array) -> float:

@@ -53,6 +53,7 @@ def story(summary: Summary, unit: str, origin_s: float = 0.0) -> Lines:
     return [
         ("Largest sample", load(summary.peak.largest_sample_n)),
         ("Peak read by", REGIMES.get(summary.peak.regime, summary.peak.regime)),
+        ("Noise averaged", _smoothed(summary)),
         ("Times", f"from the rise, {origin_s:.2f} s after the first sample" if origin_s else ""),
         (
             "First trace of a load" if origin_s else "Onset",
@@ -100,6 +101,13 @@ def story(summary: Summary, unit: str, origin_s: float = 0.0) -> Lines:
         ("Zero", _zero(summary, unit)),
         ("Recording", _recording(summary)),
     ]
+
+
+def _smoothed(summary: Summary) -> str:
+    used = summary.smoothing
+    if used is None:
+        return ""
+    return f"over {used.samples} samples at the peak, to a bandwidth of {used.bandwidth_hz:.3g} Hz"
 
 
 def _at_cell(summary: Summary, unit: str) -> str:
