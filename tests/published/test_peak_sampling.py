@@ -122,9 +122,10 @@ def recorded(points: list[tuple[float, float]]) -> Summary:
 def test_the_first_peak_needs_a_fall_of_half_a_percent(dip: float, first: float) -> None:
     """ISO 6892-1, upper yield: the highest load before a reduction of at least 0.5 % (from memory).
 
-    ISO 527-1:2012 calls the first local maximum the strength; both it and the peak are told, as kN here.
+    ISO 527-1:2012 calls the first local maximum the strength; both it and the peak are told, as kN here. After it the
+    specimen hardens at a third of the rate before: a load that came back as steeply would be the drive's.
     """
-    summary = recorded([(0, 0), (2, 0), (4, 40e3), (0.5, dip * 40e3), (4, 60e3), (0.04, 0), (2, 0)])
+    summary = recorded([(0, 0), (2, 0), (4, 40e3), (0.5, dip * 40e3), (6, 60e3), (0.04, 0), (2, 0)])
 
     assert summary.first_peak.load_n == pytest.approx(first * 1e3, rel=0.01)
     assert summary.peak.largest_sample_n == pytest.approx(60e3, rel=0.01)
@@ -155,9 +156,11 @@ def test_the_budget_combines_as_in_the_gum() -> None:
         return float(np.mean(1.0 - spread / (high - low) * part))
 
     lines = {line.source: line for line in summary.budget}
-    assert lines["stated accuracy"].standard_n == pytest.approx(spread, rel=1e-3)
+    assert lines["stated accuracy"].standard_n == pytest.approx(0.005 * 50e3, rel=1e-3)
     assert lines["misalignment"].standard_n == pytest.approx(limit / math.sqrt(3.0), rel=1e-3)
     assert lines["misalignment"].shape == "one-sided"
     assert lines["bending"].standard_n == pytest.approx(side / math.sqrt(3.0), rel=1e-3)
-    assert beyond(summary.peak.high_n - summary.peak.estimate_n, 0.0, limit) == pytest.approx(0.025, abs=3e-4)
-    assert beyond(summary.peak.low_n - summary.peak.estimate_n, 0.0, 0.0) == pytest.approx(0.975, abs=3e-4)
+    # The zero and what an unknown filter may hide, which no formula here holds, move the ends by a hair.
+    assert lines["zero"].standard_n + lines["recovery of the peak"].standard_n < 0.001 * 50e3
+    assert beyond(summary.peak.high_n - summary.peak.estimate_n, 0.0, limit) == pytest.approx(0.025, abs=1e-3)
+    assert beyond(summary.peak.low_n - summary.peak.estimate_n, 0.0, 0.0) == pytest.approx(0.975, abs=1e-3)

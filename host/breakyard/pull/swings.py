@@ -53,6 +53,9 @@ FILTERED: Final = 5.0
 STOP_S: Final = 0.55
 """In a stop of the drive the load eases for at least this long, ..."""
 
+RATE_SAMPLES: Final = 4
+"""Steps over which a rate before a fall is taken at least."""
+
 STEEP: Final = 0.3
 """... from a rise and into a rise that are at least this fraction of the usual rate."""
 
@@ -186,7 +189,10 @@ def _takes_its_time(
     step = swing.to_n + (1.0 - REGAINED) * swing.size_n
     low = swing.bottom + int(np.flatnonzero(load[swing.bottom : again + 1] <= step)[-1])
     before_n, after_n = REGAINED * swing.size_n, (MADE_UP_FOR + REGAINED - 1.0) * swing.size_n
-    rate = max(AS_STEEP * before_n / max(rose_s, 2.0 * period_s), AS_USUAL * usual_rate)
+    if rose_s < RATE_SAMPLES * period_s:  # too few samples for a rate: more of the rise tells it
+        first = max(swing.top - RATE_SAMPLES, begin)
+        before_n, rose_s = swing.from_n - float(load[first]), float(time[swing.top] - time[first])
+    rate = max(AS_STEEP * before_n / max(rose_s, period_s), AS_USUAL * usual_rate)
     return bool(after_n >= rate * float(time[again] - time[low]))
 
 

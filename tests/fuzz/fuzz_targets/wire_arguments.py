@@ -26,7 +26,7 @@ def try_one(data):
     command = NAMES[cursor.number() % len(NAMES)]
     payload = cursor.rest()
     unpack, pack = (unpack_results, pack_results) if answers else (unpack_arguments, pack_arguments)
-    fields = getattr(layout, f"{'RESULTS' if answers else 'ARGUMENTS'}_{command.name}")
+    fields = (layout.RESULTS if answers else layout.ARGUMENTS)[command - Command.HELLO]
     told = "*" not in fields  # those the firmware only ever writes
     read = record.unpack(bytearray(payload), 0, len(payload), fields) if told else None
     try:

@@ -41,6 +41,16 @@ def holds(summary: Summary, truth_kgf: float) -> bool:
     return peak.low_n <= truth_kgf * KGF and (peak.high_n is None or truth_kgf * KGF <= peak.high_n)
 
 
+def parts(pre_kgf: float) -> int:
+    """A return to a fiftieth of the break is unloading, and so is the end of a part; to a twenty-fifth it is not."""
+    return 4 if pre_kgf < 0.02 * BREAK_KGF else 1
+
+
+def truths(pre_kgf: float) -> list[float]:
+    """Highest load of each part."""
+    return ([TOP_KGF] * 3 + [BREAK_KGF])[-parts(pre_kgf) :]
+
+
 @pytest.mark.parametrize("pre_kgf", [0.0, 5.0, 20.0, 60.0])
 @pytest.mark.parametrize("seed", [0, 1])
 def test_cycles_to_a_pre_tension_keep_the_zero_of_the_recording(pre_kgf: float, seed: int) -> None:
@@ -62,11 +72,10 @@ def test_cycles_to_a_pre_tension_keep_the_zero_of_the_recording(pre_kgf: float, 
         summarize(part) for part in split_pulls(curve_of(conversions, calibrated(seed, "good", cell), "rope"))
     ]
 
-    assert len(read) == 4
-    assert all(
-        holds(summary, truth) for summary, truth in zip(read, [TOP_KGF] * 3 + [BREAK_KGF], strict=True)
-    )
-    assert ("preload" in read[-1].flags) == (pre_kgf > 0.0)
+    assert len(read) == parts(pre_kgf)
+    assert all(holds(summary, truth) for summary, truth in zip(read, truths(pre_kgf), strict=True))
+    if len(read) > 1:
+        assert ("preload" in read[-1].flags) == (pre_kgf > 0.0)
     assert "no_zero" not in read[-1].flags
 
 
@@ -79,9 +88,8 @@ def test_one_empty_end_is_enough(pre_kgf: float, begins_empty: bool) -> None:
         for part in split_pulls(cycles(pre_kgf, begins_empty=begins_empty, ends_empty=not begins_empty))
     ]
 
-    truths = [TOP_KGF] * 3 + [BREAK_KGF]
-    assert len(read) == 4
-    assert all(holds(summary, truth) for summary, truth in zip(read, truths, strict=True))
+    assert len(read) == parts(pre_kgf)
+    assert all(holds(summary, truth) for summary, truth in zip(read, truths(pre_kgf), strict=True))
 
 
 def test_a_zero_that_moved_with_a_break_is_no_pre_tension() -> None:
