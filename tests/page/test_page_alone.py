@@ -74,10 +74,14 @@ def test_a_new_page_at_the_same_place_replaces_the_one_that_is_kept(tmp_path: Pa
                 with pytest.MonkeyPatch.context() as patch:
                     patch.setattr("breakyard.field.files.page_folder", lambda: changed)
                     write_site(folder)
-                kept = await title(context, address)
-                last = await title(context, address)
+                # The new one takes over once the old page has gone, which a busy browser sees a little later.
+                later = [await title(context, address)]
+                while later[-1] == first and len(later) < 6:
+                    later.append(await title(context, address))
 
-            assert [first, kept, last] == ["Reach the logger", "Reach the logger", "Another page"]
+            assert first == "Reach the logger"
+            assert later[0] == first
+            assert later[-1] == "Another page"
 
     asyncio.run(story())
 

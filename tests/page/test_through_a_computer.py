@@ -147,6 +147,11 @@ def test_nothing_wider_than_the_screen_and_nothing_that_hinders(
             await phone.page.click("#zero")
             await phone.page.click("#board")
             await phone.page.wait_for_function("document.querySelector('#big').dataset.figureHeight")
+            if width > height:  # until the figures are those of a load: dashes are wider
+                await phone.page.wait_for_function(
+                    "Number(document.querySelector('#big').dataset.figureHeight) > 0.75 * innerHeight",
+                    timeout=PATIENCE_MS,
+                )
             await phone.picture(f"board-{width}", whole=False)
             figure = float(await phone.page.evaluate("document.querySelector('#big').dataset.figureHeight"))
             box: dict[str, Any] = await phone.page.evaluate(
