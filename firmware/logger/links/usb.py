@@ -58,8 +58,9 @@ class UsbLink:
             packet[:size] = chunk
             for i in range(size, PACKET):
                 packet[i] = 0
-            chunk = packet
-        count = self._sink.write(chunk)
+            count = self._sink.write(packet)
+        else:
+            count = self._sink.write(chunk)
         return min(count, size) if count else 0
 
     def end(self) -> None:
