@@ -47,7 +47,10 @@ def alone_with(path: Path, *, wait_s: float | None = None) -> Iterator[None]:
 
 def _place(path: Path) -> Path | None:
     """Where its lock lies: not beside it, since a session holds what people understand; in a folder of this user."""
-    user = os.getuid() if sys.platform != "win32" else os.environ.get("USERNAME", "")
+    if sys.platform == "win32":
+        user = os.environ.get("USERNAME", "")
+    else:
+        user = str(os.getuid())
     folder = Path(tempfile.gettempdir()) / f"breakyard-{user}"
     try:
         folder.mkdir(mode=0o700, exist_ok=True)
