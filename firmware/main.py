@@ -5,13 +5,24 @@ port is there. To get a prompt instead, connect the board's prompt pin to ground
 (pins 29 and 28), GPIO27 on an ESP32, GPIO14 on an S3.
 """
 
+import micropython
+
+# Byte 3 may have come before this takes effect. It is raised at the next jump: in the loop, where it does no harm.
+while True:
+    try:
+        micropython.kbd_intr(-1)
+        for _ in range(2):
+            pass
+        break
+    except KeyboardInterrupt:
+        pass
+
 import gc
 import os
 import sys
 import time
 
 import machine
-import micropython
 
 RESTART_MS = 3000  # a crash at each start must not wear the flash out
 LOADING_BYTES = 8192
@@ -68,8 +79,9 @@ def give_up(error: BaseException) -> None:
 prompt = machine.Pin(prompt_pin(), machine.Pin.IN, machine.Pin.PULL_UP)
 time.sleep_us(100)  # until the pull-up has charged the wire
 if prompt():
-    micropython.kbd_intr(-1)
     try:
         start()
     except BaseException as error:
         give_up(error)
+else:
+    micropython.kbd_intr(3)

@@ -64,4 +64,10 @@ def test_ctrl_c_is_switched_off_before_anything_is_loaded():
     names = {line.split()[1] for line in before.splitlines() if line.startswith(("import ", "from "))}
 
     assert names == {"gc", "os", "sys", "time", "machine", "micropython"}
-    assert MAIN.read_text().split("if prompt():")[1].split()[0] == "micropython.kbd_intr(-1)"
+    assert (
+        before.index("import micropython")
+        < before.index("micropython.kbd_intr(-1)")
+        < before.index("import gc")
+    )
+    # Where the prompt is asked for, Ctrl-C is on again.
+    assert MAIN.read_text().split("if prompt():")[1].split("else:")[1].split() == ["micropython.kbd_intr(3)"]

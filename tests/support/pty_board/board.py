@@ -79,17 +79,6 @@ class PtyBoard:
         for end in (*self._ends, self._words_end, self._replies_end):
             os.close(end)
 
-    @property
-    def is_running(self) -> bool:
-        """Whether the board's process is there."""
-        if self._process is None:
-            return False
-        try:
-            os.kill(self._process.pid, 0)
-        except ProcessLookupError:
-            return False
-        return True
-
     def put(self, folder: Path) -> None:
         """Have every file of a folder on the flash, as if it had been installed; call it before there is power."""
         names = [path.relative_to(folder).as_posix() for path in sorted(folder.rglob("*")) if path.is_file()]

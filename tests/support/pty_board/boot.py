@@ -53,10 +53,36 @@ def reset():
     real_sys.exit(RESET)
 
 
+_noted = []
+"""Bytes 3 that came before main.py's first instruction, or while it asked for no more of them: a board makes a note of
+one, and raises it at main.py's next jump."""
+
+
 def obey_control_c(character):
     """As micropython.kbd_intr; once this returns, no interrupt comes, or each comes, that a byte 3 asks for."""
     _words.write(b"y" if character == 3 else b"n")
-    _replies.read(1)
+    reply = b""
+    while not reply:
+        try:
+            reply = _replies.read(1)
+        except KeyboardInterrupt:
+            _noted.append(3)
+    if _noted and character != 3:
+        _noted.clear()
+        raise KeyboardInterrupt
+
+
+def run(program):
+    """Run main.py; it has not begun before it has bound a name."""
+    while True:
+        names = {"__name__": "__main__"}
+        try:
+            exec(program, names)
+            return
+        except KeyboardInterrupt:
+            if len(names) > 1:
+                raise
+            _noted.append(3)
 
 
 class OtherPin:
@@ -180,7 +206,7 @@ if "main.py" in real_os.listdir("/"):
     try:
         real_micropython.kbd_intr(3)
         obey_control_c(3)
-        exec(program, {"__name__": "__main__"})
+        run(program)
     except (Exception, KeyboardInterrupt) as error:  # as a board does, whatever it is
         real_sys.print_exception(error)
     obey_control_c(-1)
