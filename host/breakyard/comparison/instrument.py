@@ -117,7 +117,7 @@ def ratio_by_weights(
 def _left_over(a: dict[tuple[str, str], float], b: dict[tuple[str, str], float], alike: float) -> float:
     """What is left of shared errors a and b in a ratio; alike: the smaller load over the larger."""
     variance = 0.0
-    for key in a.keys() | b.keys():
+    for key in sorted(a.keys() | b.keys()):
         u, v = a.get(key, 0.0), b.get(key, 0.0)
         name = key[1].lower()
         correlation = alike if any(part in name for part in CHANGES_WITH_LOAD) else 1.0
