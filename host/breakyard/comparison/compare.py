@@ -7,7 +7,7 @@ from breakyard.comparison.common_scatter import Model
 from breakyard.comparison.groups import Group, describe
 from breakyard.comparison.observations import Observation, one_per_specimen
 from breakyard.comparison.results import Compared, Comparison
-from breakyard.comparison.verdict import pair_of
+from breakyard.comparison.verdict import check_shares, pair_of
 from breakyard.comparison.words import probability, share
 from breakyard.errors import DataError, UsageError
 
@@ -28,12 +28,7 @@ def compare(
     reference: compare every other group with this one only. Groups keep the order in which they first appear.
     Raises: DataError if there is nothing to compare; UsageError for an unknown reference or a share out of range.
     """
-    if not 0.5 <= coverage < 1.0:
-        raise UsageError(
-            f"a coverage of {coverage:g} is not possible: give a share from 0.5 to below 1, as 0.95"
-        )
-    if not 0.0 < matters < 10.0:
-        raise UsageError(f"a difference that matters of {matters:g} is not possible: give a share, as 10%")
+    check_shares(coverage, matters)
     if not observations:
         raise DataError(
             "no pull with a group and a load: give each run its specimen, and each specimen its group"

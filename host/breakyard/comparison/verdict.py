@@ -164,6 +164,16 @@ def _most(ends: Sequence[float | None]) -> float | None:
     return max(known) if len(known) == len(ends) else None
 
 
+def check_shares(coverage: float, matters: float) -> None:
+    """Refuse a coverage or a difference that matters which is none. Raises: UsageError."""
+    if not 0.5 <= coverage < 1.0:
+        raise UsageError(
+            f"a coverage of {coverage:g} is not possible: give a share from 0.5 to below 1, as 0.95"
+        )
+    if not 0.0 < matters < 10.0:
+        raise UsageError(f"a difference that matters of {matters:g} is not possible: give a share, as 10%")
+
+
 def verdict_of(low: float | None, high: float | None, matters: float) -> Verdict:
     """What an interval of a ratio says; `matters` is the relative difference worth knowing about."""
     if low is not None and low > 1.0:

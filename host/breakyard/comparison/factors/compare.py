@@ -27,7 +27,6 @@ from breakyard.comparison.factors.results import (
     Shift,
     Slope,
     Tested,
-    Verdict,
 )
 from breakyard.comparison.factors.terms import (
     Design,
@@ -41,7 +40,7 @@ from breakyard.comparison.factors.terms import (
 from breakyard.comparison.instrument import ratio_by_weights, shared_standard
 from breakyard.comparison.log_linear import FAMILIES
 from breakyard.comparison.results import Compared
-from breakyard.comparison.verdict import verdict_of
+from breakyard.comparison.verdict import check_shares, verdict_of
 from breakyard.errors import DataError, UsageError
 
 TOGETHER_BELOW: Final = 0.05
@@ -78,18 +77,29 @@ class _Fitted:
         self.campaigns = tuple(one for one in made if float(one.fit.height[0]) > least)
 
     def weigh(
-        self, sums: Sequence[Floats], coverage: float, instruments: Sequence[float], *, each: bool = False
+        self,
+        sums: Sequence[Floats],
+        coverage: float,
+        instruments: Sequence[float] | None = None,
+        *,
+        each: bool = False,
+        median: bool = False,
     ) -> list[_Weighed]:
-        """Weigh sums of effects together, or `each` by itself."""
+        """Weigh sums of effects together, or `each` by itself.
+
+        instruments: what the instrument adds to each; None for nothing. median: of sums that are a level, the load that
+        half of such specimens bear.
+        """
         if not sums:
             return []
         asked = np.array(sums)
-        apart = np.asarray(instruments)
+        apart = np.zeros(len(asked)) if instruments is None else np.asarray(instruments)
         found: list[list[_Weighed]] = []
         for campaign in self.campaigns:
-            seen, errors = campaign.estimates(asked)
+            middle = LOG_MEDIAN[campaign.family] if median else 0.0
+            seen, errors = campaign.estimates(asked, middle)
             wide = np.hypot(errors, apart)
-            law = campaign.law(asked)
+            law = campaign.law(asked, middle)
             groups = [[n] for n in range(len(asked))] if each else [list(range(len(asked)))]
             one: list[_Weighed] = []
             for numbers in groups:
@@ -140,10 +150,7 @@ def compare_factors(
 
     Raises: DataError where too few broke for so many causes; UsageError for what cannot be asked.
     """
-    if not 0.5 <= coverage < 1.0:
-        raise UsageError(
-            f"a coverage of {coverage:g} is not possible: give a share from 0.5 to below 1, as 0.95"
-        )
+    check_shares(coverage, matters)
     _check_names(factors, block, conditions)
     kept, dropped = _with_breaks(tuple(rows), [*factors, *([block] if block else [])])
     if not kept:
@@ -163,7 +170,7 @@ def compare_factors(
     cannot = [
         why_lost(alone.design, term)
         for term in base
-        if alone.design.freedom_of(term) < alone.design.asked_of(term)
+        if len(alone.design.columns_of(term)) < alone.design.asked_of(term)
     ]
     together, joint = _together(kept, base, alone)
     model = alone if not joint else _fitted(kept, [*base, *joint])
@@ -245,16 +252,12 @@ def _fitted(rows: Sequence[Row], terms: Sequence[Term]) -> _Fitted:
     breaks, columns = int(broke.sum()), matrix.shape[1]
     if breaks <= columns or np.linalg.matrix_rank(matrix[broke]) < columns:
         raise DataError(
-            f"{breaks} of {len(rows)} specimens broke, too few for {columns} unknowns ({_asked(terms)}); pull more, or "
-            "name fewer causes"
+            f"{breaks} of {len(rows)} specimens broke, too few for {columns} unknowns "
+            f"({', '.join(term.name for term in terms)}); pull more, or name fewer causes"
         )
     if not all(float(one.fit.scale[0]) > 1e-9 for one in fitted.campaigns):
         raise DataError("the loads show no scatter at all within a combination; were they rounded?")
     return fitted
-
-
-def _asked(terms: Sequence[Term]) -> str:
-    return ", ".join("level of all" if not term.name else term.name for term in terms)
 
 
 def _together(
@@ -267,7 +270,7 @@ def _together(
     for one, other in pairs:
         term = Term(f"{one} and {other}", "together", (one, other))
         design = Design(rows, [*base, term])
-        columns = [n for n, column in enumerate(design.kept) if design.owner[column] == len(base)]
+        columns = design.columns_of(term)
         breaks, broke = alone.campaigns[0].breaks, alone.broke
         enough = (
             columns
@@ -304,7 +307,7 @@ def _tests(rows: Sequence[Row], base: Sequence[Term], joint: Sequence[Term]) -> 
 def _tested(rows: Sequence[Row], others: Sequence[Term], term: Term) -> list[Tested]:
     fitted = _Fitted(rows, [*others, term])
     design = fitted.design
-    columns = [n for n, column in enumerate(design.kept) if design.owner[column] == len(others)]
+    columns = design.columns_of(term)
     if not columns:
         return []
     each = [campaign.test(columns) for campaign in fitted.campaigns]
@@ -377,15 +380,11 @@ def _ratios(
             ratio_low=math.exp(one.low),
             ratio_high=math.exp(one.high),
             p=one.p,
-            verdict=_verdict(one, matters),
+            verdict=verdict_of(math.exp(one.low), math.exp(one.high), matters),
             instrument_relative=instrument,
         )
         for (factor, first, second, within), one, instrument in zip(asked, weighed, instruments, strict=True)
     ], untold
-
-
-def _verdict(one: _Weighed, matters: float) -> Verdict:
-    return verdict_of(math.exp(one.low), math.exp(one.high), matters)
 
 
 def _shifts(model: _Fitted, block: str | None, coverage: float) -> tuple[Shift, ...]:
@@ -394,7 +393,7 @@ def _shifts(model: _Fitted, block: str | None, coverage: float) -> tuple[Shift, 
     first, *others = levels_of(model.design.rows, block)
     told = [(level, model.design.sum_of({(block, level): 1.0, (block, first): -1.0})) for level in others]
     known = [(level, weights) for level, weights in told if weights is not None]
-    weighed = model.weigh([weights for _, weights in known], coverage, [0.0] * len(known), each=True)
+    weighed = model.weigh([weights for _, weights in known], coverage, each=True)
     return tuple(
         Shift(block, level, first, math.exp(one.log), math.exp(one.low), math.exp(one.high))
         for (level, _), one in zip(known, weighed, strict=True)
@@ -411,7 +410,7 @@ def _slopes(
         weights = model.design.sum_of({(name,): high - low})
         if weights is None or high == low:
             continue
-        (one,) = model.weigh([weights], coverage, [0.0])
+        (one,) = model.weigh([weights], coverage)
         ends = (math.exp(low), math.exp(high)) if name in logarithmic else (low, high)
         made.append(Slope(name, *ends, math.exp(one.log), math.exp(one.low), math.exp(one.high), one.p))
     return tuple(made)
@@ -435,36 +434,21 @@ def _combinations(
         shares |= {(block or "", day): 1.0 / len(days) for day in days}
         shares |= {(name, levels[name]): 1.0 for name in fitted}
         for term in joint:
-            one, other = term.factors
-            shares[(one, levels[one], other, levels[other])] = 1.0
+            first, second = term.factors
+            shares[(first, levels[first], second, levels[second])] = 1.0
         sums.append(model.design.sum_of(shares))
-    known = [weights for weights in sums if weights is not None]
-    ends: dict[int, tuple[float, float, float]] = {}
-    if known:
-        asked = np.array(known)
-        each = []
-        for campaign in model.campaigns:
-            middle = LOG_MEDIAN[campaign.family]
-            seen, errors = campaign.estimates(asked, middle)
-            law = campaign.law(asked, middle)
-            limits = [Together.of(law[:, [n]], campaign).limit(coverage) for n in range(len(asked))]
-            each.append((seen, np.array(limits) * errors))
-        centre = each[0][0]
-        low = np.min([seen - half for seen, half in each], axis=0)
-        high = np.max([seen + half for seen, half in each], axis=0)
-        ends = {n: (float(centre[n]), float(low[n]), float(high[n])) for n in range(len(known))}
-    made, number = [], 0
+    weighed = iter(model.weigh([one for one in sums if one is not None], coverage, each=True, median=True))
+    made = []
     z = float(special.ndtri(0.5 + coverage / 2.0))
     for combo, weights in zip(combos, sums, strict=True):
         own = [row.pull for row in rows if tuple(row.levels[name] for name in factors) == combo]
         median = low_n = high_n = None
         if weights is not None:
-            at, low_log, high_log = ends[number]
-            number += 1
+            one = next(weighed)
             shared = z * shared_standard(own)
-            median = model.unit * math.exp(at)
-            low_n = model.unit * math.exp(at - math.hypot(at - low_log, shared))
-            high_n = model.unit * math.exp(at + math.hypot(high_log - at, shared))
+            median = model.unit * math.exp(one.log)
+            low_n = model.unit * math.exp(one.log - math.hypot(one.log - one.low, shared))
+            high_n = model.unit * math.exp(one.log + math.hypot(one.high - one.log, shared))
         made.append(
             Combination(
                 dict(zip(factors, combo, strict=True)),

@@ -9,9 +9,8 @@ from typing import ClassVar, Literal
 
 from breakyard.comparison.log_linear import Family
 from breakyard.comparison.results import Compared
+from breakyard.comparison.verdict import Verdict
 from breakyard.document import Document
-
-Verdict = Literal["first_more", "second_more", "no_difference_shown", "too_few"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,10 +64,13 @@ class Design:
         self.back, *_ = np.linalg.lstsq(self.matrix, self.full, rcond=None)
         self.place = {label: number for number, label in enumerate(self.labels)}
 
-    def freedom_of(self, term: Term) -> int:
-        """Degrees of freedom that the term has here; fewer than it asks for where other terms take them."""
+    def columns_of(self, term: Term) -> list[int]:
+        """Which columns of the matrix are the term's: as many as it has degrees of freedom here.
+
+        They are fewer than it asks for where other terms take them.
+        """
         number = self.terms.index(term)
-        return sum(self.owner[column] == number for column in self.kept)
+        return [place for place, column in enumerate(self.kept) if self.owner[column] == number]
 
     def asked_of(self, term: Term) -> int:
         """Degrees of freedom that the term would have if every combination had been pulled."""
@@ -143,7 +146,7 @@ def why_lost(design: Design, term: Term) -> str:
             what = "value" if term.kind == "condition" else "level"
             inside = f"each {other.name}" if other.kind == "block" else f"each level of {other.name}"
             return f"{said} has one {what} in {inside}, so its effect cannot be separated from that of {other.name}."
-    whole = "only partly" if design.freedom_of(term) else "not"
+    whole = "only partly" if design.columns_of(term) else "not"
     return (
         f"The effect of {said} can {whole} be separated from the others: some combinations were not pulled."
     )
