@@ -313,11 +313,16 @@ def _show_factors(out: Output, found: "FactorComparison", unit: str) -> None:
         out.say(f"* {words.slope_sentence(told, found.coverage)}")
     for shift in found.shifts:
         out.say(f"  {words.shift_sentence(shift)}")
-    for line in found.cannot_tell:
+    _show_remarks(out, found.cannot_tell, found.notes, found.left_out)
+
+
+def _show_remarks(out: Output, doubts: Sequence[str], notes: Sequence[str], left_out: Sequence[str]) -> None:
+    """What stands below every comparison."""
+    for line in doubts:
         out.say(f"! {line}")
-    for line in found.notes:
+    for line in notes:
         out.say(f"  {line}")
-    for line in found.left_out:
+    for line in left_out:
         out.say(f"! left out: {line}")
 
 
@@ -359,9 +364,4 @@ def show(out: Output, comparison: "Comparison", unit: str) -> None:
     for group in comparison.groups:
         for line in words.group_remarks(group, unit):
             out.say(f"  {group.name}: {line}")
-    for line in words.doubt_lines(comparison):
-        out.say(f"! {line}")
-    for line in comparison.notes:
-        out.say(f"  {line}")
-    for line in comparison.left_out:
-        out.say(f"! left out: {line}")
+    _show_remarks(out, words.doubt_lines(comparison), comparison.notes, comparison.left_out)

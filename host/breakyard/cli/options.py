@@ -1,15 +1,12 @@
 """Options that several commands have, and their texts as values. What is wrong is said with the option's name."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import Annotated, TypeVar
 
 import typer
 
 from breakyard.errors import UnitError, UsageError
-
-if TYPE_CHECKING:
-    pass
 
 T = TypeVar("T")
 
@@ -97,6 +94,13 @@ def option(name: str, parse: Callable[[str], T], text: str) -> T:
         return parse(text)
     except (UnitError, UsageError) as error:
         raise type(error)(f"{name}: {error}") from None
+
+
+def chosen_of(pulls: Sequence[T], number: int | None, path: Path) -> T:
+    """The pull of a recording that --pull names; the first one without it. Raises: UsageError."""
+    if number is not None and number > len(pulls):
+        raise UsageError(f"{path}: --pull {number}, but there are {len(pulls)} pull(s) in it")
+    return pulls[(number or 1) - 1]
 
 
 def pull_speed(text: str | None) -> float | None:

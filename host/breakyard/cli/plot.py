@@ -13,6 +13,7 @@ from breakyard.cli.options import (
     PullSpeedOption,
     ResponseOption,
     TemperatureOption,
+    chosen_of,
     pull_speed,
 )
 from breakyard.cli.output import JsonOption, Output, UnitOption, elsewhere_offered
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from breakyard.report.figures.style import Picture
     from breakyard.session.options import ReadOptions
     from breakyard.session.pulls import Pull
+    from breakyard.shown import Mode
 
 
 class View(StrEnum):
@@ -33,13 +35,6 @@ class View(StrEnum):
     SESSION = "session"
     CALIBRATION = "calibration"
     PLATEAUS = "plateaus"
-
-
-class Shade(StrEnum):
-    """Dark letters on light paper, or the reverse."""
-
-    LIGHT = "light"
-    DARK = "dark"
 
 
 class Form(StrEnum):
@@ -104,7 +99,7 @@ def command(
     from breakyard.session.reading import not_kept, read_pulls
     from breakyard.session.reporting import session_picture
 
-    shade = Shade.DARK if dark else Shade.LIGHT
+    mode: Mode = "dark" if dark else "light"
     pulls = find_pulls(recordings)
     chosen = shown_unit(unit, pulls)
     if view is None:
@@ -118,7 +113,7 @@ def command(
         pull_speed_m_per_s=pull_speed(speed),
     )
     if card:
-        _cards(Output(as_json), pulls, options, chosen, shade, form, number, view, output)
+        _cards(Output(as_json), pulls, options, chosen, mode, form, number, view, output)
         return
     form = form or Form.WIDE
     if view in (View.PULL, View.BREAK, View.EXTENSION) and len(pulls) != 1:
@@ -131,13 +126,13 @@ def command(
             results = read_pulls(pulls, options, step, processes=None)
         for reason in not_kept(results):
             Output(as_json).warn(f"read, but not kept: {reason}")
-        picture = session_picture(results, options, chosen, mode=shade.value, form=form.value)
+        picture = session_picture(results, options, chosen, mode=mode, form=form.value)
     elif view is View.CALIBRATION:
-        picture = _calibration(pulls[0], options, chosen, shade, form)
+        picture = _calibration(pulls[0], options, chosen, mode, form)
     elif view is View.PLATEAUS:
-        picture = _plateaus(pulls[0], options, chosen, shade, form)
+        picture = _plateaus(pulls[0], options, chosen, mode, form)
     else:
-        picture, shown, which = _pull(pulls[0], options, view, chosen, shade, form, number)
+        picture, shown, which = _pull(pulls[0], options, view, chosen, mode, form, number)
     with elsewhere_offered(output):
         path = _write(picture, shown, view, output)
     out = Output(as_json)
@@ -149,21 +144,19 @@ def command(
 
 
 def _pull(
-    pull: "Pull", options: "ReadOptions", view: View, unit: str, shade: Shade, form: Form, number: int | None
+    pull: "Pull", options: "ReadOptions", view: View, unit: str, mode: "Mode", form: Form, number: int | None
 ) -> "tuple[Picture, Pull, dict[str, int]]":
     """Draw one pull of a recording; with the pull, and which of how many it is."""
     from breakyard.report.figures import break_figure, extension_figure, pull_figure
     from breakyard.session.reading import read_one
 
     found = read_one(pull, options)
-    if number is not None and number > len(found):
-        raise UsageError(f"{pull.path}: --pull {number}, but there are {len(found)} pull(s) in it")
-    result, curve = found[(number or 1) - 1]
+    result, curve = chosen_of(found, number, pull.path)
     if result.summary is None:
         raise DataError(result.problem)
     title = " ".join(part for part in (result.label, result.pull.group) if part)
     draw = {View.BREAK: break_figure, View.EXTENSION: extension_figure}.get(view, pull_figure)
-    picture = draw(curve, result.summary, unit=unit, title=title, mode=shade.value, form=form.value)
+    picture = draw(curve, result.summary, unit=unit, title=title, mode=mode, form=form.value)
     return picture, result.pull, {"pull": number or 1, "pulls": len(found)}
 
 
@@ -172,7 +165,7 @@ def _cards(
     pulls: "tuple[Pull, ...]",
     options: "ReadOptions",
     unit: str,
-    shade: Shade,
+    mode: "Mode",
     form: Form | None,
     number: int | None,
     view: View,
@@ -192,15 +185,13 @@ def _cards(
     forms = [form] if form is not None else [Form.PHONE, Form.WIDE]
     if view is View.PULL:
         found = read_one(first, options)
-        if number is not None and number > len(found):
-            raise UsageError(f"{first.path}: --pull {number}, but there are {len(found)} pull(s) in it")
-        result, curve = found[(number or 1) - 1]
+        result, curve = chosen_of(found, number, first.path)
         if result.summary is None:
             raise DataError(result.problem)
         title = ", ".join(part for part in (result.label, result.pull.group) if part)
         name, summary = result.pull.name.replace("#", "-"), result.summary
         pictures = [
-            pull_card(curve, summary, unit=unit, title=title, date=date, mode=shade.value, form=one.value)
+            pull_card(curve, summary, unit=unit, title=title, date=date, mode=mode, form=one.value)
             for one in forms
         ]
     else:
@@ -209,7 +200,7 @@ def _cards(
         comparison = compare_results(results)
         name, title = "groups", "" if session is None else session.info.place
         pictures = [
-            comparison_card(comparison, unit=unit, title=title, date=date, mode=shade.value, form=one.value)
+            comparison_card(comparison, unit=unit, title=title, date=date, mode=mode, form=one.value)
             for one in forms
         ]
     written = []
@@ -233,15 +224,15 @@ def _cards(
         out.say(f"written: {path}")
 
 
-def _calibration(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, form: Form) -> "Picture":
+def _calibration(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form) -> "Picture":
     from breakyard.report.figures import calibration_figure
     from breakyard.session.in_force import load_calibration
 
     made = load_calibration(options.calibration, pull.session, pull.name)
-    return calibration_figure(made, unit=unit, mode=shade.value, form=form.value)
+    return calibration_figure(made, unit=unit, mode=mode, form=form.value)
 
 
-def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, form: Form) -> "Picture":
+def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form) -> "Picture":
     """Find the plateaus again, by what the calibration says was hung."""
     from breakyard.calibration import points_from_run
     from breakyard.report.figures import plateau_figure
@@ -251,7 +242,7 @@ def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, shade: Shade, for
     made = load_calibration(options.calibration, pull.session, pull.name)
     run = load_counts(pull.path)
     _, plateaus = points_from_run(run, [point.load for point in made.points])
-    return plateau_figure(run, plateaus, made, unit=unit, mode=shade.value, form=form.value)
+    return plateau_figure(run, plateaus, made, unit=unit, mode=mode, form=form.value)
 
 
 def _write(picture: "Picture", pull: "Pull", view: View, output: Path | None) -> Path:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from breakyard.cli.options import CalibrationOption
+from breakyard.cli.options import CalibrationOption, chosen_of
 from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption
 from breakyard.errors import DataError, UsageError
 
@@ -344,13 +344,11 @@ def _pull_of(
         chosen, part = result.pull, result.pull.part
         chosen = next(pull for pull in pulls if pull.path == chosen.path)
     found = read_one(chosen, options)
-    if part is not None and part > len(found):
-        raise UsageError(f"{chosen.path}: --pull {part}, but there are {len(found)} pull(s) in it")
     if part is None and len(found) > 1:
         raise UsageError(
             f"{chosen.path}: there are {len(found)} pulls in it; say which one with --pull NUMBER"
         )
-    result, curve = found[(part or 1) - 1]
+    result, curve = chosen_of(found, part, chosen.path)
     if result.summary is None:
         raise DataError(result.problem)
     return result, curve, words
@@ -523,9 +521,7 @@ def _without_clip(
     if len(pulls) != 1:
         raise UsageError(f"{what}: {len(pulls)} pulls; give the recording of one, as runs/NAME.run")
     found = read_one(pulls[0], options)
-    if number is not None and number > len(found):
-        raise UsageError(f"{pulls[0].path}: --pull {number}, but there are {len(found)} pull(s) in it")
-    result, curve = found[(number or 1) - 1]
+    result, curve = chosen_of(found, number, pulls[0].path)
     readout = readout_of(result, curve, shown_unit(unit, pulls))
     path = output or _default(result, pulls[0].path, "curve.mp4")
     if path.suffix.lower() not in (*FILMS, ".gif"):
