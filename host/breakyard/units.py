@@ -10,8 +10,9 @@ standard gravity 9.80665 m/s2 (3rd CGPM, 1901).
 import math
 import re
 from collections.abc import Mapping
+from decimal import Decimal
 from types import MappingProxyType
-from typing import Final
+from typing import Final, Literal
 
 from breakyard.errors import UnitError, UsageError
 
@@ -42,6 +43,14 @@ _FORCE_FOR_MASS: Final = {"kg": "kgf", "g": "kgf", "t": "tf", "lb": "lbf", "oz":
 _BY_LOWER_FORCE: Final = {name.lower(): name for name in FORCE_UNITS}
 _BY_LOWER_MASS: Final = {name.lower(): name for name in MASS_UNITS} | {"lbs": "lb", "kgs": "kg"}
 _QUANTITY: Final = re.compile(r"\s*([+-]?[0-9]*[.,]?[0-9]+(?:[eE][+-]?[0-9]+)?)\s*([A-Za-z]+)\s*")
+
+
+def significant(value: float, digits: int, sign: Literal["-", "+"] = "-") -> str:
+    """A number with so many significant digits as people write it: 250 and 0.00012, never 2.5e+02 or 1.2e-04.
+
+    With `sign` "+" a number that is not negative gets a plus.
+    """
+    return format(Decimal(f"{value:.{digits}g}"), f"{sign}f") if math.isfinite(value) else f"{value:{sign}g}"
 
 
 def force_unit(name: str) -> str:

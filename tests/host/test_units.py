@@ -1,5 +1,7 @@
 """Quantities as people type them."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +13,7 @@ from breakyard.units import (
     from_newtons,
     parse_force,
     parse_mass,
+    significant,
     split_quantity,
     to_kilograms,
     to_newtons,
@@ -71,3 +74,20 @@ def test_any_text_is_a_quantity_or_a_unit_error(text: str) -> None:
 
     assert isinstance(value, float)
     assert unit.isalpha()
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "written"),
+    [
+        (252.4, 2, "250"),
+        (12_345.0, 3, "12300"),
+        (0.000123, 2, "0.00012"),
+        (3.0, 2, "3"),
+        (1.25, 2, "1.2"),
+        (-0.5, 2, "-0.5"),
+        (math.inf, 2, "inf"),
+    ],
+)
+def test_people_get_no_exponents(value: float, digits: int, written: str) -> None:
+    """Rounded to significant digits and written out."""
+    assert significant(value, digits) == written

@@ -37,6 +37,7 @@ from breakyard.calibration.model import Calibration
 from breakyard.calibration.propagate import half_width_n
 from breakyard.calibration.terms import Shape, Term, limits
 from breakyard.errors import CalibrationError
+from breakyard.units import significant
 
 SPAN_DRIFT: Final = 0.0005
 """Of the load: how much the span of a cell without a stated temperature coefficient may differ between two days,
@@ -170,7 +171,8 @@ def weigh(
     allowed = half_width_n(terms)
     if not 0.0 < allowed < abs(force.newtons):
         raise CalibrationError(
-            f'"{load.text}" is too light for a check: the calibration itself is unsure by {allowed:.3g} N there'
+            f'"{load.text}" is too light for a check: the calibration itself is unsure by '
+            f"{significant(allowed, 3)} N there"
         )
     return CheckWeighing(
         when_utc_s=when_utc_s,

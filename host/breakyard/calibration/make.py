@@ -22,6 +22,7 @@ from breakyard.calibration.plate import DEFAULT_NONLINEARITY, Plate
 from breakyard.calibration.points import Point
 from breakyard.calibration.weight import Air, Gravity, air_at_height, standard_gravity
 from breakyard.errors import CalibrationError
+from breakyard.units import significant
 
 EVERYWHERE: Final = ("gravity", "air density", "lever ratio")
 COMMON: Final = (*EVERYWHERE, ASSUMED_SOURCE, COMMON_SOURCE, SCALE_SOURCE)
@@ -269,6 +270,6 @@ def _suspect_sentence(points: Sequence[Point], suspect: Suspect) -> str:
     verb = "do" if many else "does"
     return (
         f'Point{"s" if many else ""} {which}, "{points[first].load.text}"{where}, {verb} not fit the others: '
-        f"the load stated is {abs(suspect.off_n):.3g} N too {'high' if suspect.off_n > 0 else 'low'} for its counts. "
-        "Check what hung there, or whether it touched something; it was left in."
+        f"the load stated is {significant(abs(suspect.off_n), 3)} N too {'high' if suspect.off_n > 0 else 'low'} for "
+        "its counts. Check what hung there, or whether it touched something; it was left in."
     )

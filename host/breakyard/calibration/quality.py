@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from breakyard.calibration.degree import rising
 from breakyard.calibration.fit import Floats, fit_polynomial
+from breakyard.units import significant
 
 DISCLAIMER: Final = (
     "Classes are what these readings alone would reach, by limits quoted from memory; "
@@ -249,8 +250,8 @@ def _sentences(
         said.append(f"Not seen in these readings: {', '.join(missing)}.")
     if limits is not None:
         line = (
-            f"ASTM E74: lower limit factor {limits.lower_limit_factor:.3g} N, class A from "
-            f"{limits.class_a_from:.4g} N"
+            f"ASTM E74: lower limit factor {significant(limits.lower_limit_factor, 3)} N, class A from "
+            f"{significant(limits.class_a_from, 4)} N"
         )
         short = (
             ""

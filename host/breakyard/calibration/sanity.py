@@ -9,9 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from breakyard.calibration.model import Calibration
 from breakyard.calibration.plate import COUNTS_PER_MV_V_AT_GAIN_1
+from breakyard.calibration.slips import off_the_line, single_slip
 from breakyard.calibration.terms import combine
+from breakyard.units import significant
 
 RAIL: Final = 2**23 - 1
 NEAR_RAIL: Final = 0.95
@@ -28,6 +32,12 @@ SUPPLY_V: Final = 3.3
 NOISE_NV: Final = {"fast": 90.0, "slow": 50.0}
 """HX711 data sheet at gain 128: nanovolts rms at 80/s and 10/s."""
 NOISE_FACTOR: Final = 4.0
+BENT: Final = 0.005
+"""Of the highest known load; five times what is taken for a cell whose sheet states nothing."""
+LOOP_OF_LOAD: Final = 0.5
+"""Percent of the load: the widest class of ISO 376 ends there (from memory)."""
+LOOP_OF_SPAN: Final = 0.2
+"""Percent of the highest known load, so that the noise of a light one is no loop."""
 POOR_FIT: Final = 0.02
 """Of the highest known load: points that miss their own line by more, or leave it as unsure, are no calibration."""
 MOVED: Final = 0.002
@@ -122,6 +132,8 @@ def check_sanity(
     `previous` the last calibration of the same cell and logger.
     """
     findings = [*_slope(calibration), *_zero(calibration), *_rails(calibration), *_fit(calibration)]
+    if not any(finding.code in ("poor_fit", "zero_not_returning") for finding in findings):
+        findings += _shape(calibration)
     if noise_counts is not None:
         findings += _noise(noise_counts, rate_hz, calibration.gain)
     if previous is not None:
@@ -147,14 +159,54 @@ def _fit(calibration: Calibration) -> list[CalibrationFinding]:
     unsure = next((term.standard_n for term in terms if term.source == "calibration fit"), 0.0) / highest
     if math.isfinite(counts) and max(missed, unsure) <= POOR_FIT:
         return []
+    loads = np.array(
+        [point.load.force(calibration.gravity, calibration.air).newtons for point in calibration.points]
+    )
+    slip = single_slip(
+        loads,
+        np.array([point.counts for point in calibration.points]),
+        [point.load.text for point in calibration.points],
+    )
+    likely = "" if slip is None else f". They would fit {slip}"
     return [
         CalibrationFinding(
             "poor_fit",
             f"the points miss their own line by up to {missed:.1%} of the highest known load and leave it unsure by "
             f"{unsure:.1%}: check that each load is understood as it was meant, the order in which they hung, and that "
-            "nothing touched",
+            f"nothing touched{likely}",
         )
     ]
+
+
+def _shape(calibration: Calibration) -> list[CalibrationFinding]:
+    """More bend, or more of a loop, than a cell by itself has."""
+    quality, findings = calibration.quality(), []
+    loads = np.array(
+        [point.load.force(calibration.gravity, calibration.air).newtons for point in calibration.points]
+    )
+    bend = off_the_line(loads, np.array([point.counts for point in calibration.points]))
+    if calibration.degree > 1 and bend > BENT:
+        findings.append(
+            CalibrationFinding(
+                "bent",
+                f"the points follow a curve that leaves a straight line by up to {bend:.1%} of the highest known load; "
+                "cells bend by some hundredths of a percent: check that the load hangs in line and touches nothing, "
+                "that nothing else bears a part of it as it grows, and how the masses are known",
+                serious=False,
+            )
+        )
+    loop, of_load = quality.hysteresis_span or 0.0, quality.reversibility or 0.0
+    if loop > LOOP_OF_SPAN and of_load > LOOP_OF_LOAD:
+        findings.append(
+            CalibrationFinding(
+                "loop",
+                f"falling readings differ from rising ones by up to {loop:.2g} % of the highest known load "
+                f"({of_load:.2g} % of the load itself), where a cell by itself stays within some hundredths: check for "
+                "friction (a sheave, a rope over an edge, a jammed shackle), and that each load had come to rest",
+                serious=False,
+            )
+        )
+    return findings
 
 
 def _slope(calibration: Calibration) -> list[CalibrationFinding]:
@@ -212,8 +264,8 @@ def _zero(calibration: Calibration) -> list[CalibrationFinding]:
     return [
         CalibrationFinding(
             "zero_not_returning",
-            f"the empty cell came back {shift:.3g} N off its first reading ({shown}): check that nothing was left "
-            "hanging or jammed, let the cell warm up for 10 min; if it stays, suspect an overload",
+            f"the empty cell came back {significant(shift, 3)} N off its first reading ({shown}): check that nothing "
+            "was left hanging or jammed, let the cell warm up for 10 min; if it stays, suspect an overload",
             serious=shift > 5.0 * min(limits),
         )
     ]
@@ -239,7 +291,8 @@ def _rails(calibration: Calibration) -> list[CalibrationFinding]:
             findings.append(
                 CalibrationFinding(
                     "clips_below_capacity",
-                    f"the converter will clip at {reach:.4g} N, below the cell's capacity of {plate.capacity_n:.4g} N: "
+                    f"the converter will clip at {significant(reach, 4)} N, below the cell's capacity of "
+                    f"{significant(plate.capacity_n, 4)} N: "
                     "pull less than that or use gain 64",
                     serious=False,
                 )
@@ -256,7 +309,10 @@ def _noise(noise_counts: float, rate_hz: float | None, gain: int | None) -> list
     usual = noise_counts_at(NOISE_NV["slow" if rate_hz is not None and rate_hz < 30.0 else "fast"])
     shown = noise_counts / (gain or 1) / COUNTS_PER_MV_V_AT_GAIN_1 * SUPPLY_V * 1e6
     nanovolts = "" if gain is None else f" ({shown:.0f} nV at {SUPPLY_V:g} V)"
-    seen = f"the counts scatter by {noise_counts:.3g}{nanovolts}, the converter's data sheet says about {usual:.0f}"
+    seen = (
+        f"the counts scatter by {significant(noise_counts, 3)}{nanovolts}, the converter's data sheet says about "
+        f"{usual:.0f}"
+    )
     if noise_counts > NOISE_FACTOR * usual:
         advice = "check the cable's screen and ground (E- to GND), the supply, and that the load hung still"
         return [CalibrationFinding("noisy", f"{seen}: {advice}", serious=False)]

@@ -276,7 +276,7 @@ def command(
     drawn = drawn_intervals(made, draws) if draws else {}
     out.document(_document(made, findings, path, pictures, earlier, drawn))
     show(out, made, known.plateaus, shown, drawn)
-    show_findings(out, findings)
+    show_findings(out, findings, suspects=bool(made.suspects))
     for one in pictures:
         out.say(f"picture: {one}")
     if path is not None:

@@ -64,10 +64,10 @@ def show(
         out.say(sentence)
 
 
-def show_findings(out: Output, findings: "Sequence[CalibrationFinding]") -> None:
-    """Print what looks wrong, the serious first, or that nothing does."""
+def show_findings(out: Output, findings: "Sequence[CalibrationFinding]", *, suspects: bool = False) -> None:
+    """Print what looks wrong, the serious first, or that nothing does; `suspects`: a point was named already."""
     if not findings:
-        out.say("\nNo usual mistake was found.")
+        out.say(f"\nNo {'other ' if suspects else ''}usual mistake was found.")
         return
     out.say("")
     for finding in sorted(findings, key=lambda finding: not finding.serious):
@@ -118,7 +118,7 @@ def _loads(made: "Calibration") -> list[float]:
 
 def _show_intervals(out: Output, made: "Calibration", unit: str, drawn: "Mapping[float, Drawn]") -> None:
     from breakyard.report.words.values import load_text
-    from breakyard.units import from_newtons
+    from breakyard.units import from_newtons, significant
 
     rows, zero = [], made.zero_counts
     for load in _loads(made):
@@ -126,13 +126,14 @@ def _show_intervals(out: Output, made: "Calibration", unit: str, drawn: "Mapping
         half = interval.high_n - interval.load_n
         row = [
             load_text(interval.load_n, unit, half),
-            f"{from_newtons(half, unit):.2g}",
-            f"{100.0 * half / interval.load_n:.2g} %",
+            significant(from_newtons(half, unit), 2),
+            f"{significant(100.0 * half / interval.load_n, 2)} %",
         ]
         if drawn:
-            row.append(f"{from_newtons((drawn[load].high_n - drawn[load].low_n) / 2.0, unit):.2g}")
+            row.append(significant(from_newtons((drawn[load].high_n - drawn[load].low_n) / 2.0, unit), 2))
         capacity = made.plate.capacity_n if made.plate else None
-        rows.append([*row, _where(interval.extrapolation, load == capacity)])
+        where = _where(interval.extrapolation, load == capacity, load == made.highest_known_n)
+        rows.append([*row, where])
     more = [f"+-, {unit}, drawn"] if drawn else []
     out.table("How sure a load is (95 %)", [f"load, {unit}", f"+-, {unit}", "+-", *more, ""], rows)
     out.say(
@@ -143,12 +144,14 @@ def _show_intervals(out: Output, made: "Calibration", unit: str, drawn: "Mapping
     )
 
 
-def _where(extrapolation: float, at_capacity: bool) -> str:
+def _where(extrapolation: float, at_capacity: bool, at_highest: bool) -> str:
+    from breakyard.units import significant
+
     parts = ["the cell's capacity"] if at_capacity else []
-    if extrapolation <= 1.001:
+    if at_highest:
         parts.append("highest known load")
-    else:
-        parts.append(f"extrapolated x {extrapolation:.3g}")
+    elif extrapolation > 1.001:
+        parts.append(f"extrapolated x {significant(extrapolation, 3)}")
     if extrapolation > FAR * 1.001:
         parts.append("indicative only")
     return ", ".join(parts)

@@ -287,13 +287,13 @@ def _show(
     unit: str,
 ) -> None:
     from breakyard.report.words.values import load_text
-    from breakyard.units import from_newtons
+    from breakyard.units import from_newtons, significant
 
     out.say(
         f'"{check.text}" hangs with {load_text(check.known_n, unit, check.allowed_n / 20)} {unit}; the calibration '
         f"{made.name or made.content_hash[:8]} shows {load_text(check.shown_n, unit, check.allowed_n / 20)} {unit}: "
-        f"{from_newtons(check.difference_n, unit):+.2g} {unit}, "
-        f"allowed +-{from_newtons(check.allowed_n, unit):.2g} {unit}."
+        f"{significant(from_newtons(check.difference_n, unit), 2, '+')} {unit}, "
+        f"allowed +-{significant(from_newtons(check.allowed_n, unit), 2)} {unit}."
     )
     out.say("")
     out.say(f"{'':24}allowed: from [ to ]")

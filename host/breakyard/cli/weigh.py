@@ -50,7 +50,7 @@ def command(
     from breakyard.session.options import ReadOptions
     from breakyard.session.proving import parse_duration
     from breakyard.session.weighing import note_weighing, weigh_recording
-    from breakyard.units import MASS_UNITS, parse_mass
+    from breakyard.units import MASS_UNITS, parse_mass, significant
     from breakyard.units import mass_unit as named
 
     shown = option("--mass-unit", named, mass_unit)
@@ -83,9 +83,9 @@ def command(
         out.say(f"  taken off: {fixed(found.tare_kg / one, places)} {shown} ({what})")
     swing = found.hung.swing_n / found.gravity.value / one
     out.say(
-        f"  averaged from {found.hung.start_s:.1f} to {found.hung.end_s:.1f} s; it swung by {swing:.2g} {shown} "
-        "(standard deviation)"
+        f"  averaged from {found.hung.start_s:.1f} to {found.hung.end_s:.1f} s; it swung by {significant(swing, 2)} "
+        f"{shown} (standard deviation)"
     )
     out.say(f"  {found.gravity.sentence}")
-    rows = [(source, f"{kg / one:.2g}") for source, kg in found.budget]
+    rows = [(source, significant(kg / one, 2)) for source, kg in found.budget]
     out.table("Where the doubt comes from (standard uncertainties)", ("source", f"[{shown}]"), rows)

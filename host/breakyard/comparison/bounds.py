@@ -28,8 +28,9 @@ IMPLAUSIBLE: Final = 0.05
 """Observed significance level below which a curve is left aside (CMH-17-1G, 8.3.4)."""
 
 LEAST_LOG_SCATTER: Final = {"characteristic": 0.05}
-"""EN 14358:2016, 3.2.2: the characteristic value is that of a log-normal curve whose logarithms scatter by 0.05 or
-more (from memory): a handful of specimens that happen to agree proves no small scatter."""
+"""EN 14358:2016, 3.2.2 c) and d), formula (3): the characteristic value is that of a log-normal curve whose logarithms
+scatter by 0.05 or more (read in a public calculation that quotes the clauses, not in the standard): a handful of
+specimens that happen to agree proves no small scatter."""
 
 
 @dataclass(frozen=True, slots=True)

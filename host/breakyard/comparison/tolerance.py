@@ -29,7 +29,7 @@ BOUNDS: Final = (
     BoundKind("90/95", 0.90, 0.95),
     BoundKind("characteristic", 0.95, 0.75),
 )
-"""Two tolerance bounds, and the 5 % fractile at 75 % confidence (EN 14358, ISO 12491).
+"""Two tolerance bounds, and the 5 % fractile at 75 % confidence (EN 14358:2016, 3.2.2 and Table 1; ISO 12491).
 
 90/95 is the content of CMH-17's B-basis and does not get that name: CMH-17 asks for 18 specimens or more from 3 batches
 or more (B18, from memory), and nothing here knows of batches."""

@@ -74,7 +74,7 @@ def parse_setting(text: str) -> Wish:
 
 def value_words(name: str, value: int, each_n: float | None, unit: str) -> str:
     """A value with its unit, and as a force where newtons per count are known."""
-    from breakyard.units import from_newtons
+    from breakyard.units import from_newtons, significant
     from breakyard.wire.layout import Input
 
     if name == "input":
@@ -88,7 +88,7 @@ def value_words(name: str, value: int, each_n: float | None, unit: str) -> str:
         return f"{value} samples"
     if each_n is None or not value:
         return f"{value} counts"
-    return f"{value} counts = {from_newtons(value * each_n, unit):.4g} {unit}"
+    return f"{value} counts = {significant(from_newtons(value * each_n, unit), 4)} {unit}"
 
 
 def newtons_per_count(copy: "CalibrationCopy | None", input_number: int) -> float | None:

@@ -10,7 +10,7 @@ from breakyard.disk.atomic import write_atomically
 from breakyard.errors import DataError
 from breakyard.plan.describe import rig_from_table
 from breakyard.plan.rig import check_rig
-from breakyard.units import from_newtons
+from breakyard.units import from_newtons, significant
 
 if TYPE_CHECKING:
     from breakyard.session.session import Session
@@ -46,7 +46,7 @@ def alarm_counts(session: "Session") -> tuple[int, str]:
     made = load_calibration(None, session, "the alarm")
     span = 1_000_000
     slope_n = abs(float(made.load_n(span, 0)) - float(made.load_n(0, 0))) / span
-    shown = f"{from_newtons(stop_n, session.info.unit):.4g} {session.info.unit}"
+    shown = f"{significant(from_newtons(stop_n, session.info.unit), 4)} {session.info.unit}"
     return (round(stop_n / slope_n) if slope_n else 0), shown
 
 

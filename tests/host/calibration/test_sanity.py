@@ -1,5 +1,6 @@
 """Each usual mistake, made on purpose, is named with what to check."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -137,7 +138,7 @@ def test_rails() -> None:
     near = check_sanity(make(zero_mv_v=3.85))
 
     assert codes(clips) == ["clips_below_capacity"]
-    assert "clip at 1.7" in clips[0].message
+    assert "clip at 17690 N" in clips[0].message
     assert "near_rail" in codes(near)
 
 
@@ -157,3 +158,50 @@ def test_without_a_plate_only_the_sign_is_judged() -> None:
     """Nothing is claimed about the factor when nothing was promised."""
     assert check_sanity(make(really=0.45359237, plate=None)) == ()
     assert codes(check_sanity(make(output=-2.0, plate=None))) == ["swapped_wires"]
+
+
+def points_of(counts_at: Callable[[float, bool], float]) -> Calibration:
+    """Ten loads up to half of the capacity, up and down, from what the cell gives of its load rising or falling."""
+    kilograms = [*range(0, 1001, 100), *range(900, -1, -100)]
+    told = [
+        Point(parse_load(f"{kg} kg +- 0.01 kg"), counts_at(kg, i <= 10), 2.0)
+        for i, kg in enumerate(kilograms)
+    ]
+    return calibrate(told, plate=PLATE, gain=128, gravity=HERE)
+
+
+PER_KG = 2.0 / 2000.0 * counts_per_mv_v(128)
+
+
+def test_a_bend_that_no_cell_has_is_named() -> None:
+    """Something else bears a twentieth of the highest load; the cell of the plate bends by 0.03 %."""
+    made = points_of(lambda kg, _: PER_KG * kg * (1.0 - 0.05 * kg / 1000.0) * 1.03)
+
+    assert made.degree > 1
+    assert "bent" in codes(check_sanity(made))
+
+
+def test_friction_is_named_as_a_loop() -> None:
+    """Falling readings 0.6 % of the highest load above the rising ones, and an empty cell that comes back."""
+    made = points_of(lambda kg, up: PER_KG * (kg + (0.0 if up or not kg else 6.0)))
+
+    assert codes(check_sanity(made)) == ["loop"]
+
+
+def test_a_cell_within_its_sheet_is_neither_bent_nor_loops() -> None:
+    """Bends and hysteresis of 0.03 % of the capacity."""
+    made = points_of(
+        lambda kg, up: PER_KG * (kg + 0.6 * (kg / 1000.0) ** 2 + (0.0 if up else 0.3 * (kg > 0)))
+    )
+
+    assert check_sanity(made) == ()
+
+
+def test_points_that_miss_their_line_are_told_what_would_mend_them() -> None:
+    """Two masses written in each other's place."""
+    counts = [0.0, 20.0, 40.0, 60.0, 0.0]
+    written = [0.0, 40.0, 20.0, 60.0, 0.0]
+    told = [Point(parse_load(f"{kg:g} kg"), PER_KG * c, 2.0) for kg, c in zip(written, counts, strict=True)]
+    findings = check_sanity(calibrate(told, plate=PLATE, gain=128, gravity=HERE))
+
+    assert any("2 and 3 was written in each other's place" in finding.message for finding in findings)

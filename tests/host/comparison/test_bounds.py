@@ -78,7 +78,9 @@ def test_bounds_of_brittle_parts_hold_as_often_as_promised() -> None:
 
 
 def test_the_characteristic_value_takes_a_least_scatter() -> None:
-    """EN 14358 (from memory): logarithms scatter by 0.05 or more. Ten loads within 1 %: exp(mean - 2.10 x 0.05)."""
+    """EN 14358:2016, 3.2.2 d), formula (3), as quoted: logarithms scatter by 0.05 or more. Ten loads within 1 %:
+    exp(mean - 2.10 x 0.05).
+    """
     loads = [1000.0 + i for i in range(10)]
     shown = bounds(*loads)["characteristic"]
     expected = math.exp(float(np.mean(np.log(loads))) - one_sided_factor(10, 0.95, 0.75) * 0.05)

@@ -21,7 +21,7 @@ from breakyard.report.figures.style import (
 )
 from breakyard.report.trace import Floats, limits
 from breakyard.report.words.values import load_text
-from breakyard.units import FORCE_UNITS, force_unit, from_newtons
+from breakyard.units import FORCE_UNITS, force_unit, from_newtons, significant
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -117,18 +117,20 @@ def calibration_figure(
     residual_axes.set_ylabel(f"Known less line\n[{unit}]")
     residual_axes.set_xlabel(f"Known load [{unit}]")
     at_known = float(np.interp(known_n, loads_n, percent))
+    half_at_end = significant(from_newtons(float(half_n[-1]), unit), 2)
     key.words(
-        f"± {at_known:.2g} % at the highest known load, ± {percent[-1]:.2g} % at {load_text(float(loads_n[-1]), unit)} "
-        f"{unit} (± {from_newtons(float(half_n[-1]), unit):.2g} {unit}), {loads_n[-1] / known_n:.3g} times as high"
+        f"± {significant(at_known, 2)} % at the highest known load, ± {significant(float(percent[-1]), 2)} % at "
+        f"{load_text(float(loads_n[-1]), unit)} {unit} (± {half_at_end} {unit}), "
+        f"{significant(float(loads_n[-1]) / known_n, 3)} times as high"
     )
 
     set_title(line_axes, look, f"Calibration {calibration.name}".strip(), f"{len(counts)} points")
     draw_key(figure, key)
-    at_end = f"{percent[-1]:.2g} % at {load_text(float(loads_n[-1]), unit)} {unit}"
+    at_end = f"{significant(float(percent[-1]), 2)} % at {load_text(float(loads_n[-1]), unit)} {unit}"
     alt = (
         f"Calibration {calibration.name}: {len(counts)} points with known loads up to "
         f"{load_text(known_n, unit)} {unit} and the line through them. A load's interval is about plus or minus "
-        f"{at_known:.2g} % at the highest known load and {at_end}."
+        f"{significant(at_known, 2)} % at the highest known load and {at_end}."
     )
     return Picture(figure, alt, look.dpi)
 

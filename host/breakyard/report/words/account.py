@@ -9,6 +9,7 @@ from breakyard.report.words.cycle_words import cycles_line
 from breakyard.report.words.extension_words import extension_lines
 from breakyard.report.words.values import load_text, peak_text, rate_text, standard_n, strength_text
 from breakyard.report.words.wording import manner_text
+from breakyard.units import significant
 
 Lines = list[tuple[str, str]]
 
@@ -164,12 +165,12 @@ def _energy(summary: Summary) -> str:
     energy = summary.energy
     if energy is None:
         return ""
-    text = f"{energy.work_to_peak_j:.3g} J to the peak"
+    text = f"{significant(energy.work_to_peak_j, 3)} J to the peak"
     if energy.work_to_break_j is not None:
-        text += f", {energy.work_to_break_j:.3g} J to the break"
+        text += f", {significant(energy.work_to_break_j, 3)} J to the break"
     if energy.stiffness_n_per_m is not None:
-        text += f"; stiffness {energy.stiffness_n_per_m / 1000.0:.3g} N/mm"
-    text += f"; {1000.0 * energy.extension_at_peak_m:.3g} mm at the peak"
+        text += f"; stiffness {significant(energy.stiffness_n_per_m / 1000.0, 3)} N/mm"
+    text += f"; {significant(1000.0 * energy.extension_at_peak_m, 3)} mm at the peak"
     if energy.stated_speed_m_per_s is None:
         return f"{text} (extension as recorded; no interval is claimed)"
     return (
