@@ -189,6 +189,12 @@ def test_plain_numbers_are_compared_in_their_unit() -> None:
     assert [group.at_least for group in bounded.groups] == [1, 2]
 
 
+def test_a_group_without_loads_is_told() -> None:
+    """Not left out without a word."""
+    with pytest.raises(by.BreakyardError, match='group "screwed" has no loads'):
+        by.compare({"bonded": [410, 395], "screwed": []}, unit="kgf")
+
+
 def test_a_logger_without_and_with_async(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The firmware, run here: armed, watched, stopped, its run fetched; the sync form works beside a running loop."""
     import asyncio

@@ -61,8 +61,11 @@ def observations_from(
             raise UsageError(
                 f'group "{group}": give a list of loads, as {{"bonded": [410, 395, "at least 500"]}}, not {values!r}'
             )
+        before = len(found)
         for number, value in enumerate(values, start=1):
             found.append(_observation(str(group), number, value, unit, of))
+        if len(found) == before:
+            raise DataError(f'group "{group}" has no loads; give it one, or leave it out')
     if not found:
         raise DataError("there is nothing to compare: give each group at least one load")
     return tuple(found)

@@ -274,9 +274,19 @@ def _outlier(broken: Sequence[Observation]) -> Outlier | None:
     if len(broken) < 3:
         return None
     index, statistic, critical = normed_residual([pull.value_n for pull in broken])
-    if statistic <= critical:
+    if statistic <= critical or _rounded(broken, index):
         return None
     return Outlier(broken[index].specimen, broken[index].value_n, statistic, critical)
+
+
+ROUNDED: Final = 0.10
+"""Of the loads: nearer to others that all agree, one differs by a step or two of what they were rounded to."""
+
+
+def _rounded(broken: Sequence[Observation], index: int) -> bool:
+    """Do the others agree to the last digit, so that the scatter it is held against is rounding alone?"""
+    others = [pull.value_n for place, pull in enumerate(broken) if place != index]
+    return max(others) == min(others) and abs(broken[index].value_n - others[0]) <= ROUNDED * others[0]
 
 
 SLIP: Final = 4.0

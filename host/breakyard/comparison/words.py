@@ -1,12 +1,16 @@
 """Verdicts in plain words. Shares and ratios only, so that the words hold in any unit."""
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from breakyard.comparison.groups import Group
 
 if TYPE_CHECKING:
     from breakyard.comparison.verdict import Pair
+
+
+REASONABLE: Final = 100
+"""Specimens of a group; nobody breaks more to see a difference."""
 
 
 def sentence(pair: "Pair", first: Group, second: Group, *, coverage: float, matters: float) -> str:
@@ -85,12 +89,13 @@ def _main(pair: "Pair", first: Group, second: Group, coverage: float, matters: f
     text = f"{start}; {_unsure(pair, first, second)} ({_evidence(pair, first, second, coverage)})."
     if first.slip is not None or second.slip is not None:
         return text
-    if pair.needed_per_group is not None and pair.needed_per_group > min(first.n, second.n):
+    needed = pair.needed_per_group
+    if needed is not None and min(first.n, second.n) < needed <= REASONABLE:
         text += (
-            f" About {pair.needed_per_group} specimens per group would show a difference of {share(matters)} in 4 of 5 "
+            f" About {needed} specimens per group would show a difference of {share(matters)} in 4 of 5 "
             f"tries, at the scatter found ({share(pair.scatter or 0.0)}, SD over mean)."
         )
-    elif pair.needed_per_group is None and pair.scatter is not None:
+    elif pair.scatter is not None and (needed is None or needed > REASONABLE):
         text += (
             f" At the scatter found ({share(pair.scatter)}, SD over mean) no reasonable number would show a difference "
             f"of {share(matters)}."

@@ -39,11 +39,11 @@ def test_a_clear_difference_is_said_with_numbers() -> None:
 
 
 def test_no_difference_is_claimed_only_if_a_difference_that_matters_is_ruled_out() -> None:
-    """The same data: 10 % is ruled out, 1 % is not, so with 1 % it is "can't tell"."""
+    """The same data: 10 % is ruled out, 0.3 % is not, so with that it is "can't tell"."""
     pulls = [*group("a", 100.0, 101.0, 99.0, 100.5), *group("b", 100.2, 99.6, 100.9, 100.1)]
 
     assert compare(pulls, matters=0.10).pairs[0].verdict == "no_difference_shown"
-    tight = compare(pulls, matters=0.001).pairs[0]
+    tight = compare(pulls, matters=0.003).pairs[0]
     assert tight.verdict == "too_few"
     assert tight.needed_per_group is not None
     assert f"About {tight.needed_per_group} specimens per group" in tight.sentence
@@ -195,6 +195,23 @@ def test_an_outlier_is_named_and_kept() -> None:
     assert found.outlier is not None
     assert found.outlier.specimen == "a5"
     assert found.mean_n == pytest.approx((100.0 + 101.0 + 99.0 + 100.5 + 99.5 + 60.0) / 6)
+
+
+def test_one_step_of_rounding_is_no_outlier() -> None:
+    """Loads written in whole kgf, all alike but one: no scatter is known against which it could stand out."""
+    assert describe("a", group("a", 400.0, 400.0, 401.0)).outlier is None
+    assert describe("a", group("a", 400.0, 400.0, 400.0, 410.0)).outlier is None
+    assert describe("a", group("a", 400.0, 400.0, 400.0, 600.0)).outlier is not None
+
+
+def test_nobody_is_told_to_break_a_thousand_specimens() -> None:
+    """Loads that scatter by as much as they are."""
+    pulls = [*group("a", 100.0, 400.0, 900.0), *group("b", 50.0, 300.0, 700.0)]
+    (pair,) = compare(pulls).pairs
+
+    assert pair.needed_per_group is None or pair.needed_per_group > 100
+    assert "no reasonable number would show" in pair.sentence
+    assert "specimens per group" not in pair.sentence
 
 
 def test_doubtful_pulls_are_named_and_kept() -> None:
