@@ -64,7 +64,7 @@ class NoPull(DataError):
 
 
 class UnreadKey(UserWarning):
-    """Somebody wrote a key that nothing reads: not an error, but never passed over in silence."""
+    """Somebody wrote a key, or notes, that cannot be read: no error, but never passed over in silence."""
 
 
 class CalibrationError(BreakyardError, ValueError):

@@ -1,6 +1,7 @@
 """breakyard export: curves and results as files that anything opens."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,8 +14,8 @@ from breakyard.cli.options import (
     MisalignmentOption,
     TemperatureOption,
 )
-from breakyard.cli.output import JsonOption, Output, UnitOption, told_once
-from breakyard.errors import UsageError
+from breakyard.cli.output import STATUS_NO, JsonOption, Output, UnitOption, told_once
+from breakyard.errors import BreakyardError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.curve import LoadCurve
@@ -120,8 +121,9 @@ def command(
         results = read_pulls(pulls, options, step, processes=None)
     for reason in not_kept(results):
         out.warn(f"read, but not kept: {reason}")
-    for line in told_once(results):
-        out.say(f"no summary: {line}")
+    if tidy or archive:
+        for line in told_once(results):
+            out.warn(f"no summary: {line}")
     if tidy:
         _publish(out, to, results, options, chosen, licence, title)
         return
@@ -131,9 +133,16 @@ def command(
         return
     places = curve_places(results)
     written: list[Path] = []
+    left_out: list[PullResult] = []
     curves = Curves(calibration, accuracy_percent=accuracy)
     for result, place in zip(results, places, strict=True):
-        curve = curves.of(result.pull)
+        try:
+            curve = curves.of(result.pull)
+        except BreakyardError as error:
+            if len(results) == 1:
+                raise
+            left_out.append(replace(result, summary=None, problem=str(error)))
+            continue
         zero_n = result.summary.zero.load_n if result.summary is not None else 0.0
         path = to / f"{place}.curve.{form.value}"
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -146,6 +155,13 @@ def command(
     out.document({"schema": "breakyard.export/1", "files": [str(path) for path in written]})
     for path in written:
         out.say(str(path))
+    gone = {(one.pull.path, one.pull.name) for one in left_out}
+    for line in told_once(result for result in results if (result.pull.path, result.pull.name) not in gone):
+        out.warn(f"no summary: {line}")
+    for line in told_once(left_out):
+        out.warn(f"left out: {line}")
+    if left_out:
+        raise typer.Exit(STATUS_NO)
 
 
 def _whole(recordings: Sequence[Path]) -> list[Path]:

@@ -16,7 +16,7 @@ from breakyard.cli.options import (
     chosen_of,
     pull_speed,
 )
-from breakyard.cli.output import JsonOption, Output, UnitOption, elsewhere_offered
+from breakyard.cli.output import JsonOption, Output, UnitOption, elsewhere_offered, told_once
 from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
@@ -126,6 +126,8 @@ def command(
             results = read_pulls(pulls, options, step, processes=None)
         for reason in not_kept(results):
             Output(as_json).warn(f"read, but not kept: {reason}")
+        for line in told_once(results):
+            Output(as_json).warn(f"not in the picture: {line}")
         picture = session_picture(results, options, chosen, mode=mode, form=form.value)
     elif view is View.CALIBRATION:
         picture = _calibration(pulls[0], options, chosen, mode, form)

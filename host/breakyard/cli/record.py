@@ -69,6 +69,8 @@ def command(
         session_here(folder, as_json)
     keeper = Keeper(folder)
     chosen = specimen_for(keeper, specimen, now)
+    if keeper.session is not None and not chosen and not now:
+        out.say(_unplanned(keeper.session))
     show = _Display(out, _live(keeper, calibration, unit, _asked(keeper, chosen, hold)))
     job = RecordJob(keeper, chosen, now, seconds, show)
     if sys.stdin is not None and sys.stdin.isatty():
@@ -88,7 +90,7 @@ def command(
     if keeper.session is None:
         out.say(NO_SESSION)
     elif kept is not None and kept.complete:
-        out.say(f"next: {_next(near(keeper.session.root), near(kept.path), now)}")
+        out.say(_next(keeper.session, near(kept.path), now))
     out.document(
         {
             "schema": "breakyard.record/1",
@@ -110,11 +112,31 @@ NO_SESSION: Final = (
 )
 
 
-def _next(root: Path, run: Path, now: bool) -> str:
+def _next(session: "Session", run: Path, now: bool) -> str:
     """What to do with what was recorded: at once, it was known masses; else a pull, and the next one may come."""
+    from breakyard.session.pulls import planned, still_to_pull
+
+    root = near(session.root)
     if now:
-        return f'breakyard calibrate {run} --masses "0, 20 kg, 40 kg, 20 kg, 0"   (what hung, in its order)'
-    return f"breakyard record {root}   or, to read what is there: breakyard summarize {root}"
+        return f'next: breakyard calibrate {run} --masses "0, 20 kg, 40 kg, 20 kg, 0"   (what hung, in its order)'
+    left = still_to_pull(session)
+    if not left and planned(session):
+        return f"the plan is done: every specimen has a run\nnext: breakyard compare {root}"
+    pull = f"breakyard record {root}" + (f"   (for {left[0]})" if left else "")
+    return f"next: {pull}   or, to read what is there: breakyard summarize {root}"
+
+
+def _unplanned(session: "Session") -> str:
+    """What to know before a pull is recorded that belongs to no specimen."""
+    from breakyard.session.pulls import planned
+
+    number = len(planned(session))
+    why = (
+        f"the plan is done: each of the {number} specimens has a run"
+        if number
+        else "no specimens are planned"
+    )
+    return f"{why}; this pull is of none. To pull one again: --specimen; to add one: edit specimens.csv"
 
 
 class _Display:

@@ -14,7 +14,7 @@ from breakyard.cli.options import (
     TemperatureOption,
     pull_speed,
 )
-from breakyard.cli.output import JsonOption, Output, UnitOption
+from breakyard.cli.output import JsonOption, Output, UnitOption, told_once
 from breakyard.errors import UsageError
 
 
@@ -92,3 +92,6 @@ def command(
     out.say(
         f"written: {page} ({len(sheets)} {'sheet' if len(sheets) == 1 else 'sheets'}; print it from a browser)"
     )
+    shown_here = {one.specimen for one in sheets}
+    for line in told_once(result for result in results if result.label in shown_here):
+        out.warn(f"without numbers: {line}")

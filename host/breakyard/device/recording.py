@@ -23,7 +23,7 @@ from breakyard.errors import LinkError, LinkGone, Refused, UsageError
 from breakyard.session.attaching import length_in
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
-from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, specimens_done
+from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, planned, still_to_pull
 from breakyard.wire.layout import MarkCode, State
 from breakyard.wire.records import Status
 
@@ -54,17 +54,13 @@ def specimen_for(keeper: Keeper, named: str | None, now: bool) -> str:
         if named is not None:
             raise UsageError("--specimen needs a session, which has a table of specimens")
         return ""
-    known = [
-        one.id for one in sorted(session.specimens(), key=lambda one: (one.order is None, one.order or 0))
-    ]
     if named is not None:
-        if named not in known:
+        if named not in planned(session):
             raise UsageError(f'no specimen "{named}" in {session.layout.specimens_file}; add it there first')
         return named
     if now:
         return ""
-    done = specimens_done(session)
-    return next((one for one in known if one not in done), "")
+    return next(iter(still_to_pull(session)), "")
 
 
 @dataclass

@@ -1,9 +1,10 @@
 """The page's own files: host/page in a checkout, beside the code in an installed package. Read once, by no request."""
 
-import shutil
+import re
 from pathlib import Path
 from typing import Final
 
+from breakyard.disk.folders import finish_folder, replace_folder, strangers
 from breakyard.document import sha256_of
 from breakyard.errors import DataError, UsageError
 
@@ -61,25 +62,31 @@ def _version_of(files: list[Path]) -> bytes:
     return sha256_of(b"".join(path.read_bytes() for path in files))[:16].encode()
 
 
-def write_site(into: Path) -> list[Path]:
-    """Write the page as a site for any https place, with a file that says how. Raises: UsageError, DataError."""
-    if into.exists() and (not into.is_dir() or any(into.iterdir())):
-        raise UsageError(f"{into}: this is not an empty folder; name a new one")
-    folder = page_folder()
-    written = []
+def _kept_by(worker: Path) -> list[str]:
+    """The files that an earlier page's service worker names."""
     try:
-        for path in sorted(folder.rglob("*")):
-            if path.suffix in TYPES and path.is_file():
-                target = into / path.relative_to(folder)
-                target.parent.mkdir(parents=True, exist_ok=True)
-                shutil.copyfile(path, target)
-                written.append(target)
-        worker = into / WORKER
-        worker.write_bytes(
-            worker.read_bytes().replace(VERSION_MARK, b'VERSION = "%s"' % _version_of(written))
-        )
-        target = into / "HOSTING.txt"
-        target.write_text(HOSTING, encoding="utf-8")
+        return re.findall(r'"([^"\n]+)"', worker.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return []
+
+
+def write_site(into: Path) -> list[Path]:
+    """Write the page as a site for any https place, with a file that says how; one that was written before is replaced.
+
+    Raises: UsageError, DataError.
+    """
+    finish_folder(into)
+    if into.exists() and not into.is_dir():
+        raise UsageError(f"{into}: this is a file; name a new folder")
+    folder = page_folder()
+    paths = [path for path in sorted(folder.rglob("*")) if path.suffix in TYPES and path.is_file()]
+    files = {path.relative_to(folder).as_posix(): path.read_bytes() for path in paths}
+    files[WORKER] = files[WORKER].replace(VERSION_MARK, b'VERSION = "%s"' % _version_of(paths))
+    files["HOSTING.txt"] = HOSTING.encode()
+    if into.exists() and (other := strangers(into, {*files, *_kept_by(into / WORKER)})):
+        raise UsageError(f"{into}: {other[0]} is there, which is no part of the page; name a new folder")
+    try:
+        replace_folder(into, files)
     except OSError as error:
         raise DataError(f"{into}: cannot be written ({error.strerror or error})") from error
-    return [*written, target]
+    return [into / name for name in files]

@@ -31,7 +31,7 @@ from breakyard.session.files.notes import RunNotes
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.photos import add_photo
 from breakyard.session.proving import asked_of_specimen
-from breakyard.session.pulls import specimens_done
+from breakyard.session.pulls import still_to_pull
 from breakyard.session.session import Session
 from breakyard.wire.frame import frame
 from breakyard.wire.layout import State
@@ -97,12 +97,11 @@ class Station:
 
     def _session_words(self) -> dict[str, Any]:
         specimens = sorted(self.session.specimens(), key=lambda one: (one.order is None, one.order or 0))
-        done = specimens_done(self.session)
         return {
             "title": self.session.root.name,
             "unit": self.session.info.unit,
             "specimens": [one.id for one in specimens],
-            "next": next((one.id for one in specimens if one.id not in done), ""),
+            "next": next(iter(still_to_pull(self.session)), ""),
             "stop_load_n": self.stop_load_n,
             "holds": holds_of(self.session, specimens),
         }

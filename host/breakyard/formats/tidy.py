@@ -52,6 +52,9 @@ LICENCES: Final[Mapping[str, tuple[str, str]]] = {
 }
 """Licences for data, by their names in the SPDX list, with title and address."""
 
+MARK: Final = "datapackage.json"
+ABOUT: Final = ("codebook.md", "LICENCE.txt")
+"""Files of a publication that are no data."""
 _MEDIA: Final = {".csv": "text/csv", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png"}
 
 
@@ -146,9 +149,9 @@ def package(
         name = licence_named(licence)
         document["licenses"] = [{"name": name, "title": LICENCES[name][0], "path": LICENCES[name][1]}]
     document["resources"] = resources
-    files["codebook.md"] = _codebook(tables, title, description).encode()
-    files["LICENCE.txt"] = _licence_text(licence).encode()
-    files["datapackage.json"] = (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode()
+    files[ABOUT[0]] = _codebook(tables, title, description).encode()
+    files[ABOUT[1]] = _licence_text(licence).encode()
+    files[MARK] = (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode()
     return files
 
 

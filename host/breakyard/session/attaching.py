@@ -82,14 +82,13 @@ def attach(pull: "Pull", file: Path, *, offset_s: float | None = None, by_shape:
             )
     kept = pull.path.with_name(f"{pull.path.stem}{ENDING}")
     write_atomically(kept, data)
-    notes = session.notes(pull.path.stem)
     table: dict[str, Any] = {
         "file": kept.name,
         "sha256": sha256_of(data),
         "offset_s": round(offset, 3),
         "by": by,
     }
-    session.write_notes(pull.path.stem, replace(notes, more={**notes.more, SERIES: table}))
+    session.change_notes(pull.path.stem, lambda notes: replace(notes, more={**notes.more, SERIES: table}))
     lengths = 0 if series.length_m is None else int(np.isfinite(series.length_m).sum())
     return Attached(kept, offset, by, fit, lengths, sum(bool(one) for one in series.remarks))
 

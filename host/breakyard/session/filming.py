@@ -29,6 +29,7 @@ from breakyard.session.reading import PullResult
 from breakyard.version import VERSION
 
 if TYPE_CHECKING:
+    from breakyard.session.files.notes import RunNotes
     from breakyard.video.alignment import Alignment
     from breakyard.video.clip import Clip
     from breakyard.video.find import Known
@@ -117,7 +118,6 @@ def keep_clip(pull: Pull, clip: Path, alignment: "Alignment") -> bool:
         return False
     assert pull.session is not None
     name = pull.path.stem
-    notes = pull.session.notes(name)
     file = _written(clip, pull)
     row: dict[str, Any] = {"file": file}
     if pull.part is not None:
@@ -129,12 +129,16 @@ def keep_clip(pull: Pull, clip: Path, alignment: "Alignment") -> bool:
         "stretch": alignment.stretch,
         "by": ", ".join(clue.source for clue in alignment.clues),
     }
-    others = [
-        other
-        for other in notes.more.get(CLIPS, ())
-        if other.get("file") != file or other.get("pull") != row.get("pull")
-    ]
-    pull.session.write_notes(name, replace(notes, more={**notes.more, CLIPS: [*others, row]}))
+
+    def added(notes: "RunNotes") -> "RunNotes":
+        others = [
+            other
+            for other in notes.more.get(CLIPS, ())
+            if other.get("file") != file or other.get("pull") != row.get("pull")
+        ]
+        return replace(notes, more={**notes.more, CLIPS: [*others, row]})
+
+    pull.session.change_notes(name, added)
     return True
 
 

@@ -37,7 +37,7 @@ def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
     None outside sessions, for a run that is not here as a whole, and where something is missing (the reading will then
     say what).
     """
-    if pull.session is None or pull.path.suffix.lower() == PART:
+    if pull.session is None or pull.path.suffix.lower() == PART or pull.problem:
         return None
     with suppress(BreakyardError, OSError):
         notes = pull.path.with_suffix(".toml")

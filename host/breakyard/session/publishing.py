@@ -1,14 +1,16 @@
 """Sessions -> one publication: every pull as a row, every curve, photos, a codebook, a licence."""
 
-import tempfile
+import json
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from breakyard.disk.folders import finish_folder, replace_folder, strangers
 from breakyard.document import sha256_of
 from breakyard.errors import BreakyardError, DataError, UsageError
-from breakyard.formats.tidy import Field, Kind, TidyTable, curve_table, package, slug
+from breakyard.formats.tidy import ABOUT, MARK, Field, Kind, TidyTable, curve_table, package, slug
 from breakyard.session.conditions import condition_of, with_conditions
 from breakyard.session.files.layout import name_from
 from breakyard.session.options import ReadOptions
@@ -27,7 +29,6 @@ DESCRIPTION: Final = (
     'interval; rows with at_least = true are lower bounds ("at least this much") and must not be averaged as if they '
     "were loads. The numbers are measurements of these specimens and no rating of any part."
 )
-MARK: Final = "datapackage.json"
 
 _FIRST: Final = (
     Field("session", "string", "name of the session's folder"),
@@ -316,21 +317,27 @@ def _lengths(summary: "Summary", factor: float) -> tuple[float | None, float | N
     return at_peak, None if found.stiffness is None else found.stiffness.value / factor / 1000.0
 
 
+def _published(folder: Path) -> set[str]:
+    """What an earlier publication says that it consists of."""
+    found = {MARK, *ABOUT}
+    with suppress(OSError, ValueError, KeyError, TypeError):
+        document = json.loads((folder / MARK).read_text(encoding="utf-8"))
+        found |= {str(one["path"]) for one in document["resources"]}
+    return found
+
+
 def _write(files: dict[str, bytes], to: Path) -> tuple[Path, ...]:
     """Write all files, or none: an earlier publication leaves only when the new one is whole."""
+    finish_folder(to)
     if to.exists() and (not to.is_dir() or (any(to.iterdir()) and not (to / MARK).is_file())):
         raise UsageError(f"{to}: this is neither empty nor an earlier publication; choose another folder")
+    if to.exists() and (other := strangers(to, _published(to))):
+        raise UsageError(
+            f"{to}: {other[0]} is there, which belongs to no publication and would be lost; move it elsewhere, "
+            "or choose another folder"
+        )
     try:
-        to.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=to.parent, prefix=".writing-") as new:
-            fresh = Path(new) / "new"
-            for path, data in files.items():
-                place = fresh / path
-                place.parent.mkdir(parents=True, exist_ok=True)
-                place.write_bytes(data)
-            if to.exists():
-                to.rename(Path(new) / "old")
-            fresh.rename(to)
+        replace_folder(to, files)
     except OSError as error:
         raise DataError(f"{to}: cannot be written ({error.strerror or error})") from error
     return tuple(to / path for path in files)

@@ -56,6 +56,8 @@ class Pull:
     """Specimens that the notes list for several pulls."""
     named: bool = False
     """Whether somebody said which specimen it is: the notes, or a name that the table of specimens has."""
+    problem: str = ""
+    """Why what people wrote about it cannot be read; it is then a row with this reason."""
     row: "Specimen | None" = None
     """Its row in the table of specimens."""
 
@@ -113,7 +115,7 @@ class Pull:
 def pulls_of(session: "Session") -> tuple[Pull, ...]:
     """The pulls of a session, in the order of its specimens; recordings made for another purpose are left out.
 
-    Raises: DataError (notes or table of specimens).
+    One whose notes are broken is there with the reason. Raises: DataError (table of specimens).
     """
     for sentence in _unread(session):
         warnings.warn(sentence, UnreadKey, stacklevel=2)
@@ -127,13 +129,43 @@ def pulls_of(session: "Session") -> tuple[Pull, ...]:
 
 
 def specimens_done(session: "Session") -> set[str]:
-    """Ids of the specimens that have a run, or one that was begun and is not here as a whole. Raises: DataError."""
+    """Ids of the specimens that have a run, or one that was begun and is not here as a whole.
+
+    Where notes cannot be read, a warning says so, and the run's name counts: whose else it is cannot be known.
+    """
     done = set()
     for run in session.runs():
-        done |= {run.notes.specimen or run.name, *(one.specimen for one in _listed(run, {}))}
+        done.add(run.notes.specimen or run.name)
+        if run.problem:
+            _warn_of(run.problem)
+            continue
+        try:
+            done |= {one.specimen for one in _listed(run, {})}
+        except DataError as error:
+            _warn_of(str(error))
     for part in session.unfinished():
-        done.add(read_notes(part.with_suffix(".toml")).specimen or part.stem)
+        try:
+            done.add(read_notes(part.with_suffix(".toml")).specimen or part.stem)
+        except DataError as error:
+            _warn_of(str(error))
+            done.add(part.stem)
     return done
+
+
+def planned(session: "Session") -> tuple[str, ...]:
+    """Ids of all specimens, in the order in which they are to be pulled. Raises: DataError (table of specimens)."""
+    ordered = sorted(session.specimens(), key=lambda one: (one.order is None, one.order or 0))
+    return tuple(one.id for one in ordered)
+
+
+def still_to_pull(session: "Session") -> tuple[str, ...]:
+    """Ids of the specimens without a run, in their order. Raises: DataError (table of specimens)."""
+    done = specimens_done(session)
+    return tuple(one for one in planned(session) if one not in done)
+
+
+def _warn_of(problem: str) -> None:
+    warnings.warn(f"{problem}; until then nobody knows which specimen it was", UnreadKey, stacklevel=3)
 
 
 def _unread(session: "Session") -> Iterator[str]:
@@ -147,6 +179,12 @@ def _unread(session: "Session") -> Iterator[str]:
 def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") -> Pull:
     called = run.notes.specimen or run.name
     specimen = specimens.get(composed(called))
+    problem = run.problem
+    listed: Sequence[Listed] = ()
+    try:
+        listed = _listed(run, specimens)
+    except DataError as error:
+        problem = problem or str(error)
     return Pull(
         run.name,
         run.path,
@@ -156,9 +194,10 @@ def _pull(run: "RunFile", session: "Session", specimens: "dict[str, Specimen]") 
         order=specimen.order if specimen else None,
         notes=run.notes.notes,
         photos=run.notes.photos,
-        listed=tuple(_listed(run, specimens)),
+        listed=tuple(listed),
         row=specimen,
         named=specimen is not None or run.notes.specimen is not None,
+        problem=problem,
     )
 
 

@@ -128,6 +128,8 @@ class Curves:
         """The curve of one pull. Raises: BreakyardError of any kind, naming the file."""
         from breakyard.pull.split import split_pulls
 
+        if pull.problem:
+            raise DataError(pull.problem)
         if pull.part is None or pull.path != self._path:
             self._path, self._parts = None, ()
             curve = _whole_curve(pull, self._calibration, self._accuracy_percent, self._response)

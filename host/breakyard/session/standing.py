@@ -138,6 +138,8 @@ def _calibrated(session: "Session", pulls: Sequence[Pull], masses: Sequence[Path
 def _counts(pull: Pull) -> bool:
     if pull.path.suffix == ".run" or pull.session is None:
         return True
+    if pull.problem:
+        return False
     imported = pull.session.notes(pull.path.stem).imported
     return imported is None or imported.options.unit == "counts"
 
@@ -160,6 +162,10 @@ def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
             f"{said}; not wholly fetched: {_some(parts)}",
             f"breakyard logger fetch --into {called}",
         )
+    if broken := [pull for pull in pulls if pull.problem]:
+        more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
+        notes = f"{called}/runs/{broken[0].path.stem}.toml"
+        return Step("recorded", "to do", f"{said}; {broken[0].problem}{more}", f"edit {notes}")
     lost = [name for name in strange if name not in known]
     if lost and known:
         return Step(

@@ -119,6 +119,7 @@ def note_weighing(pull: "Pull") -> None:
     session = pull.session
     if session is None or pull.path.parent.resolve() != session.layout.runs.resolve():
         return
-    notes = session.notes(pull.path.stem)
-    if PURPOSE not in notes.more:
-        session.write_notes(pull.path.stem, replace(notes, more={**notes.more, PURPOSE: WEIGHING_PURPOSE}))
+    if PURPOSE not in session.notes(pull.path.stem).more:
+        session.change_notes(
+            pull.path.stem, lambda notes: replace(notes, more={PURPOSE: WEIGHING_PURPOSE, **notes.more})
+        )

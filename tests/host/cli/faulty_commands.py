@@ -18,11 +18,13 @@ from unittest import mock
 
 import numpy as np
 from faulty_disk import Disk, Fault, Tree, lay_out, tree_of
+from PIL import Image
+from step_cuts import cuts_of
 
 from breakyard.cli.app import main
 from breakyard.disk.atomic import DRAFT
 
-YARD, ARCHIVE, IN = "yard", "archive", "in"
+YARD, ARCHIVE, IN, PUBLISHED = "yard", "archive", "in", "published"
 
 CASES: dict[str, tuple[str, ...]] = {
     "import": ("import", f"{IN}/B1.csv", "--session", YARD, "--accuracy", "1", "--specimen", "A3"),
@@ -46,11 +48,20 @@ CASES: dict[str, tuple[str, ...]] = {
     "report": ("report", YARD, "--output", "page.html", "--markdown"),
     "export": ("export", YARD, "--to", "curves"),
     "archive": ("export", YARD, "--archive", "--to", ARCHIVE),
+    "publish": ("export", YARD, "--tidy", "--to", PUBLISHED),
+    "new": ("new", "fresh", "--unit", "N", "--groups", "a, b"),
+    "step": ("step", f"{IN}/cuts.csv", "--logger", "yard", "--picture", "step.svg"),
+    "check hold": ("check", f"{IN}/hold.csv", "--hold"),
+    "weigh": ("weigh", f"{YARD}/runs/autumn.csv", "--for", "5 s"),
+    "photo": ("photo", "A1", f"{IN}/photo.jpg", "--session", YARD),
+    "attach": ("attach", "A1", f"{IN}/lengths.csv", "--session", YARD),
+    "sheet": ("sheet", "A1", "--session", YARD),
+    "field site": ("field", "--site", "site"),
     "rig": ("rig", YARD, "--stop", "3 kN"),
     "design": ("design", YARD, "--per-group", "2"),
 }
 
-DERIVED = re.compile(r"results/|\.svg$|\.html$|\.md$|^curves/")
+DERIVED = re.compile(rf"results/|\.svg$|\.html$|\.md$|^curves/|^{PUBLISHED}/")
 """What is computed from other files; its bytes may name the time it was made."""
 
 
@@ -105,6 +116,15 @@ def steps_text(steps: tuple[float, ...], seed: int) -> str:
     return "Time [s],Counts\n" + "\n".join(rows) + "\n"
 
 
+def hold_text() -> str:
+    """A mass that hangs for half an hour on a cell that creeps, as counts."""
+    time = np.arange(0.0, 1900.0, 0.5)
+    on = (time > 40.0) & (time < 1860.0)
+    counts = 5000.0 + on * (20_000.0 + 10.0 * np.log1p(np.clip(time - 40.0, 0.0, None)))
+    counts = (counts + np.random.default_rng(7).normal(0.0, 2.0, time.size)).round().astype(int)
+    return "Time [s],Counts\n" + "\n".join(f"{t:.1f},{c}" for t, c in zip(time, counts, strict=True)) + "\n"
+
+
 RIG = """
 [rig]
 specimen = "cleat"
@@ -135,6 +155,12 @@ def make_base(root: Path) -> Tree:
         ("check", (0, 20, 0)),
     ):
         (root / IN / f"{name}.csv").write_text(steps_text(steps, len(name)))
+    (root / IN / "hold.csv").write_text(hold_text())
+    (root / IN / "lengths.csv").write_text("time_s,length_mm\n2,1000\n6,1010\n9,1018\n")
+    Image.new("RGB", (40, 30), "red").save(root / IN / "photo.jpg")
+    cuts = cuts_of(2, 4)
+    rows = (f"{t:.6f},{count}" for t, count in zip(cuts.time_s, cuts.counts, strict=True))
+    (root / IN / "cuts.csv").write_text("Time [s],Counts\n" + "\n".join(rows) + "\n")
 
     def give(*words: str) -> None:
         left = run(root, words, Disk(root))
@@ -155,6 +181,7 @@ def make_base(root: Path) -> Tree:
     text = (session / "session.toml").read_text()
     (session / "session.toml").write_text('calibration = "spring"\n' + text)
     give("export", YARD, "--archive", "--to", ARCHIVE)
+    give("export", YARD, "--tidy", "--to", PUBLISHED)
     for path in (session / "results").iterdir():
         path.unlink()
     notes = session / "runs" / "A1.toml"

@@ -22,11 +22,18 @@ def test_the_site_is_the_page_with_words_on_hosting(tmp_path: Path) -> None:
 
 
 def test_a_folder_that_holds_something_is_left_alone(tmp_path: Path) -> None:
-    """Nothing of a person's is written over."""
-    (tmp_path / "mine.txt").write_text("mine")
+    """Nothing of a person's is written over; a page that was written before is."""
+    site = tmp_path / "site"
+    write_site(site)
+    (site / "index.html").write_text("old")
+    write_site(site)
+    assert (site / "index.html").read_bytes() == (page_folder() / "index.html").read_bytes()
+    (site / "mine.txt").write_text("mine")
 
-    with pytest.raises(UsageError, match="empty folder"):
-        write_site(tmp_path)
+    with pytest.raises(UsageError, match=r"mine\.txt is there"):
+        write_site(site)
+
+    assert (site / "mine.txt").read_text() == "mine"
 
 
 def test_the_service_worker_keeps_every_file_of_the_page() -> None:

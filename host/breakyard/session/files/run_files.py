@@ -22,6 +22,8 @@ class RunFile:
     kind: Literal["run", "csv"]
     path: Path
     notes: RunNotes
+    problem: str = ""
+    """Why its notes cannot be read; they are then empty here."""
 
 
 def run_paths(layout: Layout) -> tuple[Path, ...]:
@@ -51,14 +53,23 @@ def has_its_name(part: Path) -> bool:
 
 
 def list_runs(layout: Layout) -> tuple[RunFile, ...]:
-    """All runs by name, numbers in names sorted as numbers. Raises: DataError (broken notes)."""
+    """All runs by name, numbers in names sorted as numbers; one whose notes are broken says so.
+
+    Raises: DataError (two of one name).
+    """
     found: list[RunFile] = []
     for path in run_paths(layout):
-        notes = read_notes(path.with_suffix(".toml"))
+        name = legible(composed(path.stem))
+        try:
+            notes = read_notes(path.with_suffix(".toml"))
+        except DataError as error:  # one broken file of notes hides no other run
+            kind: Literal["run", "csv"] = "run" if path.suffix == ".run" else "csv"
+            found.append(RunFile(name, kind, path, RunNotes(), str(error)))
+            continue
         if path.suffix == ".run":
-            found.append(RunFile(legible(composed(path.stem)), "run", path, notes))
+            found.append(RunFile(name, "run", path, notes))
         elif notes.imported is not None:
-            found.append(RunFile(legible(composed(path.stem)), "csv", path, notes))
+            found.append(RunFile(name, "csv", path, notes))
     names = [one.name for one in found]
     for name in names:
         if names.count(name) > 1:
