@@ -132,6 +132,10 @@ def command(
     not_written = not_kept(results) if recordings else write_tables(results, shown)
     for line in told_once(problems):
         out.warn(line)
+    for entry in content.entries:
+        for photo in entry.photos:
+            if photo.problem:
+                out.warn(f"{entry.label}: photo {photo.name}: {photo.problem}")
     if not_written:
         out.warn(f"on the page, but not kept beside it: {not_written[0]}")
     if problems:

@@ -9,7 +9,7 @@ from breakyard.errors import BreakyardError, UsageError
 from breakyard.session.conditions import condition_of
 from breakyard.session.in_force import load_calibration
 from breakyard.session.options import ReadOptions
-from breakyard.session.photos import bare, photos_of
+from breakyard.session.photos import for_page
 from breakyard.session.proving import prove_pulls
 from breakyard.session.reading import PullResult
 from breakyard.session.recordings import Curves
@@ -95,6 +95,7 @@ def _sheet(
     except BreakyardError:
         proofs = ()
     own = _own(session, members)
+    named = dict.fromkeys(name for result in members for name in result.pull.photos)
     info = session.info
     return Sheet(
         specimen=specimen,
@@ -105,7 +106,7 @@ def _sheet(
         place=info.place,
         date="" if info.date is None else info.date.isoformat(),
         own=own,
-        photos=tuple(bare(path) for path in photos_of(session, members[0].pull.specimen)),
+        photos=for_page(session, members[0].pull.specimen, list(named)),
         proofs=proofs,
         calibrations=_calibrations(session, good, options),
         files=_files(session, members),

@@ -1,12 +1,18 @@
 """From a session's folder to its report, through the command itself."""
 
+import base64
+import io
 import json
+import re
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import typer
+from PIL import Image
 
 from breakyard.cli import report
 from breakyard.errors import UsageError
@@ -14,6 +20,8 @@ from breakyard.formats.read_csv import parse_csv
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import Session, create_session
+
+Command = Callable[..., Any]
 
 
 def pull(peak_n: float, seed: int) -> bytes:
@@ -160,3 +168,65 @@ def test_recordings_and_sessions_are_not_mixed(tmp_path: Path) -> None:
 
     with pytest.raises(SystemExit):
         report.command([session.root, session.root / "runs" / "A1.csv"])
+
+
+def photo(path: Path, size: tuple[int, int], orientation: int = 1) -> None:
+    """A picture as a phone saves it: the turn of the camera beside the pixels, and the place."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    picture = Image.new("RGB", size, "sienna")
+    exif = picture.getexif()
+    exif[0x0112] = orientation
+    exif[0x8825] = {1: "N", 2: (54.0, 1.0, 0.0)}
+    picture.save(path, exif=exif)
+
+
+def embedded(page: str) -> list[Image.Image]:
+    """The pictures in a page."""
+    return [
+        Image.open(io.BytesIO(base64.b64decode(data)))
+        for data in re.findall(r'src="data:image/jpeg;base64,([^"]+)"', page)
+    ]
+
+
+def test_photos_that_the_notes_name_are_on_the_page(breakyard: Command, tmp_path: Path) -> None:
+    """Beside the notes, in the session's folder, in photos/ and kept by the command: small, upright, without a place.
+
+    One that is missing, no picture, or outside of the session is said, on the page and in a line. Tags: Exif 2.3.
+    """
+    session = make_session(tmp_path / "yard")
+    photo(session.root / "runs" / "beside.jpg", (1600, 900))
+    photo(session.root / "root.jpg", (1600, 900), orientation=6)
+    photo(session.root / "photos" / "folder.jpg", (300, 200))
+    photo(tmp_path / "secret.jpg", (300, 200))
+    photo(tmp_path / "camera.jpg", (1000, 1000))
+    (session.root / "torn.jpg").write_bytes((session.root / "root.jpg").read_bytes()[:900])
+    named = ("beside.jpg", "root.jpg", "folder.jpg", "lost.jpg", "../secret.jpg", "torn.jpg")
+    session.change_notes("A1", lambda notes: replace(notes, photos=named))
+    breakyard("photo", "B1", tmp_path / "camera.jpg", "--session", session.root)
+
+    done = breakyard("report", session.root)
+    page = (session.root / "results" / "report.html").read_text(encoding="utf-8")
+
+    assert done.status == 0, done.err
+    assert [one.size for one in embedded(page)] == [(800, 450), (450, 800), (300, 200), (800, 800)]
+    assert all(not one.getexif() for one in embedded(page))
+    for name in ("lost.jpg", "../secret.jpg", "torn.jpg"):
+        assert re.search(rf"Photo {re.escape(name)}: ", page)
+        assert f"breakyard: A1: photo {name}: " in done.err
+    assert "beside.jpg" not in done.err
+
+
+def test_a_sheet_has_the_same_photos(breakyard: Command, tmp_path: Path) -> None:
+    """Those that the notes name, too; a torn one does not take the sheet with it."""
+    session = make_session(tmp_path / "yard")
+    photo(session.root / "runs" / "beside.jpg", (1600, 900))
+    photo(session.root / "photos" / "A1" / "1.jpg", (1600, 1200))
+    (session.root / "photos" / "A1" / "2.jpg").write_bytes(b"torn")
+    session.change_notes("A1", lambda notes: replace(notes, photos=("beside.jpg",)))
+
+    done = breakyard("sheet", "A1", "--session", session.root)
+    page = (session.root / "results" / "A1.sheet.html").read_text(encoding="utf-8")
+
+    assert done.status == 0, done.err
+    assert [one.size for one in embedded(page)] == [(800, 450), (800, 600)]
+    assert "Photo 2.jpg: " in page

@@ -64,8 +64,7 @@ class Sheet:
     date: str = ""
     own: tuple[tuple[str, str], ...] = ()
     """People's own columns and the conditions, as they were written."""
-    photos: tuple[bytes, ...] = ()
-    """JPEG files."""
+    photos: tuple[Photo, ...] = ()
     proofs: tuple[Proof, ...] = ()
     calibrations: tuple[tuple[str, str], ...] = ()
     """Name with age, and hash of the content."""
@@ -106,7 +105,7 @@ def _sheet(sheet: Sheet, at: int) -> Markup:
         tag("p", LAST_WORDS, class_="small"),
         tag(
             "div",
-            *photos([Photo(f"{at}", data) for at, data in enumerate(sheet.photos, start=1)], sheet.specimen),
+            *photos(sheet.photos, sheet.specimen),
             class_="photos",
         )
         if sheet.photos
