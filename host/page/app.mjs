@@ -6,7 +6,6 @@ import { choosePort, lacksSerial, SerialLink } from "./link/serial.mjs";
 import { UNITS } from "./live.mjs";
 import * as sound from "./sound.mjs";
 import { Alone } from "./station/alone.mjs";
-import { Computer } from "./station/computer.mjs";
 import { openStore } from "./store.mjs";
 import { Board } from "./views/board.mjs";
 import { $, make, say } from "./views/dom.mjs";
@@ -28,7 +27,7 @@ const settings = {
 const computerAddress = document.querySelector('meta[name="breakyard-computer"]')?.getAttribute("content");
 const pull = new PullView(new Board(), trouble);
 const kept = new KeptView(() => drawChecks());
-let store = null;
+let store; // undefined until it was tried, null where the browser keeps nothing
 let station = null;
 
 let tapped = ""; // what went wrong with the latest thing that a person did
@@ -62,7 +61,7 @@ function drawChecks() {
   const seen = checks({ ...station.state, show: (newtons) => words(newtons, pull.unit) }, {
     nowMs: performance.now(), dayMs: Date.now(), zero: pull.zero, noiseN: pull.noiseN,
     stopLoadText: pull.stopLoadN === null ? "" : words(pull.stopLoadN, pull.unit),
-    unsaved: kept.unsaved, canStore: Boolean(store) || Boolean(computerAddress), computer: Boolean(computerAddress),
+    unsaved: kept.unsaved, canStore: store === undefined ? null : Boolean(store), computer: Boolean(computerAddress),
   });
   const line = ({ mark, what, told }) => make("li", { className: mark },
     make("span", { className: "shape", ariaHidden: "true" }, SHAPES[mark]), make("b", {}, what), make("span", {}, `${MARK_WORDS[mark]}: ${told}`));
@@ -120,8 +119,22 @@ function follow(next) {
   station.addEventListener("kept", () => drawChecks());
   pull.follow(station);
   pull.draw();
-  kept.follow(station, store);
   drawState();
+}
+
+/** The next frame is on the screen. */
+const painted = () => new Promise((resolve) => requestAnimationFrame(() => setTimeout(resolve, 0)));
+
+/**
+ * Open what keeps the runs, once the buttons are there: it writes to the disk, which takes as long as all else at the start.
+ * A logger can be reached meanwhile; what needs the store waits for it.
+ */
+async function keepingPlace() {
+  await painted();
+  const opened = await openStore();
+  store = opened.store;
+  if (opened.reason) say($("join-words"), opened.reason);
+  return store;
 }
 
 /** One way to the logger as a button, or the reason why this browser does not have it. */
@@ -237,23 +250,24 @@ async function start() {
       history.replaceState(null, "", location.pathname);
     }
     $("ways").append(make("span", { id: "leave", hidden: true }));
+    const { Computer } = await import("./station/computer.mjs");
     const computer = new Computer(address.href, settings.get("code", ""));
     follow(computer);
+    kept.follow(computer, null);
     await computer.join();
   } else {
-    const opened = await openStore();
-    store = opened.store;
-    say($("join-words"), opened.reason);
+    const opening = keepingPlace();
     $("ways").append(
       addWay("Bluetooth", lacksBluetooth(), chooseLogger, (device) => new BluetoothLink(device)),
       addWay("Cable", lacksSerial(), choosePort, (port) => new SerialLink(port)),
     );
     document.querySelector("main").append(make("button", { id: "leave", type: "button", hidden: true, onclick: () => station.leave() }, "Let the logger go"));
-    follow(new Alone(store));
+    follow(new Alone(opening));
+    kept.follow(station, opening).then(drawState);
     // Only where a page may have one: https, or this very device.
-    navigator.serviceWorker?.register("sw.mjs", { type: "module" }).catch(() => {
+    opening.then(() => navigator.serviceWorker?.register("sw.mjs", { type: "module" }).catch(() => {
       say($("join-words"), "This page will not start without a network (the browser refused to keep it).");
-    });
+    }));
   }
   setInterval(() => { drawLink(); drawChecks(); }, 500);
   document.documentElement.dataset.ready = "yes";

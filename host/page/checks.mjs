@@ -46,7 +46,8 @@ export function checks(state, { nowMs, dayMs, zero, noiseN, stopLoadText, unsave
     stopLoadText
       ? line("good", "Stop load", `${stopLoadText}: an alarm sounds there`)
       : line("look", "Stop load", "none stated: nothing warns before cell or line are overloaded"),
-    computer ? line("good", "Runs", "kept in the computer's session") : canStore
+    computer ? line("good", "Runs", "kept in the computer's session") : canStore === null
+      ? line("look", "This phone", "is being asked whether it keeps runs") : canStore
       ? line(unsaved ? "look" : "good", "This phone", unsaved ? `${unsaved} not passed on yet` : "keeps runs")
       : line("bad", "This phone", "keeps nothing (storage refused or full); the logger does: fetch its runs later"),
   ];

@@ -4,7 +4,7 @@
 import { join } from "./wire/frame.mjs";
 import { fileHead } from "./wire/records.mjs";
 
-const COLUMNS = ["serial", "run", "specimen", "outcome", "note", "recorded"];
+const COLUMNS = ["serial", "run", "specimen", "outcome", "note", "recorded", "purpose"];
 
 /** A cell of a CSV file: quoted where it must be; one that a spreadsheet would take for a formula is made text (OWASP). */
 export function cell(value) {
@@ -14,7 +14,7 @@ export function cell(value) {
 }
 
 export function notesCsv(runs) {
-  const rows = runs.map((run) => [run.serial, run.run, run.specimen, run.outcome, run.note, new Date(run.at).toISOString()]);
+  const rows = runs.map((run) => [run.serial, run.run, run.specimen, run.outcome, run.note, new Date(run.at).toISOString(), run.purpose ?? ""]);
   return [COLUMNS, ...rows].map((row) => `${row.map(cell).join(",")}\r\n`).join("");
 }
 

@@ -17,6 +17,7 @@ from breakyard.field.watchers import PageWatcher, Watchers
 from breakyard.run import read_run
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
+from breakyard.session.pulls import pulls_of
 from breakyard.session.session import Session, create_session
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure
@@ -152,6 +153,31 @@ def test_the_computer_goes_in_the_pull_and_finds_it_again(
                 await again.hears("reading", specimen="S2")
 
         assert read_run(session.layout.run_file("S2").read_bytes()).loss.complete
+
+    asyncio.run(story())
+
+
+def test_something_is_weighed_from_the_page(session: Session, micropython: str) -> None:
+    """Recorded until it is ended; the run says that it is no pull, also when this program began anew meanwhile."""
+
+    async def story() -> None:
+        async with VirtualLogger("micropython") as logger:
+            await logger.realtime()
+            async with Seat(session, logger).taken() as seat:
+                await seat.hears("logger", link="on")
+                await seat.station.carry_out(ask("start", purpose="weighing"))
+                await seat.hears("logger", purpose="weighing")
+                await seat.recording()
+            async with Seat(session, logger).taken() as again:
+                await again.hears("logger", link="on")
+                await again.station.carry_out(ask("stop"))
+                reading = await again.hears("reading")
+
+        assert reading["weighed"] == {}  # nothing is calibrated here
+        assert "calibration" in reading["problem"]
+        (run,) = session.runs()
+        assert run.notes.more == {"purpose": "weighing"}
+        assert pulls_of(session) == ()
 
     asyncio.run(story())
 

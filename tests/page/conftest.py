@@ -4,11 +4,15 @@ import json
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from browser import missing
+
+from breakyard.formats.read_csv import parse_csv
+from breakyard.session.session import open_session
 
 SECONDS_TO_START = 90
 
@@ -37,7 +41,18 @@ def demo_session(tmp_path_factory: pytest.TempPathFactory, micropython: str) -> 
         check=True,
         capture_output=True,
     )
+    _keep_a_weighing(folder)
     return folder
+
+
+def _keep_a_weighing(folder: Path) -> None:
+    """An anchor of 36.5 kg in slings of 3 kg, recorded by another instrument before the page is opened. Invented."""
+    session = open_session(folder)
+    time = np.arange(0.0, 40.0, 0.02)
+    load = 9.814 * np.where(time < 15.0, 3.0, 39.5 * (1 + 0.01 * np.sin(3.7 * time)))
+    data = "time_s,load_N\n" + "\n".join(f"{t:.2f},{f:.3f}" for t, f in zip(time, load, strict=True))
+    session.add_recording("W1", data.encode(), parse_csv(data.encode(), name="W1"), accuracy=0.001)
+    session.change_notes("W1", lambda notes: replace(notes, more={**notes.more, "purpose": "weighing"}))
 
 
 def start(session: Path, port: str = "0") -> Computer:

@@ -46,6 +46,41 @@ def test_it_starts_with_the_server_gone(tmp_path: Path) -> None:
     asyncio.run(story())
 
 
+def test_a_start_waits_for_no_disk(site: str, tmp_path: Path) -> None:
+    """The buttons are there while the browser still opens what keeps the runs; a logger chosen meanwhile waits for it."""
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            await context.add_init_script(
+                """const open = IDBFactory.prototype.open;
+                   IDBFactory.prototype.open = function (...all) {
+                     const slow = {};  // what a slow disk is: the answer comes when the test says
+                     window.opened = () => {
+                       const real = open.apply(this, all);
+                       for (const on of ["onupgradeneeded", "onsuccess", "onerror"]) {
+                         real[on] = (event) => {
+                           Object.defineProperty(slow, "result", { value: real.result, configurable: true });
+                           slow[on]?.(event);
+                         };
+                       }
+                     };
+                     return slow;
+                   };"""
+            )
+            phone = await Phone.at(context, site)
+            await phone.page.wait_for_function("'opened' in window")
+            buttons = await phone.page.locator("#ways").inner_text()
+            before = await phone.page.inner_text("#kept-words")
+            await phone.page.evaluate("window.opened()")
+            await phone.sees("#kept-words", "None yet")
+
+            assert "Bluetooth" in buttons
+            assert before == ""
+            assert phone.errors == []
+
+    asyncio.run(story())
+
+
 def test_a_new_page_at_the_same_place_replaces_the_one_that_is_kept(tmp_path: Path) -> None:
     """At the first opening with a network it is fetched beside the old one, at the next it is there."""
     folder, changed = tmp_path / "site", tmp_path / "changed"
@@ -126,9 +161,9 @@ def test_a_browser_that_keeps_nothing_is_told_before_the_pull(
         async with browser_on(tmp_path / "profile") as context:
             await context.add_init_script(refusal)
             phone = await Phone.at(context, site)
+            await phone.sees("#join-words", "keep")
+            await phone.sees("#kept-words", "the logger does")
 
-            assert "keep" in await phone.page.inner_text("#join-words")
-            assert "the logger does" in await phone.page.inner_text("#kept-words")
             assert phone.errors == []
 
     asyncio.run(story())

@@ -49,8 +49,9 @@ def test_from_the_page_to_a_read_pull_with_three_watchers(computer: Computer, tm
             talk = await other.new_cdp_session(asleep.page)
             await talk.send("Emulation.setCPUThrottlingRate", {"rate": 20})
             await phone.page.wait_for_function(
-                "document.querySelectorAll('#runs > li').length >= 12", timeout=PATIENCE_MS
+                "document.querySelectorAll('#runs > li').length >= 13", timeout=PATIENCE_MS
             )
+            weighed = await phone.page.locator("#runs > li", has_text="Weighed").text_content()
             many = await phone.page.locator("#runs > li").count()
             await pull_once(phone, "S3")
             for one in (phone, watcher, asleep):
@@ -58,6 +59,7 @@ def test_from_the_page_to_a_read_pull_with_three_watchers(computer: Computer, tm
                     f"document.querySelectorAll('#runs > li').length > {many}", timeout=PATIENCE_MS
                 )
             card = await first_card(phone)
+            seen_by_watcher = await first_card(watcher)
             await phone.page.click("#runs > li:first-child >> text=did not break")
             picture = await phone.page.screenshot(type="jpeg", quality=90)
             await phone.page.set_input_files(
@@ -67,14 +69,27 @@ def test_from_the_page_to_a_read_pull_with_three_watchers(computer: Computer, tm
             await phone.picture("computer")
             (new,) = set((computer.session / "runs").glob("*.run")) - runs
 
+            # What was begun is ended by the same button, and is a weighing; it was too short for a mass.
+            await phone.page.click("#weighing summary")
+            await phone.page.click("#weigh")
+            await phone.sees("#weigh", "End the weighing")
+            await phone.page.click("#weigh")
+            await phone.page.wait_for_function(
+                "document.querySelector('#runs > li').textContent.includes('Weighed')", timeout=PATIENCE_MS
+            )
+            short = await first_card(phone)
+
             photos = computer.session / "photos" / "S3"
             async with asyncio.timeout(PATIENCE_MS / 1000):
                 while not list(photos.glob("*.jpg")):
                     await phone.page.wait_for_timeout(100)
 
+            assert "36." in weighed
+            assert "Mass with its 95 % interval" in weighed
+            assert "longer" in short
             assert "interval" in card or "at least" in card
             assert "not a rating" in card or "at least" in card
-            assert await first_card(watcher) == card
+            assert seen_by_watcher == card
             assert await watcher.page.is_disabled("#arm")
             assert read_run(new.read_bytes()).loss.complete
             assert "code" not in phone.page.url

@@ -69,11 +69,11 @@ async def _serve(out: Output, session: "Session", way: str, host: str, port: int
     from breakyard.field.watchers import Watchers
 
     async with AsyncExitStack() as stack:
-        simulate = None
+        simulate = hang = None
         if way == "virtual":
             folder = Path(stack.enter_context(TemporaryDirectory()))
             logger, pulls = await _virtual(stack, session, folder)
-            device, simulate = logger.link(), pulls.pull
+            device, simulate, hang = logger.link(), pulls.pull, pulls.hang
         else:
             device = await stack.enter_async_context(make_link(way))
         # One process, begun afresh: the reading never shares anything with the page's server.
@@ -87,6 +87,7 @@ async def _serve(out: Output, session: "Session", way: str, host: str, port: int
             watchers=watchers,
             readers=readers,
             simulate=simulate,
+            hang=hang,
             say=out.say,
             calibration=_calibration(session, out),
             stop_load_n=_stop_load(session, out),
@@ -101,8 +102,10 @@ async def _serve(out: Output, session: "Session", way: str, host: str, port: int
 
 async def _read_all(station: Any) -> None:
     """What the session holds already, for whoever opens the page."""
+    from breakyard.session.pulls import PURPOSE, WEIGHING_PURPOSE
+
     for run in station.session.runs():
-        if run.notes.specimen:
+        if run.notes.specimen or run.notes.more.get(PURPOSE) == WEIGHING_PURPOSE:
             await station.read(run.name)
 
 

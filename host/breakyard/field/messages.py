@@ -21,7 +21,7 @@ MAX_TEXT: Final = 500
 DOES: Final = {
     "pair": (),
     "arm": ("specimen",),
-    "start": ("specimen",),
+    "start": ("specimen", "purpose"),
     "stop": (),
     "mark": ("text",),
     "note": ("name", "outcome", "note"),
@@ -31,6 +31,7 @@ DOES: Final = {
 """What a page may ask, and the texts that go with it."""
 
 OUTCOMES: Final = ("", "broke", "did not break", "slipped")
+PURPOSES: Final = ("", "weighing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,8 @@ def _clean(value: object, name: str) -> str:
         raise UsageError(f"{name} may have {most} letters")
     if name == "outcome" and text not in OUTCOMES:
         raise UsageError("a pull broke, did not break or slipped")
+    if name == "purpose" and text not in PURPOSES:
+        raise UsageError("a recording from here is a pull or a weighing")
     return text
 
 

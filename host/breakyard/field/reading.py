@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from breakyard.report.trace import Trace
+    from breakyard.session.session import Session
 
 POINTS: Final = 3000
 """Of a curve that goes to a phone; all samples within BREAK_S of the peak, the others thinned by least and largest."""
 
 BREAK_S: Final = 0.5
+
+WEIGHED_S: Final = 10.0
+"""How long a swing is averaged for a weighing begun on the page; what `breakyard weigh` takes if nothing is said."""
 
 
 def end_with_the_command() -> None:
@@ -28,6 +32,33 @@ def end_with_the_command() -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
+def weighed_for_pages(session: "Session", name: str) -> dict[str, Any]:
+    """What the pages show of a run in which something was weighed; why not, where it cannot be."""
+    from breakyard.errors import BreakyardError
+    from breakyard.session.finding import find_pulls
+    from breakyard.session.options import ReadOptions
+    from breakyard.session.weighing import weigh_recording
+
+    notes = session.notes(name)
+    told: dict[str, Any] = {"name": name, "specimen": "", "peak": None, "note": notes.notes}
+    try:
+        (pull,) = find_pulls([next(run.path for run in session.runs() if run.name == name)])
+        found = weigh_recording(pull, ReadOptions(), for_s=WEIGHED_S, tare_kg=None)
+    except BreakyardError as error:
+        return told | {"weighed": {}, "problem": str(error)}
+    weighed = {
+        "mass_kg": found.mass_kg,
+        "low_kg": found.low_kg,
+        "high_kg": found.high_kg,
+        "tare_kg": found.tare_kg,
+        "swing_kg": found.hung.swing_n / found.gravity.value,
+        "seconds": WEIGHED_S,
+        "gravity": found.gravity.sentence,
+        "coverage": found.coverage,
+    }
+    return told | {"weighed": weighed}
+
+
 def read_for_pages(session_root: Path, name: str) -> list[dict[str, Any]]:
     """What the pages show of each pull of one run. Never raises for a pull that cannot be read: it says why."""
     from breakyard.document import to_plain
@@ -35,11 +66,13 @@ def read_for_pages(session_root: Path, name: str) -> list[dict[str, Any]]:
     from breakyard.report.trace import make_trace
     from breakyard.report.words.wording import doubts, manner_text
     from breakyard.session.options import ReadOptions
-    from breakyard.session.pulls import pulls_of
+    from breakyard.session.pulls import PURPOSE, WEIGHING_PURPOSE, pulls_of
     from breakyard.session.reading import read_one
     from breakyard.session.session import open_session
 
     session = open_session(session_root)
+    if session.notes(name).more.get(PURPOSE) == WEIGHING_PURPOSE:
+        return [weighed_for_pages(session, name)]
     found = []
     for pull in pulls_of(session):
         if pull.name != name:

@@ -31,14 +31,14 @@ from breakyard.session.files.notes import RunNotes
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.photos import add_photo
 from breakyard.session.proving import asked_of_specimen
-from breakyard.session.pulls import still_to_pull
+from breakyard.session.pulls import PURPOSE, WEIGHING_PURPOSE, still_to_pull
 from breakyard.session.session import Session
 from breakyard.wire.frame import frame
 from breakyard.wire.layout import State
 from breakyard.wire.records import Status, build
 
 ARMED_FILE: Final = "armed.json"
-"""In the session's results: the specimen that was said for a run of a logger, should this program end meanwhile."""
+"""In the session's results: what was said of a run of a logger before it began, should this program end meanwhile."""
 
 Pull = Callable[[], Awaitable[None]]
 
@@ -62,7 +62,7 @@ class Station:
         link: the way to the logger.
         watchers: hear everything.
         readers: runs the reading of a pull; a process, so that numbers stay fresh meanwhile.
-        simulate: makes a pull at the virtual logger's cell, where there is one.
+        simulate: makes a pull at the virtual logger's cell, where there is one; hang: hangs something on it.
         say: a line for the terminal.
     """
 
@@ -71,6 +71,7 @@ class Station:
     watchers: Watchers
     readers: Executor
     simulate: Pull | None = None
+    hang: Pull | None = None
     say: Callable[[str], None] = print
     calibration: Calibration | None = None
     stop_load_n: float | None = None
@@ -186,9 +187,9 @@ class Station:
         try:
             keeper = Keeper(self.session.root)
             armed = self._armed(client.identity.serial.hex(), run)
-            name = await keeper.place(client, run, _name(armed, client.identity.serial, run))
+            name = await keeper.place(client, run, _name(armed.specimen or "", client.identity.serial, run))
             known = self.session.layout.run_file(name).exists()
-            notes = RunNotes(specimen=armed) if armed else None
+            notes = armed if armed != RunNotes() else None
             kept = await keeper.fetch(client, run, name, follow=follow, notes=notes)
         except DataError as error:
             self.say(str(error))
@@ -224,7 +225,8 @@ class Station:
         if request.do == "simulate":
             if self.simulate is None:
                 raise UsageError("only the virtual logger's pulls can be simulated")
-            await self.simulate()
+            weighing = self.hang is not None and self._logger.get("purpose") == WEIGHING_PURPOSE
+            await (self.hang if weighing and self.hang else self.simulate)()
             return
         client = self._client
         if client is None:
@@ -241,8 +243,9 @@ class Station:
                         self.say(said)
             run = await (client.arm() if request.do == "arm" else client.start())
             assert client.identity is not None
-            self._remember(client.identity.serial.hex(), run, specimen)
-            self._changed(run=run, specimen=specimen)
+            purpose = request.texts.get("purpose", "")
+            self._remember(client.identity.serial.hex(), run, specimen, purpose)
+            self._changed(run=run, specimen=specimen, purpose=purpose)
         elif request.do == "stop":
             await client.stop()
         elif request.do == "mark":
@@ -289,21 +292,24 @@ class Station:
     def _armed_path(self) -> Path:
         return self.session.layout.results / ARMED_FILE
 
-    def _remember(self, serial: str, run: int, specimen: str) -> None:
-        self.session.write_result(
-            ARMED_FILE, json.dumps({"logger": serial, "run": run, "specimen": specimen})
-        )
+    def _remember(self, serial: str, run: int, specimen: str, purpose: str) -> None:
+        said = {"logger": serial, "run": run, "specimen": specimen, "purpose": purpose}
+        self.session.write_result(ARMED_FILE, json.dumps(said))
 
-    def _armed(self, serial: str, run: int) -> str:
-        """The specimen that was said for a run, or nothing."""
+    def _armed(self, serial: str, run: int) -> RunNotes:
+        """What was said of a run before it began: its specimen, or that something is weighed."""
         try:
             kept = json.loads(self._armed_path().read_text(encoding="utf-8"))
         except (OSError, ValueError):
-            return ""
-        if isinstance(kept, dict) and (kept.get("logger"), kept.get("run")) == (serial, run):
-            specimen = kept.get("specimen")
-            return specimen if isinstance(specimen, str) else ""
-        return ""
+            return RunNotes()
+        if not isinstance(kept, dict) or (kept.get("logger"), kept.get("run")) != (serial, run):
+            return RunNotes()
+        specimen = kept.get("specimen")
+        weighing = kept.get("purpose") == WEIGHING_PURPOSE
+        return RunNotes(
+            specimen=specimen if specimen and isinstance(specimen, str) else None,
+            more={PURPOSE: WEIGHING_PURPOSE} if weighing else {},
+        )
 
 
 def _name(specimen: str, serial: bytes, run: int) -> str:

@@ -16,6 +16,7 @@ from breakyard.errors import DataError, UsageError
 from breakyard.formats.spreadsheet import as_typed
 from breakyard.session.files.layout import run_name, safe_name
 from breakyard.session.files.notes import RunNotes
+from breakyard.session.pulls import PURPOSE, WEIGHING_PURPOSE
 from breakyard.session.session import Session
 from breakyard.wire.bulk import decode
 from breakyard.wire.collect import collect
@@ -23,7 +24,7 @@ from breakyard.wire.file_head import file_head
 from breakyard.wire.frame import frame
 
 COLUMNS: Final = ("serial", "run", "specimen", "outcome", "note", "recorded")
-"""Of the table; host/page/share.mjs writes it."""
+"""Of the table; host/page/share.mjs writes it, and "purpose" behind them."""
 
 LARGEST_TABLE: Final = 1 << 20
 
@@ -87,6 +88,8 @@ def read_table(path: Path) -> dict[tuple[str, int], RunNotes]:
             raise DataError(f'{path}, line {line}: "run" is the number of a run, not "{number}"')
         words = {name: as_typed(row.get(name) or "") for name in ("specimen", "outcome", "note")}
         more = {"outcome": words["outcome"]} if words["outcome"] else {}
+        if row.get("purpose") == WEIGHING_PURPOSE:
+            more[PURPOSE] = WEIGHING_PURPOSE
         found[(row.get("serial") or "", int(number))] = RunNotes(
             specimen=words["specimen"] or None, notes=words["note"], more=more
         )

@@ -23,6 +23,9 @@ PURPOSE: Final = "purpose"
 CALIBRATION_PURPOSE: Final = "calibration"
 """Value of `PURPOSE` for a recording of known masses."""
 
+WEIGHING_PURPOSE: Final = "weighing"
+"""Value of `PURPOSE` for a recording of something weighed."""
+
 SPECIMENS: Final = "specimens"
 """Key in a run's notes: the specimens of several pulls in one recording, in their order."""
 

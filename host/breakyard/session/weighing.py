@@ -10,7 +10,7 @@ from breakyard.calibration import Air, Gravity
 from breakyard.calibration.weight import HIGHEST_ON_EARTH, LOWEST_ON_EARTH, air_at_height, gravity_at
 from breakyard.errors import DataError, NoPull
 from breakyard.session.in_use import in_use_of
-from breakyard.session.pulls import PURPOSE
+from breakyard.session.pulls import PURPOSE, WEIGHING_PURPOSE
 from breakyard.session.recordings import load_curve
 from breakyard.units import STANDARD_GRAVITY
 
@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from breakyard.pull.weighing import Weighing
     from breakyard.session.options import ReadOptions
     from breakyard.session.pulls import Pull
-
-WEIGHING_PURPOSE = "weighing"
-"""Value of the key `purpose` for a recording of something weighed."""
 
 
 def weigh_recording(
@@ -61,9 +58,11 @@ def weigh_recording(
     here, shared = _gravity(pull, curve, gravity)
     height = here.height_m if here.height_m is not None else 0.0
     force = hung.mean_n - (zero_n if empty is None else empty.mean_n)
-    if not force > 0.0:
+    if not force > (0.0 if empty is None else hung.swing_n):
+        # What weighs less than the load swung by is no thing, but the swing of one that hung all along.
         raise DataError(
-            f"{pull.name}: what hung weighs nothing above what hung before it; is the order right?"
+            f"{pull.name}: nothing was hung on what hung before, or the other way round; "
+            "record hook and slings first, or say --tare none"
         )
     terms = instrument_terms(
         curve,

@@ -12,8 +12,10 @@ from breakyard.simulate.feed import write_feed
 from breakyard.simulate.logger import VirtualLogger
 from breakyard.simulate.phases import Hold, Phase
 from breakyard.simulate.pull import pull
+from breakyard.simulate.releases import Hang
 
 _KGF: Final = 9.80665
+_G: Final = 9.81
 
 RIG: Final = recipes.Rig(quiet_s=2.0, bumps=0, slack_s=1.0, line_n=1.2 * _KGF)
 
@@ -43,6 +45,16 @@ class PullsOnDemand:
         """Begin a pull: it rises two to three seconds from now."""
         draw = random.Random(self._seed)
         await self._play(_phases(draw), self._seed)
+        self._seed += 1
+
+    async def hang(self) -> None:
+        """Hang something that swings on slings: these alone for 12 s, then 80 to 200 kg for half a minute."""
+        draw = random.Random(self._seed)
+        phases: list[Phase] = [
+            Hang(5.0 * _G, take_s=0.5, hold_s=12.0, swing_rad=0.02),
+            Hang((5.0 + draw.uniform(80.0, 200.0)) * _G, take_s=2.0, hold_s=30.0, swing_rad=0.08),
+        ]
+        await self._play(phases, self._seed)
         self._seed += 1
 
     async def _play(self, phases: list[Phase], seed: int) -> None:

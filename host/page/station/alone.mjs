@@ -19,18 +19,20 @@ const same = (a, b) => a.length === b.length && a.every((byte, i) => byte === b[
 export class Alone extends Station {
   #link = null;
   #client = null;
-  #store;
+  #opening;
+  #store = null;
   #wanted = false;
   #beat = null;
   #following = null;
   #specimen = "";
+  #purpose = "";
   #fetching = null;
   #turn = Promise.resolve();
 
-  /** `store`: where runs are kept, or null where the browser keeps nothing. */
-  constructor(store) {
+  /** `opening`: promises where runs are kept, or null where the browser keeps nothing. */
+  constructor(opening) {
     super();
-    this.#store = store;
+    this.#opening = opening;
   }
 
   /** Connect over a link, and again whenever it breaks, until `leave`. */
@@ -72,6 +74,7 @@ export class Alone extends Station {
   async #begin() {
     const link = this.#link;
     await link.connect();
+    this.#store = await this.#opening;
     const client = new Client(link);
     this.#client = client;
     client.onLost = (reason) => this.#lost(client, reason);
@@ -161,9 +164,10 @@ export class Alone extends Station {
   /** Wait for the pull of a specimen. Throws Refused, LinkLost. */
   async arm(specimen, stopLoadN = null) {
     this.#specimen = specimen;
+    this.#purpose = "";
     await this.#setAlarm(stopLoadN);
     const { run } = await this.#client.ask("ARM");
-    this.set({ run });
+    this.set({ run, purpose: "" });
   }
 
   /** The logger's own alarm at the stop load: lamp and buzzer call also where no page is near. It stays set. */
@@ -176,11 +180,12 @@ export class Alone extends Station {
     }
   }
 
-  /** Record from now on, until `stop`. */
-  async start(specimen) {
-    this.#specimen = specimen;
+  /** Record what is weighed from now on, until `stop`. */
+  async weigh() {
+    this.#specimen = "";
+    this.#purpose = "weighing";
     const { run } = await this.#client.ask("START");
-    this.set({ run });
+    this.set({ run, purpose: this.#purpose });
   }
 
   async stop() {
@@ -251,6 +256,7 @@ export class Alone extends Station {
     const run = await this.#place(client, number);
     if (run.complete) return;
     if (follow && this.#specimen && !run.specimen) run.specimen = this.#specimen;
+    if (follow && this.#purpose) run.purpose = this.#purpose;
     const writer = this.#store?.writer(run);
     const end = await client
       .readRun(number, async (framed, record) => {

@@ -51,7 +51,7 @@ export class Computer extends Station {
   }
 
   arm(specimen) { return this.#ask("arm", { specimen }); }
-  start(specimen) { return this.#ask("start", { specimen }); }
+  weigh() { return this.#ask("start", { specimen: "", purpose: "weighing" }); }
   stop() { return this.#ask("stop", {}); }
   mark(text) { return this.#ask("mark", { text }); }
   /** Ask for a pull of the virtual logger; only where the computer offers it. */

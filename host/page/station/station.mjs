@@ -17,6 +17,7 @@ export class Station extends EventTarget {
     clockSet: false,
     mayCommand: false,
     session: null, // {title, unit, specimens, stop_load_n, holds} of the computer's session
+    purpose: "", // "weighing": that run is one
     run: 0, // number of the run that was armed or is being recorded, 0 if none
   };
 

@@ -1,11 +1,13 @@
 // The pulls that are here: each with its curve, what can be said of it so far, and what a person adds.
 
-import { look } from "../afterwards.mjs";
 import { Curve } from "../curve.mjs";
 import { UNITS } from "../live.mjs";
 import { filesOf, handOn } from "../share.mjs";
 import { $, make, say } from "./dom.mjs";
 import { words } from "./pull.mjs";
+
+/** What only a pull or a weighing that is here needs, and no start: asked for when one is. */
+const weighing = () => import("../weighing.mjs");
 
 const OUTCOMES = ["broke", "did not break", "slipped"];
 const BREAK_S = 0.3;
@@ -25,9 +27,9 @@ export class KeptView {
   /** Runs that were not passed on yet. */
   unsaved = 0;
 
-  async follow(station, store) {
+  /** `opening`: promises where the runs are kept, or null. */
+  async follow(station, opening) {
     this.#station = station;
-    this.#store = store;
     $("runs").replaceChildren();
     this.#cards.clear();
     if (station.readings) {
@@ -36,8 +38,9 @@ export class KeptView {
       this.#tell();
       return;
     }
+    this.#store = await opening;
     station.addEventListener("kept", ({ detail }) => this.#kept(detail));
-    for (const run of (await store?.runs()) ?? []) await this.#kept(run.key);
+    for (const run of (await this.#store?.runs()) ?? []) await this.#kept(run.key);
     this.#tell();
   }
 
@@ -53,21 +56,26 @@ export class KeptView {
       run.calibration = this.#station.state.calibration;
       await this.#store.put(run);
     }
+    const { look } = await import("../afterwards.mjs"); // not needed for a start
     const seen = await look(await this.#store.bytes(key), run.calibration);
-    const card = this.#card(key, run.specimen || `run ${run.run}`, new Date(run.at), run, async (values) => {
+    const title = run.purpose === "weighing" ? "Weighed" : run.specimen || `run ${run.run}`;
+    const { weighedAlone } = await weighing();
+    const card = this.#card(key, title, new Date(run.at), run, async (values) => {
       Object.assign(run, values, { exported: false });
       await this.#store.put(run);
       this.#tell();
     });
-    card.fill({ data: seen && { ...seen, peak: null }, lines: aloneWords(seen, run) });
+    card.fill({ data: seen && { ...seen, peak: null }, lines: aloneWords(seen, run, weighedAlone) });
     card.show(this.unit);
     this.#tell();
   }
 
-  #read(reading) {
-    const card = this.#card(reading.name, reading.specimen || reading.name, null, reading,
+  async #read(reading) {
+    const { weighedWords } = await weighing();
+    const card = this.#card(reading.name, reading.weighed ? `Weighed, ${reading.name}` : reading.specimen || reading.name, null, reading,
       (values) => this.#station.note(reading.name, values).catch((error) => card.trouble(error.message)));
-    card.fill({ data: curveOf(reading), lines: readWords(reading) });
+    const lines = reading.weighed ? (unit) => weighedWords(reading, unit) : readWords(reading);
+    card.fill({ data: curveOf(reading), lines });
     card.show(this.unit);
     this.#tell();
   }
@@ -145,7 +153,7 @@ class Card {
         view("Around the break", () => this.#aroundBreak()),
         make("button", { type: "button", ariaLabel: "closer", onclick: () => this.#curve.zoom(0.5) }, "+"),
         make("button", { type: "button", ariaLabel: "farther", onclick: () => this.#curve.zoom(2) }, "−")),
-      make("div", { className: "row", role: "group", ariaLabel: "How it ended" }, ...outcomes),
+      make("div", { className: "row", role: "group", ariaLabel: "How it ended", hidden: Boolean(said.weighed) || said.purpose === "weighing" }, ...outcomes),
       make("div", { className: "row" },
         make("label", {}, "Note ", note),
         make("label", { className: "file" }, "Photo", photo)),
@@ -176,12 +184,13 @@ class Card {
   }
 }
 
-/** What the page alone says of a run: never a peak with an interval. */
-function aloneWords(seen, run) {
+/** What the page alone says of a run: never a peak with an interval, nor a mass. */
+function aloneWords(seen, run, weighedAlone) {
   return (unit) => {
     if (!seen) return { peak: "", lines: ["Nothing of this run is here yet."] };
     const ended = seen.cutShort ? [seen.cutShort] : [];
     if (!run.calibration) return { peak: "", lines: [...ended, "No calibration is here, so there is a curve of counts only."] };
+    if (run.purpose === "weighing") return weighedAlone(seen.time, seen.load, unit);
     const { largest } = seen;
     const lines = [...ended, "Largest sample, not yet read: the computer's reading gives the peak with its interval."];
     if (seen.clipped) lines.push("It went off the converter's scale: the true peak lies above this.");

@@ -43,6 +43,10 @@ export class PullView {
       const text = $("mark").value.trim();
       if (text) this.#try(async () => { await this.#station.mark(text); $("mark").value = ""; });
     });
+    $("weigh").addEventListener("click", () => {
+      sound.start();
+      this.#try(() => (this.#weighing ? this.#station.stop() : this.#station.weigh()));
+    });
     onHold($("stop"), () => this.#try(() => this.#station.stop()));
   }
 
@@ -79,6 +83,12 @@ export class PullView {
     this.#load = [];
     this.#begin();
     this.draw();
+  }
+
+  /** Whether something is being weighed, as far as logger and computer say. */
+  get #weighing() {
+    const { status, purpose } = this.#station.state;
+    return status?.state === STATE.RECORDING && purpose === "weighing";
   }
 
   #begin() {
@@ -179,6 +189,8 @@ export class PullView {
     }
     const may = state.mayCommand && state.link === "on" && Boolean(status);
     $("arm").disabled = !may || armed || recording;
+    $("weigh").disabled = !may || armed || (recording && !this.#weighing);
+    say($("weigh"), this.#weighing ? "End the weighing" : "Begin to weigh");
     $("stop").disabled = !may || !(armed || recording);
     $("mark-form").querySelector("button").disabled = !may || !recording;
     $("arm").classList.toggle("main", may && !armed && !recording);

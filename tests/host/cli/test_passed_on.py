@@ -37,9 +37,9 @@ def two_runs(tmp_path_factory: pytest.TempPathFactory, micropython: str) -> tupl
 
 
 TABLE = (
-    "serial,run,specimen,outcome,note,recorded\r\n"
-    "{serial},1,S1,broke,\"first, crack\",2026-11-28T10:00:00.000Z\r\n"
-    "{serial},2,,did not break,'=1+1,2026-11-28T10:05:00.000Z\r\n"
+    "serial,run,specimen,outcome,note,recorded,purpose\r\n"
+    "{serial},1,S1,broke,\"first, crack\",2026-11-28T10:00:00.000Z,\r\n"
+    "{serial},2,,did not break,'=1+1,2026-11-28T10:05:00.000Z,weighing\r\n"
 )  # fmt: skip
 
 
@@ -61,6 +61,8 @@ def test_both_files_in_one_go(
     assert 'outcome = "broke"' in kept[0].with_suffix(".toml").read_text("utf-8")
     assert "first, crack" in kept[0].with_suffix(".toml").read_text("utf-8")
     assert '"=1+1"' in kept[1].with_suffix(".toml").read_text("utf-8")
+    assert 'purpose = "weighing"' in kept[1].with_suffix(".toml").read_text("utf-8")
+    assert "purpose" not in kept[0].with_suffix(".toml").read_text("utf-8")
     assert [one["new"] for one in first["runs"]] == [True, True]
     assert [one["new"] for one in again["runs"]] == [False, False]
 

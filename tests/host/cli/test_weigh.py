@@ -10,18 +10,18 @@ import pytest
 from breakyard.formats.read_csv import parse_csv
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
-from breakyard.session.session import create_session
+from breakyard.session.session import create_session, open_session
 
 Command = Callable[..., Any]
 G = 9.8146
 """m/s2 at 54.3 degrees, by PTB's table to four digits (from memory)."""
 
 
-def keep(session: Any, name: str, times: list[float], loads: list[float]) -> None:
-    """A recording of straight pieces with a swing of 1 % of the load."""
+def keep(session: Any, name: str, times: list[float], loads: list[float], lasts_s: float = np.inf) -> None:
+    """A recording of straight pieces with a swing of 1 % of the load, which dies away within that time."""
     time = np.arange(0.0, times[-1], 0.025)
     load = np.interp(time, times, loads)
-    load *= 1.0 + 0.01 * np.sin(2 * np.pi * time / 1.7)
+    load *= 1.0 + 0.01 * np.exp(-time / lasts_s) * np.sin(2 * np.pi * time / 1.7)
     load += 0.2 * np.random.default_rng(0).standard_normal(len(time))
     data = "time_s,load_N\n" + "\n".join(f"{t:.3f},{f:.3f}" for t, f in zip(time, load, strict=True))
     session.add_recording(
@@ -53,6 +53,19 @@ def test_an_engine_in_slings(session: Path, breakyard: Command) -> None:
     assert told["low_kg"] <= 180.0 <= told["high_kg"]
     assert told["high_kg"] - told["low_kg"] < 3.0
     assert pulls["run"]["name"] == "L1"
+
+
+def test_a_thing_that_hung_all_along_has_no_tare(session: Path, breakyard: Command) -> None:
+    """Its own swing is no thing on top of it: said, and weighed with what hung before left out."""
+    hung = session / "runs" / "hung.csv"
+    keep(open_session(session), "hung", [0, 40], [184 * G, 184 * G], lasts_s=15.0)
+
+    first = breakyard("weigh", hung)
+    none = breakyard("weigh", hung, "--tare", "none", "--json").document
+
+    assert first.status == 2
+    assert "--tare none" in first.complaint
+    assert none["low_kg"] <= 184.0 <= none["high_kg"]
 
 
 def test_a_stated_tare_in_pounds(session: Path, breakyard: Command) -> None:

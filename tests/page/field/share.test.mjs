@@ -13,8 +13,10 @@ test("cells that a spreadsheet would run are made text (OWASP, CSV injection)", 
 });
 
 test("a row a run", () => {
-  const csv = notesCsv([{ serial: "0102", run: 3, specimen: "S1", outcome: "broke", note: "first, crack", at: 0 }]);
-  assert.equal(csv, 'serial,run,specimen,outcome,note,recorded\r\n0102,3,S1,broke,"first, crack",1970-01-01T00:00:00.000Z\r\n');
+  const csv = notesCsv([{ serial: "0102", run: 3, specimen: "S1", outcome: "broke", note: "first, crack", at: 0 },
+    { serial: "0102", run: 4, specimen: "", outcome: "", note: "", at: 0, purpose: "weighing" }]);
+  assert.equal(csv, 'serial,run,specimen,outcome,note,recorded,purpose\r\n0102,3,S1,broke,"first, crack",1970-01-01T00:00:00.000Z,\r\n' +
+    "0102,4,,,,1970-01-01T00:00:00.000Z,weighing\r\n");
 });
 
 test("a person who thinks better of it has passed nothing on", async () => {

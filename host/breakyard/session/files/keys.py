@@ -174,7 +174,11 @@ NOTES_KEYS: Final = (
     ),
     Key("line", "", "Table [line], where it was another than that of session.toml."),
     Key("series", "", "Table [series]: lengths beside the pull; written by attach.", ours=True),
-    Key("purpose", '"calibration"', 'What it was recorded for; only a "pull" (the default) is read as one.'),
+    Key(
+        "purpose",
+        '"calibration"',
+        'What it was recorded for ("weighing" too); only a "pull" (the default) is read as one.',
+    ),
     Key(
         "zero", '"instrument"', "Where the zero is: instrument, start or end; default: judged from all three."
     ),
