@@ -47,7 +47,7 @@ def test_it_starts_with_the_server_gone(tmp_path: Path) -> None:
 
 
 def test_a_start_waits_for_no_disk(site: str, tmp_path: Path) -> None:
-    """The buttons are there while the browser still opens what keeps the runs; a logger chosen meanwhile waits for it."""
+    """The buttons are there while the browser still opens what keeps the runs; what needs it waits."""
 
     async def story() -> None:
         async with browser_on(tmp_path / "profile") as context:
