@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from breakyard.errors import DataError, UsageError
 from breakyard.session.reading import PullResult
-from breakyard.session.same import first_of
+from breakyard.session.same import first_of, inherited
 
 if TYPE_CHECKING:
     from breakyard.comparison import Compared, Comparison, Observation, Quantity
@@ -61,7 +61,7 @@ def observed(
     from breakyard.comparison import observe
 
     table = specimens_of(results)
-    same = first_of(table)
+    same, whole = first_of(table), inherited(table)
     several = len({result.pull.session.root for result in results if result.pull.session is not None}) > 1
     column = None if per is None else _column(per, table)
     observations, left_out = [], []
@@ -70,7 +70,7 @@ def observed(
     for result in sorted(results, key=lambda result: place.get(key_of(result), len(place))):
         first = same.get(key_of(result), key_of(result))
         name = first[1] or result.label
-        group = result.pull.group or (table[first].group if first in table else "")
+        group = result.pull.group or (whole[key_of(result)].group if key_of(result) in whole else "")
         if result.summary is None:
             left_out.append(f"{result.pull.name}: {result.problem}")
             continue
@@ -79,7 +79,7 @@ def observed(
             continue
         divisor = None
         if column is not None:
-            divisor = column(table[key_of(result)])
+            divisor = column(whole[key_of(result)])
             if divisor is None:
                 left_out.append(f"{name}: no {per} in specimens.csv")
                 continue

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Final
 from breakyard.errors import DataError, UsageError
 from breakyard.session.comparing import key_of, observed, quantity_of, specimens_of
 from breakyard.session.reading import PullResult
+from breakyard.session.same import inherited
 
 if TYPE_CHECKING:
-    from breakyard.comparison import Quantity
+    from breakyard.comparison import Observation, Quantity
     from breakyard.comparison.factors import FactorComparison
     from breakyard.session.files.specimens import Specimen
 
@@ -51,14 +52,17 @@ def compare_by_factors(
     names = sorted({name for one in table.values() for name in one.more})
     levels = {name: _level(name, names) for name in [*by, *([block] if block else [])]}
     conditions = {name: _condition(name, names, results) for name in adjust}
+    whole = inherited(table)
     pairs, left_out = observed(results, of=of, per=per, grouped=GROUP in levels)
-    kept, notes = one_per_specimen([observation for _, observation in pairs])
-    result_of = {(one.specimen, one.run): result for result, one in pairs}
+    # A specimen counts once, whatever group its row of each session names: groups are no factor unless they are asked for.
+    single = [one if GROUP in levels else replace(one, group="") for _, one in pairs]
+    kept, notes = one_per_specimen(single)
+    result_of = {_what(one): result for result, one in pairs}
     rows = []
     for observation in kept:
-        result = result_of[observation.specimen, observation.run]
+        result = result_of[_what(observation)]
         own = table.get(key_of(result))
-        having = {name: level(result, own) for name, level in levels.items()}
+        having = {name: level(result, whole.get(key_of(result))) for name, level in levels.items()}
         values = {name: condition(result, own) for name, condition in conditions.items()}
         missing = [name for name, value in having.items() if not value]
         missing += [name for name, value in values.items() if value is None]
@@ -83,12 +87,18 @@ def compare_by_factors(
     return replace(found, notes=(*notes, *found.notes))
 
 
+def _what(one: "Observation") -> tuple[str, str, float, bool]:
+    """Tells one pull of a specimen from another: runs of two sessions may have one name."""
+    return one.specimen, one.run, one.value_n, one.at_least
+
+
 def grouped_by(results: Sequence[PullResult], name: str) -> list[PullResult]:
     """The pulls with one column's levels as their groups. Raises: UsageError for an unknown column."""
     table = specimens_of(results)
     level = _level(name, sorted({name for one in table.values() for name in one.more}))
+    whole = inherited(table)
     return [
-        replace(result, pull=replace(result.pull, group=level(result, table.get(key_of(result)))))
+        replace(result, pull=replace(result.pull, group=level(result, whole.get(key_of(result)))))
         for result in results
     ]
 
@@ -97,7 +107,7 @@ def _level(name: str, names: Sequence[str]) -> Level:
     if name == SESSION:
         return lambda result, _: "" if result.pull.session is None else result.pull.session.root.name
     if name == GROUP:
-        return lambda result, _: result.pull.group
+        return lambda result, own: result.pull.group or ("" if own is None else own.group)
     if name not in names:
         raise UsageError(_no_column(name, names, (GROUP, SESSION)))
     return lambda _, own: "" if own is None else own.more.get(name, "").strip()

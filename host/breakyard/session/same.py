@@ -5,6 +5,7 @@ another row of the same table.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -35,6 +36,24 @@ def first_of(table: "Mapping[Key, Specimen]") -> dict[Key, Key]:
             seen.append(other)
         found[key] = seen[-1]
     return found
+
+
+def inherited(table: "Mapping[Key, Specimen]") -> "dict[Key, Specimen]":
+    """The rows, each with what the first row of the same thing says where it is silent itself: group, mass, own columns.
+
+    What held on a day (temperature, speed) is not to be taken from here. Raises: DataError as `first_of`.
+    """
+    made = {}
+    for key, first in first_of(table).items():
+        own, whole = table[key], table[first]
+        said = {name: cell for name, cell in own.more.items() if cell.strip()}
+        made[key] = replace(
+            own,
+            group=own.group or whole.group,
+            mass_kg=whole.mass_kg if own.mass_kg is None else own.mass_kg,
+            more={**whole.more, **said},
+        )
+    return made
 
 
 def _named(key: Key, table: "Mapping[Key, Specimen]") -> Key | None:

@@ -9,6 +9,7 @@ from breakyard.errors import DataError, UsageError
 from breakyard.formats.read_csv import parse_csv
 from breakyard.session.comparing import compare_results
 from breakyard.session.conditions import condition_of, parse_speed, with_conditions
+from breakyard.session.factors import compare_by_factors, grouped_by
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.options import ReadOptions
@@ -134,6 +135,27 @@ def test_one_specimen_over_two_sessions_counts_once(tmp_path: Path) -> None:
     (group,) = comparison.groups
     assert (group.n, group.at_least) == (3, 1)
     assert any("june/S1 was pulled 2 times and counts once" in note for note in comparison.notes)
+
+
+def test_one_specimen_over_two_sessions_counts_once_by_factors(tmp_path: Path) -> None:
+    """Runs of one name, a level that only its first row says, groups that differ: n = 1 all the same, with the break."""
+    oak, ash = {"wood": "oak"}, {"wood": "ash"}
+    june = day(
+        tmp_path / "june", Specimen("S1", "new", more=oak), Specimen("S2", "new", more=ash), breaks=False
+    )
+    rows = [Specimen("S1", "weathered", more={"same_as": "june/S1", "wood": " "})]
+    rows += [Specimen(f"T{at}", "new", more=oak if at % 2 else ash) for at in range(4)]
+    july = day(tmp_path / "july", *rows)
+    results = [*june.results(), *july.results()]
+
+    found = compare_by_factors(results, by=["wood"])
+    regrouped = compare_results(grouped_by(results, "wood"))
+
+    counted = {one.name: (one.n, one.at_least) for one in found.combinations}
+    assert counted == {"oak": (3, 0), "ash": (3, 1)}
+    assert found.left_out == ()
+    assert any("june/S1 was pulled 2 times and counts once" in note for note in found.notes)
+    assert {group.name: group.n for group in regrouped.groups} == {"oak": 3, "ash": 3}
 
 
 def test_a_session_that_was_not_given_is_not_asked(tmp_path: Path) -> None:
