@@ -54,7 +54,7 @@ def compare_by_factors(
     conditions = {name: _condition(name, names, results) for name in adjust}
     whole = inherited(table)
     pairs, left_out = observed(results, of=of, per=per, grouped=GROUP in levels)
-    # A specimen counts once, whatever group its row of each session names: groups are no factor unless they are asked for.
+    # A specimen counts once, whatever group its row of each session names, unless groups are asked for.
     single = [one if GROUP in levels else replace(one, group="") for _, one in pairs]
     kept, notes = one_per_specimen(single)
     result_of = {_what(one): result for result, one in pairs}

@@ -39,7 +39,7 @@ def first_of(table: "Mapping[Key, Specimen]") -> dict[Key, Key]:
 
 
 def inherited(table: "Mapping[Key, Specimen]") -> "dict[Key, Specimen]":
-    """The rows, each with what the first row of the same thing says where it is silent itself: group, mass, own columns.
+    """The rows, each with what the first row of the same thing says where it is silent: group, mass, own columns.
 
     What held on a day (temperature, speed) is not to be taken from here. Raises: DataError as `first_of`.
     """

@@ -62,7 +62,7 @@ def test_both_files_in_one_go(
     assert "first, crack" in kept[0].with_suffix(".toml").read_text("utf-8")
     assert '"=1+1"' in kept[1].with_suffix(".toml").read_text("utf-8")
     assert 'purpose = "weighing"' in kept[1].with_suffix(".toml").read_text("utf-8")
-    assert '\npurpose = ' not in kept[0].with_suffix(".toml").read_text("utf-8")
+    assert "\npurpose = " not in kept[0].with_suffix(".toml").read_text("utf-8")
     assert [one["new"] for one in first["runs"]] == [True, True]
     assert [one["new"] for one in again["runs"]] == [False, False]
 

@@ -138,7 +138,7 @@ def test_one_specimen_over_two_sessions_counts_once(tmp_path: Path) -> None:
 
 
 def test_one_specimen_over_two_sessions_counts_once_by_factors(tmp_path: Path) -> None:
-    """Runs of one name, a level that only its first row says, groups that differ: n = 1 all the same, with the break."""
+    """Runs of one name, a level that only its first row says, groups that differ: n = 1 all the same."""
     oak, ash = {"wood": "oak"}, {"wood": "ash"}
     june = day(
         tmp_path / "june", Specimen("S1", "new", more=oak), Specimen("S2", "new", more=ash), breaks=False

@@ -14,6 +14,7 @@ from breakyard.report.page.markup import Markup, join, tag
 from breakyard.report.page.sections.overview import known_group
 from breakyard.report.trace import limits
 from breakyard.report.words.group_words import group_cells, verdict_of
+from breakyard.report.words.ranking import MANY, ranked_groups
 from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS
 from breakyard.units import from_newtons
@@ -28,10 +29,12 @@ ROW: Final = 26.0
 
 def answer(content: Content) -> Markup:
     """Verdict, figures, picture."""
-    groups = content.groups
-    tiles = [_tile(content, at, group) for at, group in enumerate(groups[:MOST_TILES])]
+    groups = _in_order(content)
+    tiles = [_tile(content, at, group) for at, group in groups[:MOST_TILES]]
     more = len(groups) - MOST_TILES
     rest = f"{more} more groups are in the picture and in the tables below." if more > 0 else ""
+    if len(groups) > MANY and content.comparison is not None:
+        rest = f"The strongest first. {rest}"
     return join(
         tag("p", verdict(content), class_="verdict"),
         tag("ul", *tiles, class_="tiles"),
@@ -39,6 +42,15 @@ def answer(content: Content) -> Markup:
         _bars(content, narrow=False),
         _bars(content, narrow=True),
     )
+
+
+def _in_order(content: Content) -> list[tuple[int, str]]:
+    """The groups with their places among the colours; many of them are ranked, the strongest first."""
+    groups = list(enumerate(content.groups))
+    if len(groups) <= MANY or content.comparison is None:
+        return groups
+    places = {one.name: place for place, one in enumerate(ranked_groups(content.comparison))}
+    return sorted(groups, key=lambda group: places.get(group[1], len(places)))
 
 
 def verdict(content: Content) -> str:
@@ -96,19 +108,19 @@ def _broke(members: tuple[Entry, ...]) -> str:
 
 def _bars(content: Content, *, narrow: bool) -> Markup:
     """Each specimen's strength in a row for its group, and behind it the interval of the group's middle."""
-    groups, unit = content.groups, content.unit
+    groups, unit = _in_order(content), content.unit
     width, left = (344.0, 8.0) if narrow else (720.0, 130.0)
     above = 14.0 if narrow else 0.0
     height = 30.0 + (ROW + above) * len(groups) + 24.0
     highest = max((one.summary.strength.high_n or one.summary.strength.low_n) for one in content.entries)
-    ends = [found[1] for name in groups if (found := _interval(content.comparison, name))]
+    ends = [found[1] for _, name in groups if (found := _interval(content.comparison, name))]
     # An interval that is open upwards, or nearly so, does not push everything else into a corner.
     highest = max(highest, *(min(end, MOST_ROOM * highest) for end in ends), 0.0)
     span = (0.0, limits(0.0, from_newtons(highest, unit))[1])
     frame = Frame(width, height, left, 14.0, 8.0, 44.0, x=span, y=(0.0, 1.0))
     parts: list[Markup] = []
-    for at, name in enumerate(groups):
-        y = 8.0 + above + (ROW + above) * at + ROW / 2
+    for row, (at, name) in enumerate(groups):
+        y = 8.0 + above + (ROW + above) * row + ROW / 2
         colour = f"g{at % COLOURS}"
         label = name or "without a group"
         place = {"x": left, "y": number(y - ROW / 2 - 1)} if narrow else {"x": left - 8, "y": number(y + 4)}
