@@ -12,6 +12,7 @@ import math
 import types
 from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, Field, fields
+from functools import cache
 from typing import (
     Any,
     ClassVar,
@@ -88,10 +89,10 @@ def _object(value: Any) -> dict[str, Any]:
         _put(document, key, to_plain(_at(value, path)))
     present = {
         key.rpartition(".")[0] or key
-        for field, key, said in _faces(value)
+        for field, key, said in _faces(type(value))
         if said.sparse and getattr(value, field.name) != field.default
     }
-    for field, key, said in _faces(value):
+    for field, key, said in _faces(type(value)):
         if said.sparse and (key.rpartition(".")[0] or key) not in present:
             continue
         found = getattr(value, field.name)
@@ -104,12 +105,16 @@ def _object(value: Any) -> dict[str, Any]:
     return document
 
 
-def _faces(value: Any) -> Iterator[tuple[Field[Any], str, _Face]]:
+@cache
+def _faces(kind: type[Any]) -> tuple[tuple[Field[Any], str, _Face], ...]:
     """The fields of a dataclass that are part of its document, with their keys."""
-    for field in fields(value):
-        said = field.metadata.get(_FACE, _Face())
-        if said.key is not None:
-            yield field, said.key or field.name, said
+    said = [(field, field.metadata.get(_FACE, _Face())) for field in fields(kind)]
+    return tuple((field, one.key or field.name, one) for field, one in said if one.key is not None)
+
+
+_hints = cache(get_type_hints)
+"""The annotations of a class; working them out takes longer than reading a value."""
+_origin = cache(get_origin)
 
 
 def _put(document: dict[str, Any], key: str, value: Any) -> None:
@@ -135,19 +140,19 @@ def from_plain(kind: Any, value: Any) -> Any:
     if hasattr(kind, "__dataclass_fields__"):
         return kind(**dict(_fields_from(kind, value)))
     if hasattr(kind, "_fields"):  # a named tuple
-        hints = get_type_hints(kind)
+        hints = _hints(kind)
         return kind(*(from_plain(hints[name], value[name]) for name in kind._fields))
-    if get_origin(kind) is tuple:
+    if _origin(kind) is tuple:
         if isinstance(value, str | Mapping):
             raise TypeError(f"a list was expected, not {value!r:.40}")
         inner = get_args(kind)
         if inner[-1] is Ellipsis:
             return tuple(from_plain(inner[0], item) for item in value)
         return tuple(from_plain(one, item) for one, item in zip(inner, value, strict=True))
-    if get_origin(kind) in (Union, types.UnionType):
+    if _origin(kind) in (Union, types.UnionType):
         inner = next(option for option in get_args(kind) if option is not type(None))
         return None if value is None else from_plain(inner, value)
-    if get_origin(kind) is Literal:
+    if _origin(kind) is Literal:
         if value not in get_args(kind):
             raise ValueError(f"{value!r} is not one of {get_args(kind)}")
         return value
@@ -155,7 +160,7 @@ def from_plain(kind: Any, value: Any) -> Any:
 
 
 def _fields_from(kind: Any, value: Any) -> Iterator[tuple[str, Any]]:
-    hints = get_type_hints(kind)
+    hints = _hints(kind)
     for field, key, said in _faces(kind):
         *groups, name = key.split(".")
         place = value

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from breakyard.comparison.pivots import critical_roots, pattern_of
 from breakyard.comparison.weibull import Sample, WeibullFit, log_likelihood
+from breakyard.roots import find_root
 
 SCALE: Final = 1.0 - math.exp(-1.0)
 """The scale is the load that this share of the parts does not survive."""
@@ -49,10 +50,10 @@ def quantile_interval(sample: Sample, fit: WeibullFit, share: float, *, coverage
 
 def quantile_lower_bound(sample: Sample, fit: WeibullFit, share: float, confidence: float) -> float | None:
     """Load in newtons that, with this confidence, all but `share` of the parts bear; None where there is none."""
-    return _quantile(sample, fit, share, 1.0 - confidence).low
+    return _quantile(sample, fit, share, 1.0 - confidence, upper=False).low
 
 
-def _quantile(sample: Sample, fit: WeibullFit, share: float, tail: float) -> Range:
+def _quantile(sample: Sample, fit: WeibullFit, share: float, tail: float, *, upper: bool = True) -> Range:
     limits = critical_roots(pattern_of(sample), share, tail)
     log_weight = math.log(-math.log1p(-share))
     best = math.log(fit.quantile_n(share) / sample.unit_n)
@@ -60,30 +61,45 @@ def _quantile(sample: Sample, fit: WeibullFit, share: float, tail: float) -> Ran
 
     def root(log_quantile: float) -> float:
         y = sample.log_load - log_quantile
-        shape = _likeliest_shape(y, broke_sum - sample.failures * log_quantile, sample.failures, log_weight)
+        rest = broke_sum - sample.failures * log_quantile
+        shape = _likeliest_shape(y, rest, sample.failures, log_weight, near=fit.shape)
         return _signed(sample, fit, shape, log_quantile - log_weight / shape, best - log_quantile)
 
     spread = (1.0 + abs(log_weight)) / (fit.shape * math.sqrt(fit.failures))
-    low, high = _solve(root, best, limits, spread)
+    low, high = _solve(root, best, limits, spread, upper=upper)
     return Range(
         None if low is None else math.exp(low) * sample.unit_n,
         None if high is None else math.exp(high) * sample.unit_n,
     )
 
 
-def _likeliest_shape(y: NDArray[np.float64], broke_sum: float, failures: int, log_weight: float) -> float:
-    """Likeliest shape when a quantile is held; y: logarithms of the loads over it. The score falls with the shape."""
-    from scipy import optimize
+def _likeliest_shape(
+    y: NDArray[np.float64], broke_sum: float, failures: int, log_weight: float, *, near: float
+) -> float:
+    """Likeliest shape when a quantile is held; y: logarithms of the loads over it. The score falls with the shape.
+
+    near: where to look first.
+    """
 
     # r / k + sum over breaks of y - sum over all of y exp(k y + c), as in `pivots.shapes_at_quantile`.
     def score(log_shape: float) -> float:
         shape = math.exp(log_shape)
         return failures / shape + broke_sum - float(y @ np.exp(np.minimum(shape * y + log_weight, 600.0)))
 
-    low, high = math.log(1e-9), math.log(1e9)
-    if score(low) <= 0.0 or score(high) >= 0.0:
-        return 1e-9 if score(low) <= 0.0 else 1e9
-    return math.exp(float(optimize.brentq(score, low, high, xtol=1e-11)))
+    least, most = math.log(1e-9), math.log(1e9)
+    low = high = min(max(math.log(near), least), most)
+    width = 0.25
+    if score(low) > 0.0:
+        while high < most and score(high) > 0.0:
+            low, high, width = high, min(high + width, most), 3.0 * width
+        if high == most and score(most) >= 0.0:
+            return 1e9
+    else:
+        while low > least and score(low) <= 0.0:
+            low, high, width = max(low - width, least), low, 3.0 * width
+        if low == least and score(least) <= 0.0:
+            return 1e-9
+    return math.exp(find_root(score, low, high, within=1e-11))
 
 
 def _signed(sample: Sample, fit: WeibullFit, shape: float, log_scale: float, sign: float) -> float:
@@ -98,13 +114,16 @@ FARTHEST: Final = 200.0
 
 
 def _solve(
-    root: Callable[[float], float], best: float, limits: tuple[float, float], spread: float
+    root: Callable[[float], float],
+    best: float,
+    limits: tuple[float, float],
+    spread: float,
+    *,
+    upper: bool = True,
 ) -> tuple[float | None, float | None]:
-    """Where the signed root (falling, 0 at `best`) meets its upper and its lower limit."""
-    from scipy import optimize
-
+    """Where the signed root (falling, 0 at `best`) meets its upper and, if asked for, its lower limit."""
     found: list[float | None] = []
-    for direction, limit in ((-1.0, limits[1]), (1.0, limits[0])):
+    for direction, limit in ((-1.0, limits[1]), (1.0, limits[0]))[: 2 if upper else 1]:
         # A limit on the other side of 0 puts the interval's end beyond the estimate: few breaks bias the fit.
         way = direction if limit * direction < 0.0 else -direction
         step, end = spread, best
@@ -116,5 +135,5 @@ def _solve(
         else:
             found.append(None)
             continue
-        found.append(float(optimize.brentq(lambda x: root(x) - limit, *sorted((best, end)), xtol=1e-10)))  # noqa: B023
-    return found[0], found[1]
+        found.append(find_root(lambda x: root(x) - limit, *sorted((best, end)), within=1e-10))  # noqa: B023
+    return found[0], found[1] if upper else None
