@@ -26,8 +26,8 @@ def find_root(
 ) -> float:
     """A place between `first` and `second` where `function` changes its sign, to `within` + `share` of the place.
 
-    Raises: ValueError if the function has the same sign at both ends, is not a number somewhere, or is flatter around its root
-    than doubles can tell.
+    Raises: ValueError if the function has the same sign at both ends, is not a number somewhere, or is flatter around
+    its root than doubles can tell.
     Example: find_root(lambda x: x * x - 2.0, 0.0, 2.0) gives the square root of 2.
     """
     # best: the nearest place known; across: the last place of the other sign; last: the best before.
