@@ -10,7 +10,7 @@ import hashlib
 import json
 import math
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, Field, fields
 from functools import cache
 from typing import (
@@ -105,16 +105,16 @@ def _object(value: Any) -> dict[str, Any]:
     return document
 
 
-@cache
-def _faces(kind: type[Any]) -> tuple[tuple[Field[Any], str, _Face], ...]:
-    """The fields of a dataclass that are part of its document, with their keys."""
+def _said_of(kind: Any) -> tuple[tuple[Field[Any], str, _Face], ...]:
     said = [(field, field.metadata.get(_FACE, _Face())) for field in fields(kind)]
     return tuple((field, one.key or field.name, one) for field, one in said if one.key is not None)
 
 
-_hints = cache(get_type_hints)
+_faces: Final[Callable[[Any], tuple[tuple[Field[Any], str, _Face], ...]]] = cache(_said_of)
+"""The fields of a dataclass that are part of its document, with their keys."""
+_hints: Final[Callable[[Any], dict[str, Any]]] = cache(get_type_hints)
 """The annotations of a class; working them out takes longer than reading a value."""
-_origin = cache(get_origin)
+_origin: Final[Callable[[Any], Any]] = cache(get_origin)
 
 
 def _put(document: dict[str, Any], key: str, value: Any) -> None:

@@ -36,22 +36,26 @@ def filtered_exponentials(
     They have a negative or zero real part and are not zero; an imaginary part gives an oscillation.
     """
     signs = np.array([(-1) ** i * comb(order, i) for i in range(order + 1)])
+    answer = np.zeros((len(exponents), *u.shape), dtype=np.complex128)
+    after = u > 0.0  # nothing comes out before the event, and exponentials are what takes the time
+    until = u[after]
     # N integrals of an exponential are itself less the first N terms of its series, over its exponent to the N.
-    powers = [np.zeros_like(u) for _ in range(order)]
+    powers = [np.zeros_like(until) for _ in range(order)]
     for i in range(order + 1):
-        term = signs[i] * (u > i)
+        since = until - i
+        term = signs[i] * (since > 0.0)
         for m in range(order):
             powers[m] += term
-            term = term * (u - i) / (m + 1)
-    begun = np.clip(np.ceil(u), 0, order + 1).astype(np.intp)  # differences that have begun, for each time
-    until = np.maximum(u, 0.0)
-    answer = np.empty((len(exponents), *u.shape), dtype=np.complex128)
+            term = term * since / (m + 1)
+    begun = np.minimum(np.ceil(until), order + 1).astype(
+        np.intp
+    )  # differences that have begun, for each time
     for k, exponent in enumerate(exponents):
         sums = np.concatenate([[0.0], np.cumsum(signs * np.exp(-exponent * np.arange(order + 1)))])
         wave = np.exp(exponent * until) * sums[begun]
         for m in range(order):
             wave -= exponent**m * powers[m]
-        answer[k] = wave / exponent**order
+        answer[k, after] = wave / exponent**order
     return answer
 
 

@@ -126,12 +126,13 @@ class Picture:
         from matplotlib.backends.backend_svg import FigureCanvasSVG
 
         out, canvas, dpi = io.StringIO(), self.figure.canvas, self.figure.dpi
+        drawing: Any = FigureCanvasSVG(self.figure)  # its methods have no types
         letters = "none" if with_text else "path"
         about = {"Date": None, "Creator": None, "Description": clean(self.alt)}
         # By the canvas itself: savefig draws everything once more before, and drawing is what takes the time.
         try:
             with rc_context({"svg.hashsalt": "breakyard", "svg.fonttype": letters}), _any_letters():
-                FigureCanvasSVG(self.figure).print_svg(out, metadata=about)
+                drawing.print_svg(out, metadata=about)
         finally:
             self.figure.set_canvas(canvas)
             self.figure.dpi = dpi
