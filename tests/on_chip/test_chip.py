@@ -8,9 +8,10 @@ import os
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 from chip.chip import Chip
-from chip.talk import chip_time, compare, fetch, with_logger
+from chip.talk import beginning, chip_time, compare, fetch, with_logger
 
 from breakyard.device.client.client import Client
 from breakyard.device.client.conversation import Conversation
@@ -167,13 +168,13 @@ def test_a_run_cut_by_a_reset_is_kept_to_the_latest_commit(chip: Give) -> None:
         return run, end, await client.start()
 
     run, end, following = with_logger(board, look)
-    counts = [count for _, count in before]
-    at = counts.index(int(run.counts[0]))
+    counts = np.array([count for _, count in before])
+    at = beginning(counts, run.counts)
     missing = len(counts) - at - len(run.counts)
     print(f"{len(run.counts)} of {len(counts) - at} samples, {end}")
     assert end is not None
     assert end.cause == EndCause.POWER_LOST
-    assert list(run.counts) == counts[at : at + len(run.counts)]
+    assert np.array_equal(run.counts, counts[at : at + len(run.counts)])
     assert missing <= 1.8 * 92.3
     assert following > number
     assert ResetCause(end.reset_cause) in (ResetCause.POWER, ResetCause.UNKNOWN)

@@ -3,9 +3,10 @@
 import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from breakyard.device.client.client import Client
 from breakyard.device.link.usb import UsbLink
@@ -18,6 +19,7 @@ PATIENCE_S = 120.0
 """An emulator on a busy machine is slow; nothing here is measured by the host's clock."""
 
 T = TypeVar("T")
+Counts: TypeAlias = "NDArray[np.signedinteger[Any]]"
 
 
 def with_logger(chip: Chip, do: Callable[[Client], Awaitable[T]]) -> T:
@@ -45,6 +47,16 @@ async def fetch(client: Client, number: int) -> tuple[Run, RunEnd | None]:
     return read_run(b"".join(frame(one) for one in kept)), end
 
 
+def beginning(made: Counts, recorded: Counts) -> int:
+    """Where what was recorded begins among the counts that the converter made: a count alone comes again and again."""
+    first = recorded[:32]
+    places = [
+        int(k) for k in np.flatnonzero(made == first[0]) if np.array_equal(made[k : k + first.size], first)
+    ]
+    assert len(places) == 1, f"the first {first.size} samples come {len(places)} times"
+    return places[0]
+
+
 @dataclass(frozen=True, slots=True)
 class Compared:
     """`missing` conversions between the first and the last sample; errors of time against the first sample, in us."""
@@ -59,9 +71,7 @@ def compare(chip: Chip, run: Run) -> Compared:
     """Find each sample among the converter's conversions, in order; AssertionError for one that never was."""
     made = np.array(chip.ask("converter")["made"])
     counts = made[:, 1].astype(int)
-    first = np.asarray(run.counts[:32])
-    found = np.flatnonzero(counts == first[0])
-    at = next(int(k) for k in found if np.array_equal(counts[k : k + first.size], first))
+    at = beginning(counts, run.counts)
     places = []
     for count in run.counts:
         near = np.flatnonzero(counts[at : at + 4096] == count)
