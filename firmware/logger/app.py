@@ -28,14 +28,14 @@ from .core.timebase import Timebase, ticks_between
 from .upkeep import Upkeep
 
 AT_ONCE = const(32)  # samples taken before others have a turn
-SERVICE_MS = const(10)
-LINK_MS = const(10)
-IDLE_LINK_MS = const(50)
-REST_MS = const(40)  # between samplings while nothing is awaited or recorded
+_SERVICE_MS = const(10)
+_LINK_MS = const(10)
+_IDLE_LINK_MS = const(50)
+_REST_MS = const(40)  # between samplings while nothing is awaited or recorded
 _QUIET_ROUNDS = const(100)  # of a link, a second
-BLOCKED_MS = const(3)  # a link that is full is asked again soon: packets leave it every few milliseconds
-ANNOUNCE_MS = const(1000)
-MAX_PACKET = const(512)
+_BLOCKED_MS = const(3)  # a link that is full is asked again soon: packets leave it every few milliseconds
+_ANNOUNCE_MS = const(1000)
+_MAX_PACKET = const(512)
 _PACKETS_AT_ONCE = const(16)
 _LONGEST_NAME = const(32)
 _UNSEALED_S = layout.LINK_UNSEALED // 1000
@@ -126,7 +126,7 @@ class App:
             if not left:
                 await asyncio.sleep_ms(0)
             else:
-                await asyncio.sleep_ms(REST_MS if self._resting else poll_ms)
+                await asyncio.sleep_ms(_REST_MS if self._resting else poll_ms)
 
     async def _serve(self) -> None:
         recorder = self.recorder
@@ -151,7 +151,7 @@ class App:
             if was_active and not active:
                 self._board.collect()  # between runs, where a pause costs nothing
             was_active = active
-            await asyncio.sleep_ms(REST_MS if self._resting and not recorder.repairing else SERVICE_MS)
+            await asyncio.sleep_ms(_REST_MS if self._resting and not recorder.repairing else _SERVICE_MS)
 
     async def _receive(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
         gate = Gate(self._keys, link.trusted)
@@ -192,10 +192,10 @@ class App:
                 await asyncio.sleep_ms(0)
             else:
                 awake = link.connected and quiet < _QUIET_ROUNDS
-                await asyncio.sleep_ms(LINK_MS if awake else IDLE_LINK_MS)
+                await asyncio.sleep_ms(_LINK_MS if awake else _IDLE_LINK_MS)
 
     async def _send(self, link, outbox: Outbox) -> None:  # type: ignore[no-untyped-def]
-        packet = bytearray(MAX_PACKET)
+        packet = bytearray(_MAX_PACKET)
         start = 0
         end = 0
         losses = 0
@@ -209,7 +209,7 @@ class App:
                     start = end = 0  # belongs to a host that is gone
                 if start == end:
                     now = self._ticks_us()
-                    room = min(link.max_packet, MAX_PACKET)
+                    room = min(link.max_packet, _MAX_PACKET)
                     waited_us = ticks_between(now, sent_at)
                     if 0 <= waited_us < link.gather_ms * 1000 and not outbox.pressing(room, now):
                         break
@@ -230,14 +230,14 @@ class App:
                 await asyncio.sleep_ms(0)  # sampling comes first
             quiet = 0 if packets else quiet + 1
             if start < end:
-                await asyncio.sleep_ms(BLOCKED_MS)
+                await asyncio.sleep_ms(_BLOCKED_MS)
             else:
                 awake = link.connected and quiet < _QUIET_ROUNDS
-                await asyncio.sleep_ms(LINK_MS if awake else IDLE_LINK_MS)
+                await asyncio.sleep_ms(_LINK_MS if awake else _IDLE_LINK_MS)
 
     async def _announce(self) -> None:
         while True:
             private = self._keys.private(self.settings.privacy)
             for link in self._board.links:
                 link.announce(self.recorder.state, private)
-            await asyncio.sleep_ms(ANNOUNCE_MS)
+            await asyncio.sleep_ms(_ANNOUNCE_MS)

@@ -5,13 +5,14 @@ tests/support/chip/chip.mjs says what is real in it and what is modelled. Nothin
 
 import asyncio
 import os
+import re
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pytest
 from chip.chip import Chip
-from chip.talk import beginning, chip_time, compare, fetch, with_logger
+from chip.talk import at_prompt, beginning, chip_time, compare, fetch, with_logger
 
 from breakyard.device.client.client import Client
 from breakyard.device.client.conversation import Conversation
@@ -26,6 +27,23 @@ BY_THE_HOSTS_CLOCK = {"link", "time"}
 START_MS = 8000
 TIME_US = 15.0
 """A time may be wrong by a turn of the waiting program, 0.4 us, and the anchor at the start (SPEC.md: 20 us a step)."""
+
+NAMES = 20 + 40 + 80 + 160 + 320 + 640
+"""How many names MicroPython's first tables hold; the next one has 1280 places and takes 7.7 kB at once."""
+EVERYTHING = """
+import gc, micropython
+text = open("/main.py").read()
+for line, other in (("if prompt():", "if True:"), ("asyncio.run(app.run())", "pieces.app = app")):
+    assert text.count(line) == 1
+    text = text.replace(line, other)
+exec(text)
+from logger.core import self_test
+del text
+gc.collect()
+print("held", gc.mem_alloc(), "free", gc.mem_free())
+micropython.qstr_info()
+"""
+"""The logger as it is when it begins to run, and what a self-test loads besides."""
 
 Give = Callable[..., Chip]
 
@@ -46,6 +64,16 @@ def test_install_ends_with_a_logger_that_passes_its_test(installed: Any) -> None
     assert failed == []
     assert checks["conversions"]["verdict"] == checks["store"]["verdict"] == "passed"
     assert "started by reset" in checks["supply"]["found"]
+
+
+def test_the_names_fit_the_tables_that_are_there(chip: Give) -> None:
+    """One name more than they hold costs as much as a ring of 500 samples."""
+    said = at_prompt(chip(high_pins=[]), EVERYTHING)
+    print(said)
+    names = re.search(r"n_qstr=(\d+)", said)
+
+    assert names
+    assert int(names[1]) <= NAMES
 
 
 def test_a_hello_at_any_moment_of_the_start_leaves_a_logger(chip: Give) -> None:

@@ -19,8 +19,6 @@ from . import layout
 from .timebase import elapsed_ms
 
 KEY_BYTES = const(32)
-NONCE_BYTES = const(32)
-TAG_BYTES = const(32)
 SEAL_BYTES = const(36)  # counter and tag before the sealed command
 
 FIRST_DELAY_MS = const(250)

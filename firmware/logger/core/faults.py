@@ -1,6 +1,6 @@
 """Says what is wrong with the converter, from its samples and from their absence; touches no hardware.
 
-A fault is there when no sound sample came for LOST_MS, named after what came instead, or while the rate lies
+A fault is there when no sound sample came for _LOST_MS, named after what came instead, or while the rate lies
 outside what the data sheet's two rates can be. It is over with the next sound sample, or a good rate.
 
 Single samples are doubted (OUT_OF_STEP) where no force can have made them. The converter's filter spreads any
@@ -26,18 +26,18 @@ from micropython import const
 from .layout import QUALITY_LATE, QUALITY_OUT_OF_STEP, QUALITY_RAIL
 from .timebase import elapsed_ms
 
-LOST_MS = const(1000)  # ten conversions at the slow rate
-SILENT_MS = const(700)
+_LOST_MS = const(1000)  # ten conversions at the slow rate
+_SILENT_MS = const(700)
 _UNWATCHED_MS = const(200)
-RESTART_MS = const(2000)  # power-up and settling take 800 ms at the slow rate
+_RESTART_MS = const(2000)  # power-up and settling take 800 ms at the slow rate
 REPEAT_S = const(5)  # a fault is told again, for whoever listens only now
-RATE_MS = const(500)
+_RATE_MS = const(500)
 
 # Conversions in ten seconds: 10/s and 80/s without a stated tolerance; 92/s is common, 144.7/s has a crystal.
-SLOWEST = const(70)
-SLOW_END = const(130)
-FAST_BEGIN = const(600)
-FASTEST = const(1600)
+_SLOWEST = const(70)
+_SLOW_END = const(130)
+_FAST_BEGIN = const(600)
+_FASTEST = const(1600)
 
 _WRONG_WINDOWS = const(2)  # a change of the rate within a window makes one
 
@@ -162,8 +162,8 @@ class Faults:
         self._watched_s = second
         self._watched_us = microsecond
         quiet = elapsed_ms(second, microsecond, self._sound_s, self._sound_us)
-        if quiet - self._unwatched_ms >= LOST_MS:
-            if elapsed_ms(second, microsecond, self._last_s, self._last_us) < SILENT_MS:
+        if quiet - self._unwatched_ms >= _LOST_MS:
+            if elapsed_ms(second, microsecond, self._last_s, self._last_us) < _SILENT_MS:
                 fault = self._kind
             elif line < 0:
                 fault = SILENT
@@ -172,7 +172,7 @@ class Faults:
             # Neither a rail nor a rate gets better by it.
             if (
                 fault <= OUT_OF_STEP
-                and elapsed_ms(second, microsecond, self._tried_s, self._tried_us) >= RESTART_MS
+                and elapsed_ms(second, microsecond, self._tried_s, self._tried_us) >= _RESTART_MS
             ):
                 self.restart = True
                 self._tried_s = second
@@ -202,10 +202,10 @@ class Faults:
         return change <= tolerance or change >= 0x1000000 - tolerance
 
     def _measure(self, second: int, microsecond: int, quality: int, missed: int) -> None:
-        # Conversions per ten seconds in windows of RATE_MS, from the moments of the conversions themselves.
+        # Conversions per ten seconds in windows of _RATE_MS, from the moments of the conversions themselves.
         # A sample that settles or is out of step starts anew: before it conversions may be missing unseen.
         pause = elapsed_ms(second, microsecond, self._last_s, self._last_us)
-        if not self._window_open or pause >= LOST_MS or quality > QUALITY_RAIL:
+        if not self._window_open or pause >= _LOST_MS or quality > QUALITY_RAIL:
             self._window_open = True
             self._window_s = second
             self._window_us = microsecond
@@ -213,11 +213,11 @@ class Faults:
             return
         self._window_count += 1 + missed
         span = elapsed_ms(second, microsecond, self._window_s, self._window_us)
-        if span < RATE_MS:
+        if span < _RATE_MS:
             return
         rate = self._window_count * 10000 // span
         self.rate = rate
-        if SLOWEST <= rate <= SLOW_END or FAST_BEGIN <= rate <= FASTEST:
+        if _SLOWEST <= rate <= _SLOW_END or _FAST_BEGIN <= rate <= _FASTEST:
             self._wrong_windows = 0
             self._wrong_rate = False
         else:

@@ -10,7 +10,7 @@ from . import cobs, record
 from .layout import DAMAGE_BAD_STUFFING, DAMAGE_TOO_LONG, MAX_RECORD
 
 _ROOM = MAX_RECORD + 1
-KNOCK_DELIMITERS = const(8)  # in a row; between two records there are two
+_KNOCK_DELIMITERS = const(8)  # in a row; between two records there are two
 
 
 class Inbox:
@@ -42,7 +42,7 @@ class Inbox:
             return self._drop(DAMAGE_TOO_LONG)
         if used == 0:
             self._delimiters += 1
-            if self._delimiters == KNOCK_DELIMITERS:
+            if self._delimiters == _KNOCK_DELIMITERS:
                 self._delimiters = 0
                 self.knocked = True
             return 0

@@ -17,7 +17,7 @@ from .layout import MAX_WINDOW_SAMPLES, QUALITY_RAIL
 from .ring import Ring
 
 KEPT = const(4)
-SLOTS = const(5)
+_SLOTS = const(5)
 BEFORE = const(30)
 AFTER = const(12)
 _FALL_SHIFT = const(4)  # 1/16
@@ -28,16 +28,16 @@ class Peaks:
     """Peaks by slot; `magnitude[slot]` is 0 for an unused one."""
 
     def __init__(self) -> None:
-        size = SLOTS * MAX_WINDOW_SAMPLES
+        size = _SLOTS * MAX_WINDOW_SAMPLES
         self.counts = array("i", bytearray(4 * size))
         self.second = array("i", bytearray(4 * size))
         self.microsecond = array("i", bytearray(4 * size))
         self.quality = bytearray(size)
-        self.magnitude = array("i", bytearray(4 * SLOTS))
-        self.peak = array("i", bytearray(4 * SLOTS))
-        self.first = array("i", bytearray(4 * SLOTS))
-        self.length = bytearray(SLOTS)
-        self._due = array("i", bytearray(4 * SLOTS))
+        self.magnitude = array("i", bytearray(4 * _SLOTS))
+        self.peak = array("i", bytearray(4 * _SLOTS))
+        self.first = array("i", bytearray(4 * _SLOTS))
+        self.length = bytearray(_SLOTS)
+        self._due = array("i", bytearray(4 * _SLOTS))
         self._spare = 0
         self._soonest = _NEVER
         self._rising = False
@@ -50,7 +50,7 @@ class Peaks:
 
     def begin(self, run_first: int, baseline: int, floor: int) -> None:
         """Forget all peaks; the run's samples start at position `run_first`."""
-        for slot in range(SLOTS):
+        for slot in range(_SLOTS):
             self.magnitude[slot] = 0
             self.length[slot] = 0
             self._due[slot] = _NEVER
@@ -88,12 +88,12 @@ class Peaks:
             self._keep()
         self.magnitude[self._spare] = 0
         self._due[self._spare] = _NEVER
-        for slot in range(SLOTS):
+        for slot in range(_SLOTS):
             if self._due[slot] > last and self._due[slot] != _NEVER:
                 self._due[slot] = last
         self._copy_due(last, ring)
         number = 0
-        for slot in range(SLOTS):
+        for slot in range(_SLOTS):
             if self.magnitude[slot]:
                 number += 1
         return number
@@ -101,7 +101,7 @@ class Peaks:
     def largest(self) -> int:
         """Slot of the largest peak (the earlier one of equals), or -1."""
         best = -1
-        for slot in range(SLOTS):
+        for slot in range(_SLOTS):
             size = self.magnitude[slot]
             if size and (
                 best < 0
@@ -128,7 +128,7 @@ class Peaks:
         # The peak in the spare slot is over: it takes its place if it is larger than the smallest kept one.
         spare = self._spare
         smallest = -1
-        for slot in range(SLOTS):
+        for slot in range(_SLOTS):
             if slot != spare and (smallest < 0 or self.magnitude[slot] < self.magnitude[smallest]):
                 smallest = slot
         if self.magnitude[spare] > self.magnitude[smallest]:
@@ -139,7 +139,7 @@ class Peaks:
 
     def _copy_due(self, position: int, ring: Ring) -> None:
         soonest = _NEVER
-        for slot in range(SLOTS):
+        for slot in range(_SLOTS):
             due = self._due[slot]
             if due <= position:
                 self._copy(slot, due, ring)

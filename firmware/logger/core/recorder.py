@@ -18,7 +18,7 @@ from .store import MemoryStore
 from .timebase import Timebase, elapsed_ms
 from .trigger import BEGAN, ENDED, EVENT_BACK, EVENT_FULL, EVENT_LOST, EVENT_STOP, Trigger
 
-DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
+_DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
 _FLASH_SHARE = const(4)  # counted from before the write
 _SLOW_MS = const(20)
 _DRAIN_PART = const(
@@ -124,7 +124,7 @@ class Recorder:
         if writer.active:
             self._note_waiting()
             waiting = self.ring.head - self.ring.tail
-            writer.drain(max(DRAIN_SAMPLES, waiting // _DRAIN_PART))
+            writer.drain(max(_DRAIN_SAMPLES, waiting // _DRAIN_PART))
             if (
                 self._resting
                 and elapsed_ms(second, microsecond, self._rest_s, self._rest_us) >= self._rest_ms
@@ -270,7 +270,7 @@ class Recorder:
             return layout.ERROR_BAD_STATE
         # The run before may not be written out yet; there is little left of it as a rule.
         while self.writer.active:
-            self.writer.drain(DRAIN_SAMPLES)
+            self.writer.drain(_DRAIN_SAMPLES)
             if not self.writer.active:
                 self._ended()
         self.store.prepare()

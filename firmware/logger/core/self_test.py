@@ -9,7 +9,7 @@ from . import layout
 from .recorder import Recorder
 from .timebase import elapsed_ms, ticks_between
 
-BLOCK_BYTES = const(4096)
+_BLOCK_BYTES = const(4096)
 FILE = "selftest"
 
 _PIECE = const(256)
@@ -85,7 +85,7 @@ def store(files, ticks_us, turn: int) -> tuple[int, int, int, int]:  # type: ign
         outcome = _compare(files, started + turn)
         read = ticks_us()
     remove(files)
-    return outcome, BLOCK_BYTES, _ms(written, started), _ms(read, written)
+    return outcome, _BLOCK_BYTES, _ms(written, started), _ms(read, written)
 
 
 def remove(files) -> None:  # type: ignore[no-untyped-def]
@@ -106,7 +106,7 @@ def _piece(buffer: bytearray, number: int, seed: int) -> None:
 def _write(files, seed: int) -> int:  # type: ignore[no-untyped-def]
     buffer = bytearray(_PIECE)
     try:
-        for number in range(BLOCK_BYTES // _PIECE):
+        for number in range(_BLOCK_BYTES // _PIECE):
             _piece(buffer, number, seed)
             files.append(FILE, memoryview(buffer))
         files.sync()
@@ -124,7 +124,7 @@ def _compare(files, seed: int) -> int:  # type: ignore[no-untyped-def]
     wanted = bytearray(_PIECE)
     found = bytearray(_PIECE)
     try:
-        for number in range(BLOCK_BYTES // _PIECE):
+        for number in range(_BLOCK_BYTES // _PIECE):
             _piece(wanted, number, seed)
             count = files.read(FILE, number * _PIECE, memoryview(found))
             if count != _PIECE:

@@ -8,7 +8,7 @@ from micropython import const
 
 from .layout import STATE_ARMED, STATE_FAULT, STATE_RECORDING
 
-SLOT_MS = const(125)
+_SLOT_MS = const(125)
 
 READY = const(0b1000000000000000)  # a blink every two seconds
 ARMED = const(0b1010000010100000)  # two blinks a second
@@ -17,9 +17,9 @@ FAULT = const(0b1010101010101010)  # as quick as it goes
 LOW_BATTERY = const(0b1010100000000000)  # three blinks every two seconds, instead of READY only
 OVERLOAD = const(0b1111111011111110)  # nearly always on
 
-DARK_MS = const(120)  # four pictures at 30 a second
-LIT_MS = const(300)
-END_MS = const(1000)  # dark again until then
+_DARK_MS = const(120)  # four pictures at 30 a second
+_LIT_MS = const(300)
+_END_MS = const(1000)  # dark again until then
 
 
 def pattern(state: int, overload: int, low_battery: bool) -> int:
@@ -53,8 +53,8 @@ class Signals:
         self.lit = False
         if self._flashing:
             since = now_ms - self._flash_ms
-            if 0 <= since < END_MS:
-                self.lit = DARK_MS <= since < DARK_MS + LIT_MS
+            if 0 <= since < _END_MS:
+                self.lit = _DARK_MS <= since < _DARK_MS + _LIT_MS
                 return 1 if self.lit else 0
             self._flashing = False
-        return (chosen >> (15 - (now_ms // SLOT_MS & 15))) & 1
+        return (chosen >> (15 - (now_ms // _SLOT_MS & 15))) & 1

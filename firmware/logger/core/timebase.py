@@ -10,14 +10,14 @@ second. A moment up to 8.9 minutes before the latest one is placed correctly too
 from micropython import const
 
 TICKS_MASK = const(0x3FFFFFFF)
-TICKS_HALF = const(0x20000000)
+_TICKS_HALF = const(0x20000000)
 MICROSECONDS = const(1000000)
 
 
 def ticks_between(later: int, earlier: int) -> int:
     """Microseconds from one counter reading to another, -2**29 to 2**29 - 1."""
     step = (later - earlier) & TICKS_MASK
-    if step >= TICKS_HALF:
+    if step >= _TICKS_HALF:
         step = step - TICKS_MASK - 1
     return step
 

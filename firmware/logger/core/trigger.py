@@ -20,10 +20,10 @@ from .layout import QUALITY_RAIL, STATE_ARMED, STATE_IDLE, STATE_RECORDING
 from .timebase import elapsed_ms
 
 EVENT_ARM = const(0)
-EVENT_START = const(1)
+_EVENT_START = const(1)
 EVENT_STOP = const(2)
 EVENT_OVER = const(3)  # the threshold was passed
-EVENT_QUIET = const(4)  # hang time over
+_EVENT_QUIET = const(4)  # hang time over
 EVENT_FULL = const(5)  # no room for more samples in a run begun by command
 EVENT_LOST = const(6)  # the converter does not deliver
 EVENT_BACK = const(7)  # it delivers again
@@ -48,7 +48,7 @@ NEXT = bytes((
 ))
 # fmt: on
 
-BASELINE_SAMPLES = const(16)
+_BASELINE_SAMPLES = const(16)
 _RESTART_SAMPLES = const(2)  # a single sample beyond the threshold does not restart the hang time
 
 NOTHING = const(0)
@@ -98,7 +98,7 @@ class Trigger:
 
     def start(self, threshold: int, baseline: int) -> bool:
         """Record at once; False when the present state refuses it."""
-        if not self.event(EVENT_START):
+        if not self.event(_EVENT_START):
             return False
         self.threshold = threshold
         self.baseline = baseline
@@ -116,8 +116,8 @@ class Trigger:
                 if quality < QUALITY_RAIL:
                     self._sum += counts
                     self._collected += 1
-                    if self._collected == BASELINE_SAMPLES:
-                        self.baseline = (self._sum + BASELINE_SAMPLES // 2) // BASELINE_SAMPLES
+                    if self._collected == _BASELINE_SAMPLES:
+                        self.baseline = (self._sum + _BASELINE_SAMPLES // 2) // _BASELINE_SAMPLES
                         self.has_baseline = True
                 return NOTHING
             if not self._is_over(counts):
@@ -152,7 +152,7 @@ class Trigger:
         last_second = self._last_over_second
         if elapsed_ms(second, microsecond, last_second, self._last_over_microsecond) < self.hang_ms:
             return NOTHING
-        self.event(EVENT_QUIET)
+        self.event(_EVENT_QUIET)
         return ENDED
 
     def _is_over(self, counts: int) -> bool:

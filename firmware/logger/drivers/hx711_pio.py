@@ -30,7 +30,7 @@ OVERHEAD_CYCLES = const(9)
 BIT_CYCLES = const(10)
 TURN_CYCLES = const(2)
 FIRST_CYCLES = const(2)
-HIGH_CYCLES = const(5)
+_HIGH_CYCLES = const(5)
 
 CLOCK_HIGH = const(0xB042)  # nop side 1, for StateMachine.exec
 CLOCK_LOW = const(0xA042)  # nop side 0

@@ -8,9 +8,9 @@ Law:
   * Times come from the machine's cycles, which run from the same crystal as the microsecond counter, so they
     cannot drift apart while the divider is a whole number; it always is. They are anchored when the machine
     starts. Two things are known of each conversion besides: it was before it was found, and after the last
-    look that found nothing. Where the time contradicts them by more than SLACK_US (the processor's clock was
+    look that found nothing. Where the time contradicts them by more than _SLACK_US (the processor's clock was
     changed, the machine was held up), it is moved to the nearest moment that they allow, the sample is LATE
-    and `corrections` counts it. So a time is never wrong by more than SLACK_US and the time between two looks.
+    and `corrections` counts it. So a time is never wrong by more than _SLACK_US and the time between two looks.
   * If nobody emptied the machine's queue for long (the channel must be started again after 9 days), the
     machine was held up and has lost time: its next step is far too short. Then, as where the ring was
     overwritten, times are told anew from now: the newest conversion was just now, to a period.
@@ -47,7 +47,7 @@ TRANSFERS = const(0x0FFFFE00)
 
 _CYCLES_PER_SECOND = const(5000000)  # a cycle of 0.2 us: the clock is high for 1 us, the data sheet's typical
 _READ_US = const(40)  # a conversion is found at least so long after it: 25 pulses of 2 us, less some margin
-SLACK_US = const(100)
+_SLACK_US = const(100)
 
 
 def divider(cpu_hz: int) -> int:
@@ -220,10 +220,10 @@ class Hx711Pio(Converter):
         late = (ticks - now + _READ_US) & _TICKS_MASK
         early = (self._looked - ticks) & _TICKS_MASK
         moved = False
-        if SLACK_US < late < _TICKS_HALF:
+        if _SLACK_US < late < _TICKS_HALF:
             ticks = (now - _READ_US) & _TICKS_MASK
             moved = True
-        elif SLACK_US < early < _TICKS_HALF:
+        elif _SLACK_US < early < _TICKS_HALF:
             ticks = self._looked
             moved = True
         if moved:

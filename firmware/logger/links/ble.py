@@ -29,9 +29,9 @@ COMMAND_UUID = "170b746e-6cac-461f-80c0-48bec972c96c"
 # LINK_SILENCE and LINK_FIRST_WORD of the same table
 SILENCE_MS = const(5000)
 FIRST_WORD_MS = const(20000)
-MAX_MTU = const(517)
-MAX_VALUE = const(512)  # longest value of an attribute (Core specification, Vol 3, Part F, 3.2.9)
-GATHER_MS = const(150)  # with what else is full sent at once, 4 to 10 notifications a second when live
+_MAX_MTU = const(517)
+_MAX_VALUE = const(512)  # longest value of an attribute (Core specification, Vol 3, Part F, 3.2.9)
+_GATHER_MS = const(150)  # with what else is full sent at once, 4 to 10 notifications a second when live
 
 _LAYOUT_VERSION = const(1)
 _NAME = "Breakyard"
@@ -70,7 +70,7 @@ class BleLink:
     trusted = False
     counted = True  # the stack tells of nothing that waits
     checked = True  # what is damaged in the air is sent again by the radios
-    gather_ms = GATHER_MS
+    gather_ms = _GATHER_MS
 
     def __init__(self, bluetooth, ticks_ms, ticks_diff, serial, model, firmware) -> None:  # type: ignore[no-untyped-def]
         self.connected = False
@@ -97,7 +97,7 @@ class BleLink:
         ble.irq(self._irq)
         ble.config(gap_name=_NAME)
         try:
-            ble.config(mtu=MAX_MTU)
+            ble.config(mtu=_MAX_MTU)
         except (ValueError, OSError):  # some builds have a smaller largest one
             ble.config(mtu=256)
         self._register(bluetooth, model, firmware)
@@ -137,8 +137,8 @@ class BleLink:
                 self.connected = False
         elif event == _IRQ_MTU_EXCHANGED and data[0] == self._connection:
             size = data[1] - _ATT_NOTIFY
-            if size > MAX_VALUE:
-                size = MAX_VALUE
+            if size > _MAX_VALUE:
+                size = _MAX_VALUE
             # Whole packets of the link layer: a short one at the end costs as much in headers as a long one.
             whole = (size + _HEADERS) // _AIR_PACKET * _AIR_PACKET - _HEADERS
             self.max_packet = whole if whole > 0 else size

@@ -1,6 +1,9 @@
 """What a test says to the logger on an emulated chip, and how what comes back is compared with what was made."""
 
 import asyncio
+import contextlib
+import os
+import select
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import Any, TypeAlias, TypeVar
@@ -31,6 +34,42 @@ def with_logger(chip: Chip, do: Callable[[Client], Awaitable[T]]) -> T:
             return await do(client)
 
     return asyncio.run(go())
+
+
+def at_prompt(chip: Chip, program: str) -> str:
+    """What a program prints that is given to MicroPython's raw prompt; the prompt pin is to be low."""
+    end = os.open(chip.port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+    said = b""
+
+    def wait_for(mark: bytes) -> None:
+        nonlocal said
+        while mark not in said:
+            select.select([end], [], [], 0.2)
+            with contextlib.suppress(BlockingIOError):
+                said += os.read(end, 4096)
+            chip.now_ms()  # EOFError when the emulator has ended
+
+    try:
+        while b"raw REPL" not in said:  # MicroPython may not be there yet
+            os.write(end, b"\x01")
+            begun = chip.now_ms()
+            while b"raw REPL" not in said and chip.now_ms() < begun + 500:
+                with contextlib.suppress(BlockingIOError):
+                    said += os.read(end, 4096)
+        said = b""
+        for at in range(0, len(program), 64):  # the port's queue is small
+            os.write(end, program[at : at + 64].encode())
+            begun = chip.now_ms()
+            while chip.now_ms() < begun + 20:
+                pass
+        os.write(end, b"\x04")
+        wait_for(b"OK")
+        wait_for(b"\x04>")
+    finally:
+        os.close(end)
+    printed, raised = said.split(b"OK", 1)[1].split(b"\x04")[:2]
+    assert not raised, raised.decode()
+    return printed.decode()
 
 
 async def chip_time(chip: Chip, milliseconds: int) -> None:
