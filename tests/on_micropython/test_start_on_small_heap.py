@@ -33,12 +33,16 @@ PICO_W = 229_000
 LESS = 190 * 1024
 """Leaves main.py 175 000 bytes."""
 RECORD_S = 180
-ALIVE = 150_000
-"""The budget: bytes that the firmware may hold when everything runs. A Pico W has 58 000 more."""
+ALIVE = 149_000
+"""The budget: bytes that the firmware may hold when everything runs. A Pico W has 59 000 more."""
 LARGEST_HOLE = 45_000
 """The budget for the largest piece that is free then on a Pico W."""
 GARBAGE = 10_000
 """What a recording holds on top of that, the stored run of the test included."""
+
+NAMES = 1400
+"""The budget for names of compiled files, stand-ins included: 1388 here were 1238 on a Pico W with MicroPython 1.28.0
+(tests/on_chip), whose tables hold 1260 and grow by 7.7 kB for one more."""
 
 
 @pytest.fixture(scope="session")
@@ -74,13 +78,26 @@ def test_it_starts_records_and_stores_over_two_links(small: list[str], flash: Pa
     with powered(small, heap, flash) as board:
         board.start()
         running = record(board)
-        print(f"free before main.py {board.before}, loaded {board.loaded}, running {running}, {board.words}")
+        print(
+            f"free before main.py {board.before}, loaded {board.loaded}, running {running}, {board.names} names, "
+            f"{board.words}"
+        )
 
         for link in (USB, BLE):
             check_run(board, link)
         assert board.before - board.loaded.free <= ALIVE
         assert board.before - running.free <= ALIVE + GARBAGE
         assert heap == LESS or board.loaded.hole >= LARGEST_HOLE
+
+
+def test_the_program_has_no_more_names_than_the_tables_of_a_board_hold(
+    small: list[str], flashes: dict[bool, Path], tmp_path: Path
+) -> None:
+    """Of compiled files; from sources local variables are names, too, so that there the larger table is needed."""
+    with powered(small, PICO_W, Path(shutil.copy(flashes[True], tmp_path / "flash.bin"))) as board:
+        board.start()
+
+        assert 1000 < board.names <= NAMES
 
 
 def test_without_collecting_while_it_loads_it_does_not_start(

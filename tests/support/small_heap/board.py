@@ -1,6 +1,7 @@
 """Runs small_board.py in a 32-bit MicroPython and speaks with it over its two links, in device time."""
 
 import os
+import re
 import shutil
 import struct
 import subprocess
@@ -40,13 +41,15 @@ class Ended(Exception):
 class SmallBoard:
     """A board that runs; `hosts` are those of the cable and of the air.
 
-    `before` is free when main.py begins, `loaded` the memory when everything runs for the first time.
+    `before` is free when main.py begins, `loaded` the memory when everything runs for the first time, `names` how many
+    the interpreter has in tables on its heap then, those of the stand-ins included.
     """
 
     process: subprocess.Popen[bytes]
     hosts: tuple[Conversation, Conversation] = field(default_factory=lambda: (Conversation(), Conversation()))
     before: int = 0
     loaded: Memory = field(default_factory=lambda: Memory(0, 0))
+    names: int = 0
     words: list[str] = field(default_factory=list)
     _now: Memory = field(default_factory=lambda: Memory(0, 0))
 
@@ -97,6 +100,11 @@ class SmallBoard:
         """Until it is the host's turn."""
         assert self.process.stdout
         while head := self.process.stdout.read(3):
+            if head == b"qst":  # no message: the line about the names
+                found = re.search(rb"n_qstr=(\d+)", self.process.stdout.readline())
+                assert found
+                self.names = int(found[1])
+                continue
             channel, length = struct.unpack("<BH", head)
             payload = self.process.stdout.read(length)
             if channel in (USB, BLE):

@@ -7,7 +7,7 @@ loads, the board's own file included, read from littlefs on a flash that is a fi
 as can be because it lies on the same heap: clock, pins, state machine and DMA (words are put where the channel was
 told to put them, 92 conversions a second), radio, USB. Device time passes only while every task sleeps. Ten times in
 a second of it the host has its turn: messages on standard input and output, u8 channel, u16 length (little-endian),
-payload.
+payload. A line of the interpreter's own on standard output says how many names it has, before the first of them.
 
 With "impatient" a byte 3 comes whenever the flash is read while main.py obeys Ctrl-C.
 """
@@ -97,6 +97,7 @@ class Clock:
         """Every task sleeps; asyncio asks for this."""
         if not self.began:
             self.began = True
+            real_micropython.qstr_info()  # prints a line
             put(STARTED, struct.pack("<I", FREE) + memory())
         while milliseconds > 0:
             now = min(milliseconds, 10)
