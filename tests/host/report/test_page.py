@@ -347,3 +347,26 @@ def test_pictures_take_any_name(make_content: MakeContent) -> None:
         for data in (picture.svg(), picture.svg(with_text=True)):
             assert ET.fromstring(data).get("aria-label") == clean(picture.alt).replace("\n", " ")
         assert picture.png().startswith(b"\x89PNG")
+
+
+def test_many_groups_are_ranked_before_any_table(make_content: MakeContent) -> None:
+    """More than six groups: figures and picture have the strongest first; six keep their owner's order, colours too."""
+    factors = {"ash": 1.1, "beech": 0.8, "cedar": 1.3, "fir": 0.7, "larch": 1.2, "oak": 1.5, "pine": 0.9}
+    pulls = [
+        (f"{name}{at}", name, scaled(factor * (1.0 + 0.01 * at)))
+        for name, factor in factors.items()
+        for at in range(3)
+    ]
+    many, few = make_page(make_content(*pulls)), make_page(make_content(*pulls[:18]))
+
+    ranked = sorted(factors, key=factors.__getitem__, reverse=True)
+    for chart in re.findall(r'<svg class="chart bars.*?</svg>', many, re.S):
+        assert [name for name in re.findall(r">([a-z]+)</text>", chart) if name in factors] == ranked
+    tiles = re.findall(r'<li class="(g\d)"><span class="name" dir="auto">(\w+)', many)
+    assert [name for _, name in tiles] == ranked[:6]
+    assert many.index("The strongest first.") < many.index("<table")
+    in_rows = re.findall(r'<li class="(g\d)"><span class="name" dir="auto">(\w+)', few)
+    assert [name for _, name in in_rows] == list(factors)[:6]
+    colours = {name: colour for colour, name in in_rows}
+    assert all(colours.get(name, colour) == colour for colour, name in tiles)
+    assert "The strongest first." not in few
