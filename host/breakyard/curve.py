@@ -119,6 +119,8 @@ class LoadCurve:
     """Lengths taken beside it, at their own times: seconds of the recording, metres, with a zero of their own."""
     series_unit: str = "mm"
     """Unit in which those lengths were written down."""
+    series_accuracy: float | None = None
+    """Relative standard uncertainty of the lengths' own scale, as stated; None if nothing was said."""
     line: Line | None = None
     """What makes the specimen's load of the cell's; `load_n` is then the specimen's."""
     unloaded: Unloaded | None = None

@@ -22,6 +22,12 @@ def command(
     by_shape: Annotated[
         bool, typer.Option("--by-shape", help="Lay it where the lengths follow the load best.")
     ] = False,
+    accuracy: Annotated[
+        float | None,
+        typer.Option(
+            help="Standard uncertainty of the lengths' scale in percent; default: 1.", min=0.0, max=50.0
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Attach lengths or remarks that were taken during a pull.
@@ -39,13 +45,15 @@ def command(
     if offset is not None and by_shape:
         fail("--offset and --by-shape are two ways to say the same; leave one out")
     opened = open_session(session)
-    found = attach(opened.pull(pull), file, offset_s=offset, by_shape=by_shape)
+    found = attach(opened.pull(pull), file, offset_s=offset, by_shape=by_shape, accuracy_percent=accuracy)
     out = Output(as_json)
     out.document(
         {
             "schema": "breakyard.attach/1",
             "file": str(found.path),
             "offset_s": found.offset_s,
+            "offset_low_s": found.offset_low_s,
+            "offset_high_s": found.offset_high_s,
             "by": found.by,
             "fit": found.fit,
             "lengths": found.lengths,
@@ -55,6 +63,9 @@ def command(
     out.say(f"kept: {found.path} ({found.lengths} lengths, {found.remarks} remarks)")
     if found.fit is not None:
         out.say(
-            f"its clock: {found.offset_s:+.2f} s; the load explains {100 * found.fit:.1f} % of the lengths there"
+            f"its clock: {found.offset_s:+.2f} s ({found.offset_low_s:+.2f} to {found.offset_high_s:+.2f} s, 95 %); "
+            f"the load explains {100 * found.fit:.1f} % of the lengths there"
         )
+        if found.longest_shift_m is not None:
+            out.say(f"  where the lengths change fastest that is up to {1000 * found.longest_shift_m:.2g} mm")
     out.say(f"next: breakyard summarize {opened.root / 'runs' / opened.pull(pull).path.name}")

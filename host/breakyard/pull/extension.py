@@ -11,6 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from breakyard.calibration.propagate import coverage_interval
+from breakyard.calibration.terms import Term
 from breakyard.pull.results import Extension, Slope
 
 Array = NDArray[np.float64]
@@ -36,6 +38,10 @@ STRAIGHT: Final = 0.005
 HOLD_S: Final = 10.0
 """Creep is told of a hold that lasts for at least so long and half a decade of time."""
 
+UNSTATED: Final = 0.01
+"""Relative standard uncertainty of the lengths' scale where nobody states it: wide for a tape or a dial, and about what
+an extensometer of class 1 may be off (ISO 9513; from memory)."""
+
 STEADY: Final = 0.03
 """A load within this fraction of itself is held. Common practice, no source."""
 
@@ -50,9 +56,22 @@ class Points:
 
 
 def read_extension(
-    points: Points, onset_s: float, peak_s: float, peak_n: float, *, gauge_m: float | None, coverage: float
+    points: Points,
+    onset_s: float,
+    peak_s: float,
+    peak_n: float,
+    *,
+    gauge_m: float | None,
+    coverage: float,
+    load_relative: float = 0.0,
+    accuracy: float | None = None,
 ) -> Extension:
-    """Everything that the lengths say. Where there are too few of them for something, it is None."""
+    """Everything that the lengths say. Where there are too few of them for something, it is None.
+
+    load_relative: relative standard uncertainty of a load at `STIFF_TO` of the peak by cell, calibration and line of
+    pull. accuracy: that of the lengths' scale; None takes `UNSTATED`.
+    """
+    scale = UNSTATED if accuracy is None else accuracy
     up = points.time_s <= peak_s + 1e-9
     load, extension = points.load_n[up], points.extension_m[up]
     before = points.extension_m[points.time_s <= onset_s]
@@ -68,17 +87,25 @@ def read_extension(
         at_50_percent_m=at[1],
         at_peak_m=at[2],
         gauge_m=gauge_m,
-        stiffness=slope_of(points.extension_m[within], points.load_n[within], coverage),
+        stiffness=slope_of(
+            points.extension_m[within],
+            points.load_n[within],
+            coverage,
+            (("load", load_relative), ("lengths", scale)),
+        ),
         first_movement_n=first_movement(load, extension - origin),
         permanent_m=float(after[-1]) - origin if len(after) else None,
-        creep_m_per_decade=_creep(points, onset_s, coverage),
+        creep_m_per_decade=_creep(points, onset_s, coverage, scale),
+        accuracy=accuracy,
     )
 
 
-def slope_of(x: Array, y: Array, coverage: float) -> Slope | None:
-    """Slope of the least-squares line, with its interval by Student's t (JCGM 100, H.3); None for fewer than three."""
-    from scipy.stats import t as student
+def slope_of(x: Array, y: Array, coverage: float, scales: tuple[tuple[str, float], ...] = ()) -> Slope | None:
+    """Slope of the least-squares line with its interval; None for fewer than three points.
 
+    What the line leaves open follows Student's t (JCGM 100, H.3). An error of either scale turns every point alike and
+    shows in no residual; its relative standard uncertainties, named in `scales`, are the slope's too (JCGM 100, 5.1.6).
+    """
     if len(x) < FEWEST or np.ptp(x) <= 0.0:
         return None
     centred = x - x.mean()
@@ -87,8 +114,10 @@ def slope_of(x: Array, y: Array, coverage: float) -> Slope | None:
     left = y - y.mean() - slope * centred
     freedom = len(x) - 2
     spread = math.sqrt(float(left @ left) / freedom / size)
-    half = float(student.ppf(0.5 + coverage / 2.0, freedom)) * spread
-    return Slope(slope, slope - half, slope + half)
+    terms = [Term("line through the points", spread, freedom, "A")]
+    terms += [Term(source, abs(slope) * relative) for source, relative in scales]
+    low, high = coverage_interval([term for term in terms if term.standard_n > 0.0], coverage)
+    return Slope(slope, slope + low, slope + high)
 
 
 def _at_share(load: Array, extension: Array, wanted: float) -> float | None:
@@ -135,7 +164,7 @@ def _residual(basis: Array, y: Array) -> float:
     return float(left @ left)
 
 
-def _creep(points: Points, onset_s: float, coverage: float) -> Slope | None:
+def _creep(points: Points, onset_s: float, coverage: float, scale: float) -> Slope | None:
     """Extension per decade of time in the longest hold (EN 1537 and ISO 22477-5: the creep rate of an anchor).
 
     The time counts from the beginning of the hold; its first second, in which the load settles, is left out.
@@ -153,4 +182,4 @@ def _creep(points: Points, onset_s: float, coverage: float) -> Slope | None:
     kept = since >= 1.0
     if since[-1] < HOLD_S or not kept.any() or since[-1] < math.sqrt(10.0) * since[kept][0]:
         return None
-    return slope_of(np.log10(since[kept]), points.extension_m[held][kept], coverage)
+    return slope_of(np.log10(since[kept]), points.extension_m[held][kept], coverage, (("lengths", scale),))

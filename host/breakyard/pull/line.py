@@ -18,7 +18,7 @@ from typing import Any, Final
 
 from breakyard.curve import Line, LoadCurve
 from breakyard.errors import DataError
-from breakyard.pull.results import AtCell, BudgetLine, Peak, Strength, Summary
+from breakyard.pull.results import AtCell, BudgetLine, Peak, Slope, Strength, Summary
 
 SOURCE: Final = "line between cell and specimen"
 
@@ -147,6 +147,12 @@ def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
             high_n=None if first.high_n is None else _wider(first.load_n, first.high_n, more),
             budget=_with_line(first.budget, line.relative * first.load_n) if first.budget else (),
         )
+    extension = scaled.extension
+    if extension is not None and extension.stiffness is not None:
+        slope = extension.stiffness
+        more = times * line.relative * slope.value
+        ends = _wider(slope.value, slope.low, more), _wider(slope.value, slope.high, more)
+        extension = replace(extension, stiffness=Slope(slope.value, *ends))
     sentence = (
         f"Line: the specimen bears {line.factor:.4g} times the cell's load ({line.words}); all loads here are the "
         "specimen's, the cell's own is told beside the peak."
@@ -156,6 +162,7 @@ def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
         peak=peak,
         strength=strength,
         first_peak=first,
+        extension=extension,
         budget=_with_line(scaled.budget, own),
         assumptions=(*scaled.assumptions, sentence),
         at_cell=AtCell(

@@ -282,6 +282,8 @@ class Extension:
     """In the longest hold, per tenfold time."""
     unit: str = "mm"
     """In which it was written down."""
+    accuracy: float | None = None
+    """Relative standard uncertainty of the lengths' scale, as stated; None: `extension.UNSTATED` was assumed."""
 
 
 @dataclass(frozen=True, slots=True)

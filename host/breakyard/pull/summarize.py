@@ -13,9 +13,15 @@ from breakyard.converter.noise import noise_of
 from breakyard.converter.response import delay
 from breakyard.curve import MINIMUM_SAMPLES, STORE_FULL, LoadCurve
 from breakyard.errors import NoPull, UsageError
-from breakyard.pull.budget import assumptions, budget_lines, budget_terms, peak_with_interval
+from breakyard.pull.budget import (
+    assumptions,
+    budget_lines,
+    budget_terms,
+    instrument_terms,
+    peak_with_interval,
+)
 from breakyard.pull.events import PullSamples, find_events, work
-from breakyard.pull.extension import Points, read_extension
+from breakyard.pull.extension import STIFF_TO, Points, read_extension
 from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches
@@ -221,7 +227,7 @@ def summarize(
         smoothing=reading.smoothing,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
         curve=whole,
-        extension=_extension(curve, zero, peak, time, load),
+        extension=_extension(curve, zero, peak, time, load, (misalignment_deg, temperature_c, in_use)),
         marks=_marks(curve, zero),
         cycles=() if curve is whole else cycles_of(whole, zero.at_n(peak.time_s)),
         protocol=curve.protocol,
@@ -279,7 +285,9 @@ def _energy(
     return replace(found, stated_speed_m_per_s=speed), (sentence,)
 
 
-def _extension(curve: LoadCurve, zero: ZeroLine, peak: Peak, time: Array, load: Array) -> Extension | None:
+def _extension(
+    curve: LoadCurve, zero: ZeroLine, peak: Peak, time: Array, load: Array, stated: tuple[Any, ...]
+) -> Extension | None:
     """What lengths say, those that were recorded with the loads or those taken beside them."""
     if curve.extension_m is not None:
         step = max(1, len(curve.time_s) // MOST_POINTS)
@@ -296,8 +304,19 @@ def _extension(curve: LoadCurve, zero: ZeroLine, peak: Peak, time: Array, load: 
     # Lengths much larger than all that they change by were read from a tape: then the first is the gauge length.
     first = float(length[0])
     gauge = first if first > TAPE * float(np.ptp(length)) > 0.0 else None
+    highest_n = STIFF_TO * peak.estimate_n
+    terms = instrument_terms(curve, zero.at_n(peak.time_s), highest_n, *stated) if highest_n > 0.0 else []
     found = read_extension(
-        points, zero.onset_s, peak.time_s, peak.estimate_n, gauge_m=gauge, coverage=peak.coverage
+        points,
+        zero.onset_s,
+        peak.time_s,
+        peak.estimate_n,
+        gauge_m=gauge,
+        coverage=peak.coverage,
+        load_relative=float(np.hypot.reduce([term.standard_n for term in terms])) / highest_n
+        if terms
+        else 0.0,
+        accuracy=curve.series_accuracy,
     )
     return replace(found, unit=curve.series_unit)
 

@@ -45,12 +45,25 @@ class Attached:
     """Share of the lengths' variance that the load explains where they were laid (R squared); None if not looked at."""
     lengths: int
     remarks: int
+    offset_low_s: float | None = None
+    offset_high_s: float | None = None
+    """Ends of the 95 % interval of an offset that was found by shape."""
+    longest_shift_m: float | None = None
+    """By how much that interval moves a length along the pull, at most, to either side."""
 
 
-def attach(pull: "Pull", file: Path, *, offset_s: float | None = None, by_shape: bool = False) -> Attached:
+def attach(
+    pull: "Pull",
+    file: Path,
+    *,
+    offset_s: float | None = None,
+    by_shape: bool = False,
+    accuracy_percent: float | None = None,
+) -> Attached:
     """Keep a series beside a pull and say where it lies on the pull's time.
 
     offset_s: seconds of the recording at the series' zero. by_shape: find it from the lengths, which follow the load.
+    accuracy_percent: standard uncertainty of the lengths' scale.
     Raises: UsageError (pulls outside of sessions, one of several in a recording), DataError (the file).
     """
     from breakyard.session.recordings import load_curve
@@ -64,13 +77,13 @@ def attach(pull: "Pull", file: Path, *, offset_s: float | None = None, by_shape:
         raise DataError(f"{file}: cannot be read ({error.strerror or error})") from error
     series = parse_series(data, file.name)
     curve = replace(load_curve(replace(pull, part=None)), series=(), moments=())
-    fit = None
+    fit = low = high = None
     if series.time_s is None:
         offset, by = 0.0, LOADS
     elif offset_s is not None:
         offset, by = offset_s, STATED
     elif by_shape:
-        offset, fit = _by_shape(curve, series, file.name)
+        offset, fit, (low, high) = _by_shape(curve, series, file.name)
         by = SHAPE
     else:
         offset, by = 0.0, SAME
@@ -88,9 +101,26 @@ def attach(pull: "Pull", file: Path, *, offset_s: float | None = None, by_shape:
         "offset_s": round(offset, 3),
         "by": by,
     }
+    if low is not None and high is not None:
+        table |= {"offset_low_s": round(low, 3), "offset_high_s": round(high, 3)}
+    if accuracy_percent is not None:
+        table["accuracy_percent"] = accuracy_percent
     session.change_notes(pull.path.stem, lambda notes: replace(notes, more={**notes.more, SERIES: table}))
     lengths = 0 if series.length_m is None else int(np.isfinite(series.length_m).sum())
-    return Attached(kept, offset, by, fit, lengths, sum(bool(one) for one in series.remarks))
+    remarks = sum(bool(one) for one in series.remarks)
+    shift = None if low is None or high is None else _shift(series, max(high - offset, offset - low))
+    return Attached(kept, offset, by, fit, lengths, remarks, low, high, shift)
+
+
+def _shift(series: Series, seconds: float) -> float:
+    """How far lengths change within so many seconds where they change fastest."""
+    assert series.time_s is not None
+    assert series.length_m is not None
+    good = np.isfinite(series.time_s) & np.isfinite(series.length_m)
+    time, length = series.time_s[good], series.length_m[good]
+    steps = np.diff(time)
+    rates = np.abs(np.diff(length)[steps > 0.0]) / steps[steps > 0.0]
+    return float(seconds * rates.max()) if len(rates) else 0.0
 
 
 def with_series(curve: LoadCurve, pull: "Pull") -> LoadCurve:
@@ -124,7 +154,14 @@ def with_series(curve: LoadCurve, pull: "Pull") -> LoadCurve:
                     if text and np.isfinite(at)
                 ),
             )
-        return replace(curve, series=lengths, series_unit=series.length_unit, moments=moments)
+        percent = table.get("accuracy_percent")
+        return replace(
+            curve,
+            series=lengths,
+            series_unit=series.length_unit,
+            series_accuracy=float(percent) / 100.0 if isinstance(percent, int | float) else None,
+            moments=moments,
+        )
     return replace(curve, series=lengths) if lengths else curve
 
 
@@ -165,11 +202,16 @@ def _times_of(curve: LoadCurve, loads_n: "np.ndarray[Any, Any]") -> "np.ndarray[
     return np.where((found > top) & (loads_n <= 1.02 * highest[-1]), time[top], reached)
 
 
-def _by_shape(curve: LoadCurve, series: Series, where: str) -> tuple[float, float]:
-    """The offset at which the lengths follow the load best, and how well: R squared of a quadratic in the load.
+def _by_shape(curve: LoadCurve, series: Series, where: str) -> tuple[float, float, tuple[float, float]]:
+    """The offset at which the lengths follow the load best, how well (R squared of a quadratic), and its interval.
 
-    Looked for from coarse to fine over every place where half of the series lies within the recording.
+    Looked for from coarse to fine over every place where half of the series lies within the recording. The interval
+    holds every offset beside it at which the lengths lie no worse than chance has it: the residual sum of squares is at
+    most 1 + F(1, n - 4) / (n - 4) times the least (profile of a nonlinear regression with four parameters: Bates and
+    Watts 1988, Nonlinear Regression Analysis, 6.1), at 95 %.
     """
+    from scipy.special import fdtri
+
     assert series.time_s is not None
     if series.length_m is None:
         raise UsageError(f"{where}: without lengths there is no shape; say --offset SECONDS")
@@ -188,8 +230,19 @@ def _by_shape(curve: LoadCurve, series: Series, where: str) -> tuple[float, floa
             if found > fit:
                 best, fit = float(offset), found
         if step <= _FINE_S:
-            return best, fit
+            break
         low, high, step = best - 2 * step, best + 2 * step, max(step / 8.0, _FINE_S)
+    freedom = max(len(at) - 4, 1)
+    worst = (1.0 - fit) * (1.0 + float(fdtri(1, freedom, 0.95)) / freedom)
+    ends = []
+    # Between two loads of the recording and two steps of the search nothing was looked at.
+    between = curve.period_s + _FINE_S
+    for sign in (-1.0, 1.0):
+        reach, last = _FINE_S, time[-1] - time[0]
+        while reach < last and 1.0 - _explained(time, load, at + best + sign * reach, length) <= worst:
+            reach *= 1.1
+        ends.append(best + sign * (min(reach, last) + between))
+    return best, fit, (ends[0], ends[1])
 
 
 def _explained(time: Any, load: Any, at: Any, length: Any) -> float:

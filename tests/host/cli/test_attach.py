@@ -76,7 +76,13 @@ def test_loads_and_lengths_without_time(
     assert summary["extension"]["unit"] == unit
     assert "first movement" not in breakyard("plot", session / "runs" / "S1.csv", "--view", "extension").out
     assert (session / "results" / "S1.extension.png").stat().st_size > 5000
-    assert f" {unit} at 100 % of the peak" in breakyard("summarize", session / "runs" / "S1.csv").out
+    told = breakyard("summarize", session / "runs" / "S1.csv").out
+    assert f" {unit} at 100 % of the peak" in told
+    assert "that of the lengths (1 %, assumed)" in " ".join(told.split())
+    breakyard("attach", "S1", tmp_path / "m.csv", "--session", session, "--accuracy", "3")
+    wide = breakyard("summarize", session / "runs" / "S1.csv", "--json").document["extension"]["stiffness"]
+    narrow = summary["extension"]["stiffness"]
+    assert wide["high"] - wide["low"] > 2.0 * (narrow["high"] - narrow["low"])
 
 
 @pytest.mark.parametrize("words", [("--offset", "-100"), ("--by-shape",)])
@@ -93,6 +99,8 @@ def test_a_clock_of_its_own(
     assert wrong.status == 2
     assert "--by-shape" in wrong.complaint
     assert kept["offset_s"] == pytest.approx(-100.0, abs=0.15)
+    if words == ("--by-shape",):
+        assert kept["offset_low_s"] < -100.0 < kept["offset_high_s"]
     summary = breakyard("summarize", session / "runs" / "S1.csv", "--json").document
     assert summary["extension"]["at_50_percent_m"] == pytest.approx(0.020, rel=0.03)
 

@@ -83,3 +83,46 @@ def test_creep_is_what_a_logarithm_of_time_gives() -> None:
 
     assert found.creep_m_per_decade is not None
     assert found.creep_m_per_decade.value == pytest.approx(4e-4)
+
+
+def pulled(rng: np.random.Generator, load_error: float, length_error: float) -> Points:
+    """A specimen of 200 N/mm up to 10 kN, read at 24 loads to 0.05 mm; each scale is off by so much."""
+    load = np.linspace(0.0, 10000.0, 24)
+    length = load / 2e5 + rng.normal(0.0, 5e-5, 24)
+    return points(*zip(np.arange(24.0), load * (1 + load_error), length * (1 + length_error), strict=True))
+
+
+def test_the_interval_of_a_stiffness_holds_the_truth_when_both_scales_are_off() -> None:
+    """400 pulls, scales off by 1 % and 2 %: 95 % hold 200 N/mm (binomial, 3 sigma); by the line alone too few do."""
+    rng = np.random.default_rng(5)
+    held = by_line = 0
+    for _ in range(400):
+        found = read_extension(
+            pulled(rng, rng.normal(0.0, 0.01), rng.normal(0.0, 0.02)),
+            0.0, 23.0, 10000.0, gauge_m=None, coverage=0.95, load_relative=0.01, accuracy=0.02,
+        ).stiffness  # fmt: skip
+        assert found is not None
+        held += found.low <= 2e5 <= found.high
+        alone = read_extension(
+            pulled(rng, rng.normal(0.0, 0.01), rng.normal(0.0, 0.02)),
+            0.0, 23.0, 10000.0, gauge_m=None, coverage=0.95, load_relative=0.0, accuracy=0.0,
+        ).stiffness  # fmt: skip
+        assert alone is not None
+        by_line += alone.low <= 2e5 <= alone.high
+    assert abs(held / 400 - 0.95) < 3 * np.sqrt(0.95 * 0.05 / 400)
+    assert by_line / 400 < 0.8
+
+
+def test_a_scale_of_lengths_that_nobody_states_is_wide() -> None:
+    """Vouching for less never narrows; what is assumed is told."""
+    found = {
+        said: read_extension(
+            pulled(np.random.default_rng(6), 0.0, 0.0), 0.0, 23.0, 10000.0, gauge_m=None, coverage=0.95,
+            accuracy=said,
+        )
+        for said in (None, 0.0, 0.05)
+    }  # fmt: skip
+    width = {said: one.stiffness.high - one.stiffness.low for said, one in found.items() if one.stiffness}
+
+    assert width[0.0] < width[None] < width[0.05]
+    assert found[None].accuracy is None

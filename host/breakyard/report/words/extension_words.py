@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from breakyard.pull.extension import UNSTATED
 from breakyard.pull.results import Extension, Summary
 from breakyard.report.words.values import decimals_for, fixed, load_text
 from breakyard.units import FORCE_UNITS, force_unit
@@ -72,9 +73,12 @@ def _stiffness(found: Extension, unit: str) -> str:
     factor = FORCE_UNITS[force_unit(unit)] / IN_ONE[found.unit]
     value, low, high = slope.value / factor, slope.low / factor, slope.high / factor
     places = decimals_for(max((high - low) / 2.0, 1e-9 * abs(value)))
+    scale = "assumed" if found.accuracy is None else "stated"
+    accuracy = UNSTATED if found.accuracy is None else found.accuracy
     return (
         f"{fixed(value, places)} ({fixed(low, places)} to {fixed(high, places)}) {unit}/{found.unit}, between 10 and "
-        "40 % of the peak; what the line through the lengths leaves open, without the load's own doubt"
+        "40 % of the peak; what the line through the lengths, the load's scale and that of the lengths "
+        f"({100 * accuracy:g} %, {scale}) leave open"
     )
 
 
