@@ -1,5 +1,6 @@
 """The calibration and the step response in force: what is named, else what the session (or those beside it) keeps."""
 
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -46,9 +47,15 @@ def read_calibration_file(path: Path) -> Calibration:
     """Read a calibration file. Raises: CalibrationError, DataError, both with the file's name."""
     text = read_calibration(path)
     try:
-        return Calibration.from_json(text)
+        return _parsed(text)
     except (CalibrationError, DataError) as error:
         raise CalibrationError(f"{path}: {error}") from None
+
+
+@lru_cache(maxsize=8)
+def _parsed(text: str) -> Calibration:
+    """Most pulls of a session share one calibration; its hash is checked whenever the text is another."""
+    return Calibration.from_json(text)
 
 
 def load_response(
