@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from breakyard.comparison.factors.law import Campaign
-from breakyard.comparison.factors.terms import Design, Row, Term
+from breakyard.comparison.factors.terms import Cause, Design, TestedSpecimen
 from breakyard.comparison.log_linear import Family, standard_errors
 from breakyard.comparison.observations import Observation
 
@@ -29,12 +29,12 @@ LOADS = (
     (990, "elm", "along", "2", 17.8), (576, "elm", "across", "2", 11.4), (575, "elm", "across", "2", 20.3),
 )  # fmt: skip
 TERMS = (
-    Term("day", "block"),
-    Term("wood", "factor"),
-    Term("direction", "factor"),
-    Term("t", "condition"),
+    Cause("day", "block"),
+    Cause("wood", "factor"),
+    Cause("direction", "factor"),
+    Cause("t", "condition"),
 )
-TOGETHER = Term("wood and direction", "together", ("wood", "direction"))
+TOGETHER = Cause("wood and direction", "together", ("wood", "direction"))
 CONTRASTS = (
     {("day", "2"): 1.0, ("day", "1"): -1.0},
     {("wood", "ash"): 1.0, ("wood", "oak"): -1.0},
@@ -44,9 +44,9 @@ CONTRASTS = (
 )
 
 
-def rows(cut: float = math.inf) -> list[Row]:
+def rows(cut: float = math.inf) -> list[TestedSpecimen]:
     return [
-        Row(
+        TestedSpecimen(
             Observation("g", str(n), float(min(load, cut)), at_least=load >= cut),
             {"wood": wood, "direction": direction, "day": day},
             {"t": t},
@@ -55,7 +55,9 @@ def rows(cut: float = math.inf) -> list[Row]:
     ]
 
 
-def fitted(family: Family, cut: float = math.inf, terms: tuple[Term, ...] = TERMS) -> tuple[Design, Campaign]:
+def fitted(
+    family: Family, cut: float = math.inf, terms: tuple[Cause, ...] = TERMS
+) -> tuple[Design, Campaign]:
     made = rows(cut)
     design = Design(made, terms)
     logs = np.log([row.pull.value_n for row in made])
@@ -147,11 +149,11 @@ def test_many_ratios_together_reach_as_far_as_tukey_says() -> None:
     from breakyard.comparison.factors.law import Together
 
     made = [
-        Row(Observation("g", f"{level}{n}", 100.0 + 10.0 * place + n), {"f": level}, {})
+        TestedSpecimen(Observation("g", f"{level}{n}", 100.0 + 10.0 * place + n), {"f": level}, {})
         for place, level in enumerate("abc")
         for n in range(4)
     ]
-    design = Design(made, [Term("f", "factor")])
+    design = Design(made, [Cause("f", "factor")])
     campaign = Campaign(
         design.matrix, np.log([row.pull.value_n for row in made]), np.ones(12, dtype=bool), "log-normal"
     )

@@ -7,7 +7,7 @@ import pytest
 from breakyard.calibration.plate import Plate
 from breakyard.plan import events, rules
 from breakyard.plan.elements import KINDS, Element, check_element, leg_strength, turned_load
-from breakyard.plan.energy import Line, speed_m_per_s, stored_energy
+from breakyard.plan.energy import LineStretch, speed_m_per_s, stored_energy
 from breakyard.plan.ranges import RangeQuestion, counts_per_mv_v, noise_nv, plan_range, rail_mv_v
 from breakyard.plan.standoff import stand_off
 from breakyard.units import to_newtons
@@ -150,7 +150,7 @@ def test_side_load_of_a_shackle(degrees: float, cut: float) -> None:
 )
 def test_energy_in_ten_metres_of_line(load_kgf: float, stretch: float, kilojoules: float) -> None:
     """Mechanics: half of load times stretch, 10 m of nylon (30 %), polyester (15 %), HMPE (2 %), steel (1 %)."""
-    energy = stored_energy([Line(10.0, stretch=(stretch, stretch))], load_kgf * KGF)
+    energy = stored_energy([LineStretch(10.0, stretch=(stretch, stretch))], load_kgf * KGF)
 
     assert energy is not None
     assert energy.high_j / 1000.0 == pytest.approx(kilojoules, abs=0.06)
@@ -159,7 +159,7 @@ def test_energy_in_ten_metres_of_line(load_kgf: float, stretch: float, kilojoule
 
 def test_a_shorter_line_stores_less() -> None:
     """Mechanics: 3 m of line in place of 10 m leave 30 % of the energy."""
-    ten, three = (stored_energy([Line(length, "nylon")], 9806.65) for length in (10.0, 3.0))
+    ten, three = (stored_energy([LineStretch(length, "nylon")], 9806.65) for length in (10.0, 3.0))
 
     assert ten is not None
     assert three is not None
@@ -178,10 +178,10 @@ def test_stretch_at_break_as_published() -> None:
         ("polyester", 0.15, 0.25),
         ("polypropylene", 0.20, 0.25),
     ):
-        energy = stored_energy([Line(10.0, material)], 1000.0)
+        energy = stored_energy([LineStretch(10.0, material)], 1000.0)
         assert energy is not None
         assert (energy.stretch_low_m, energy.stretch_high_m) == pytest.approx((10.0 * low, 10.0 * high))
-    hmpe = stored_energy([Line(10.0, "hmpe")], 1000.0)
+    hmpe = stored_energy([LineStretch(10.0, "hmpe")], 1000.0)
     assert hmpe is not None
     assert hmpe.stretch_low_m <= 0.2 <= hmpe.stretch_high_m
 

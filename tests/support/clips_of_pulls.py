@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from clip_maker import Coding, Scene
 
-from breakyard.video.alignment import Anchor, Filmed
-from breakyard.video.find import Known
+from breakyard.video.alignment import Filmed, TiePoint
+from breakyard.video.find import KnownBreak
 
 RATES = (24.0, 25.0, 30.0, 30.0, 60.0, 60.0, 120.0, 240.0)
 PERIOD_S = 1 / 92
@@ -67,6 +67,6 @@ def clip_case(number: int, *, quick: bool = False) -> ClipCase:
     return ClipCase(scene, coding, filmed, (broke + slip) * stretch)
 
 
-def true_known(case: ClipCase) -> Known:
+def true_known(case: ClipCase) -> KnownBreak:
     """What the run of a case says."""
-    return Known(Anchor(12.0, 0.5 * PERIOD_S / 3**0.5), broke=True, onset_s=4.0)
+    return KnownBreak(TiePoint(12.0, 0.5 * PERIOD_S / 3**0.5), broke=True, onset_s=4.0)

@@ -13,7 +13,7 @@ from breakyard.errors import CalibrationError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.calibration import Calibration, CalibrationFinding, Drawn
-    from breakyard.session.known_loads import Known
+    from breakyard.session.known_loads import KnownPoints
 
 _LOADS = "Known loads"
 _PLACE = "Place and air (gravity and buoyancy)"
@@ -312,7 +312,7 @@ NO_SESSION: Final = (
 
 
 def _draw(
-    made: "Calibration", known: "Known", unit: str, picture: Path | None, recording_picture: Path | None
+    made: "Calibration", known: "KnownPoints", unit: str, picture: Path | None, recording_picture: Path | None
 ) -> list[Path]:
     """Write the pictures that were asked for."""
     drawn = []

@@ -47,7 +47,7 @@ class Crop(StrEnum):
     SQUARE = "square"
 
 
-class Together(StrEnum):
+class TogetherAt(StrEnum):
     """At which moment the clips of several pulls are together."""
 
     BREAK = "break"
@@ -143,7 +143,7 @@ def command(
             "--side-by-side", help="Several clips in one picture without sound, their curves below."
         ),
     ] = False,
-    together: Annotated[Together, typer.Option(help="What happens at once in them.")] = Together.BREAK,
+    together: Annotated[TogetherAt, typer.Option(help="What happens at once in them.")] = TogetherAt.BREAK,
     no_clip: Annotated[
         bool, typer.Option("--no-clip", help="The curve as it grows; no film is needed. Also as .gif.")
     ] = False,
@@ -186,7 +186,7 @@ def command(
     if start is not None and end is not None and not start < end:
         raise UsageError(f"--from {start:g} --to {end:g}: the end must come after the beginning")
     options = ReadOptions(calibration)
-    said = Said(break_at, onset_at, distance, temperature, slow_motion, look_again)
+    said = ClipOptions(break_at, onset_at, distance, temperature, slow_motion, look_again)
     names = clips or []
     if no_clip:
         _without_clip(out, what, names, output, number, options, unit, style, slower)
@@ -203,7 +203,7 @@ def command(
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class ClipOptions:
     """What the options say of a clip."""
 
     break_at: float | None = None
@@ -223,7 +223,7 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ClipAndPull:
     """A clip and its pull, side by side."""
 
     clip: "Clip"
@@ -259,8 +259,8 @@ def _find(
     number: int | None,
     options: "ReadOptions",
     unit: str | None,
-    said: Said,
-) -> Found:
+    said: ClipOptions,
+) -> ClipAndPull:
     """Read the clip, find its pull, and put the two side by side. Raises: BreakyardError, typer.Exit (not sure)."""
     from breakyard.session.filming import keep_clip, kept_of, known_of, readout_of
     from breakyard.session.finding import find_pulls, shown_unit
@@ -276,7 +276,7 @@ def _find(
     assert result.summary is not None
     kept = kept_of(result.pull, path)
     if kept is not None and not said.anything:
-        return Found(clip, result, curve, readout, kept.alignment(), None, words, kept=True)
+        return ClipAndPull(clip, result, curve, readout, kept.alignment(), None, words, kept=True)
     stretch = said.slow_motion or clip.stretch
     if said.slow_motion is None and clip.stretch != 1.0:
         words = (*words, f"the file says that it is stretched {clip.stretch:g} times (slow motion)")
@@ -296,7 +296,7 @@ def _find(
         out.warn(f"found, but not kept: {error}")
     if not found.sure:
         _not_sure(out, clip, found, result, sheet, words)
-    return Found(clip, result, curve, readout, found, sheet, words, kept=False)
+    return ClipAndPull(clip, result, curve, readout, found, sheet, words, kept=False)
 
 
 def _nothing_found(clip: "Clip", broke: bool) -> str:
@@ -359,9 +359,9 @@ def _write_sheet(clip: "Clip", found: "Alignment", result: "PullResult") -> Path
     from breakyard.disk.atomic import write_atomically
     from breakyard.video.alignment import NAMES
     from breakyard.video.panel import milliseconds
-    from breakyard.video.sheet import Row, contact_sheet
+    from breakyard.video.sheet import Candidate, contact_sheet
 
-    rows: dict[int, Row] = {}
+    rows: dict[int, Candidate] = {}
     for clue, chosen in [*((clue, True) for clue in found.clues), *((clue, False) for clue in found.others)]:
         if clue.source in ("lamp", "onset"):
             continue
@@ -374,7 +374,7 @@ def _write_sheet(clip: "Clip", found: "Alignment", result: "PullResult") -> Path
         if before is not None:
             words = f"{before.words}; {words}"
         taken = chosen or (before is not None and before.chosen)
-        rows[at] = Row(float(clip.times_s[at]), words, taken)
+        rows[at] = Candidate(float(clip.times_s[at]), words, taken)
     title = f"{result.label}, {clip.path.name}: the first frame that shows it broken, as --break-at SECONDS"
     data = contact_sheet(clip, list(rows.values())[:6], title)
     name = f"{result.pull.name.replace('#', '-')}.moments.png"
@@ -430,7 +430,7 @@ def _found_document(
     }
 
 
-def _write_one(out: Output, film: Found, output: Path | None, style: "Style", subtitles: bool) -> None:
+def _write_one(out: Output, film: ClipAndPull, output: Path | None, style: "Style", subtitles: bool) -> None:
     from breakyard.disk.atomic import draft_of, write_atomically
     from breakyard.video.burn import burn, count_of, pace_for
     from breakyard.video.film import rate_for
@@ -466,7 +466,7 @@ def _default(result: "PullResult", clip: Path, ending: str) -> Path:
     return clip.with_name(name)
 
 
-def _tell(out: Output, film: Found, path: Path, made: "Made | None") -> None:
+def _tell(out: Output, film: ClipAndPull, path: Path, made: "Made | None") -> None:
     from breakyard.report.words.values import load_text
     from breakyard.video.panel import milliseconds
 
@@ -555,8 +555,8 @@ def _side_by_side(
     options: "ReadOptions",
     unit: str | None,
     style: "Style",
-    said: Said,
-    together: Together,
+    said: ClipOptions,
+    together: TogetherAt,
 ) -> None:
     from breakyard.disk.atomic import draft_of
     from breakyard.session.filming import kept_clips, path_of
@@ -587,7 +587,7 @@ def _side_by_side(
     if path.suffix.lower() not in FILMS:
         raise UsageError(f"{path}: a film's name ends in .mp4")
     tiles = [beside.Tile(film.clip, film.readout, film.alignment) for film in films]
-    several = beside.SideBySide(tiles, style, at_onset=together is Together.ONSET)
+    several = beside.SideBySide(tiles, style, at_onset=together is TogetherAt.ONSET)
     with out.progress("frames", several.count) as step, draft_of(path) as draft:
         made = several.write(draft, lambda number: step("", number))
     for film in films:

@@ -28,7 +28,7 @@ from breakyard.errors import BreakyardError, DataError, UnitError, UsageError
 from breakyard.plan.anchors import BRAKED, SURFACES, Anchor
 from breakyard.plan.between import blocks_between
 from breakyard.plan.elements import KINDS, Element
-from breakyard.plan.energy import Line
+from breakyard.plan.energy import LineStretch
 from breakyard.plan.quantities import parse_force_range, parse_stiffness
 from breakyard.plan.rig import Rig
 from breakyard.plan.rules import DEFAULT_MARGIN, LOADINGS, Loading
@@ -178,11 +178,11 @@ def _element(reader: "_Reader") -> Element:
     )
 
 
-def _line(reader: "_Reader") -> Line:
+def _line(reader: "_Reader") -> LineStretch:
     if "length_m" not in reader.table:
         raise DataError(f"{reader.where}: no length; write length_m = 6 (metres, without load)")
     return reader.build(
-        lambda: Line(
+        lambda: LineStretch(
             length_m=reader.number("length_m", 0.0),
             material=reader.text("material", "unknown").lower(),
             stretch=reader.pair("stretch"),

@@ -34,7 +34,7 @@ FITTING_KG: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LineStretch:
     """A stretch of the line: its length without load, and how it gives.
 
     One of stiffness, `stretch` (share of the length at the expected peak) or the material's stretch at break decides;
@@ -82,7 +82,7 @@ class StoredEnergy:
     fitting_kg: float = FITTING_KG
 
 
-def stored_energy(lines: Iterable[Line], load_n: float) -> StoredEnergy | None:
+def stored_energy(lines: Iterable[LineStretch], load_n: float) -> StoredEnergy | None:
     """Energy in the stretches of a line under `load_n`; None without a line. Upper ends are upper figures."""
     parts = [(_one(line, load_n), line) for line in lines]
     if not parts:
@@ -109,7 +109,7 @@ def as_fall(energy_j: float) -> str:
     return f"like {mass_kg:g} kg falling from {energy_j / (mass_kg * STANDARD_GRAVITY):.2g} m"
 
 
-def _one(line: Line, load_n: float) -> tuple[float, float, float, float]:
+def _one(line: LineStretch, load_n: float) -> tuple[float, float, float, float]:
     """Energy low and high in J, stretch low and high in m, of one stretch of line."""
     if line.stiffness_n_per_m is not None:
         stretch_m = load_n / line.stiffness_n_per_m

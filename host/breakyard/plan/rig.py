@@ -11,7 +11,7 @@ from breakyard.errors import UsageError
 from breakyard.plan import rules
 from breakyard.plan.anchors import Anchor, AnchorCheck, check_anchor
 from breakyard.plan.elements import Element, ElementCheck, check_element
-from breakyard.plan.energy import Line, StoredEnergy, stored_energy
+from breakyard.plan.energy import LineStretch, StoredEnergy, stored_energy
 from breakyard.plan.quantities import Finding
 from breakyard.plan.rig_findings import rig_findings
 from breakyard.plan.rules import DEFAULT_MARGIN, LOADINGS, Loading, Rule
@@ -38,7 +38,7 @@ class Rig:
     expected_low_n: float
     expected_high_n: float
     elements: tuple[Element, ...] = ()
-    lines: tuple[Line, ...] = ()
+    lines: tuple[LineStretch, ...] = ()
     anchors: tuple[Anchor, ...] = ()
     loading: Loading = LOADINGS["winch"]
     dynamic: tuple[float, float] | None = None

@@ -35,7 +35,7 @@ _BREAK: Final = re.compile(r"(?:then\s+)?(?:to\s+(?:the\s+)?)?break", re.IGNOREC
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class CycleStep:
     """So many cycles between two loads."""
 
     count: int
@@ -48,7 +48,7 @@ class Protocol:
     """What a person meant to do, as "10 x 20..300 kgf, then break"."""
 
     text: str
-    steps: tuple[Step, ...]
+    steps: tuple[CycleStep, ...]
     breaks: bool
 
     @property
@@ -64,7 +64,7 @@ class Protocol:
 
 def read_protocol(text: str) -> Protocol:
     """Read "10 x 20..300 kgf, then break". Raises: UsageError, UnitError."""
-    steps: list[Step] = []
+    steps: list[CycleStep] = []
     breaks = False
     for part in (part.strip() for part in re.split(r"[,;]\s+|\bthen\b", text)):
         if not part:
@@ -80,7 +80,7 @@ def read_protocol(text: str) -> Protocol:
         low, high = (parse_force(f"{value} {found[4]}") for value in (found[2], found[3]))
         if not (low < high and int(found[1]) > 0):
             raise UsageError(f'the protocol "{text}": a cycle goes from a lower to a higher load')
-        steps.append(Step(int(found[1]), low, high))
+        steps.append(CycleStep(int(found[1]), low, high))
     if not steps:
         raise UsageError(f'the protocol "{text}" names no cycles; write it as "10 x 20..300 kgf, then break"')
     return Protocol(text.strip(), tuple(steps), breaks)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from breakyard.session.files.notes import RunNotes
     from breakyard.video.alignment import Alignment
     from breakyard.video.clip import Clip
-    from breakyard.video.find import Known
+    from breakyard.video.find import KnownBreak
     from breakyard.video.readout import ReadOut
 
 CLIPS: Final = "clips"
@@ -74,9 +74,9 @@ class KeptClip:
 
     def alignment(self) -> "Alignment":
         """What was found then."""
-        from breakyard.video.alignment import Alignment, Term
+        from breakyard.video.alignment import Alignment, TimeTerm
 
-        term = Term(f"as kept in the notes ({self.by})", self.standard_s)
+        term = TimeTerm(f"as kept in the notes ({self.by})", self.standard_s)
         return Alignment(self.clip_s, self.run_s, self.standard_s, self.stretch, (), (term,))
 
 
@@ -251,10 +251,10 @@ def _long(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
 
 
-def known_of(pull: Pull, curve: LoadCurve, summary: Summary) -> "Known":
+def known_of(pull: Pull, curve: LoadCurve, summary: Summary) -> "KnownBreak":
     """What a run knows that a clip may show: break, onset, the logger's lamp."""
-    from breakyard.video.alignment import Anchor
-    from breakyard.video.find import Known
+    from breakyard.video.alignment import TiePoint
+    from breakyard.video.find import KnownBreak
     from breakyard.video.readout import late_by, let_go_s
 
     zeroed = curve.load_n - summary.zero.load_n
@@ -271,8 +271,8 @@ def known_of(pull: Pull, curve: LoadCurve, summary: Summary) -> "Known":
         own = (3.0 if curve.filter_known else 0.0) * curve.period_s
         half = 0.5 * max(fell - own, curve.period_s)
     word = "break" if broke else "moment at which it was let go"
-    return Known(
-        over=Anchor(over_s, half / 3.0**0.5, word),
+    return KnownBreak(
+        over=TiePoint(over_s, half / 3.0**0.5, word),
         broke=broke,
         onset_s=summary.onset_s,
         lamp_s=_lamp_s(pull),

@@ -20,7 +20,7 @@ _T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownPoints:
     """Points of a calibration and where they came from; run and plateaus are None for a table."""
 
     points: "tuple[Point, ...]"
@@ -37,7 +37,7 @@ def from_recording(
     loads: "Sequence[KnownLoad]",
     gain: int | None,
     before: Callable[[], None] = lambda: None,
-) -> Known:
+) -> KnownPoints:
     """Pair the steady stretches of a recording with the masses, in the order they were hung. Raises: errors.py.
 
     `before` is called when the recording was read, before anything is made of it.
@@ -47,7 +47,7 @@ def from_recording(
     run = load_counts(path)
     before()
     points, plateaus = _naming(path, lambda: points_from_run(run, loads))
-    return Known(
+    return KnownPoints(
         points,
         path,
         gain_of(run, gain),
@@ -57,11 +57,11 @@ def from_recording(
     )
 
 
-def from_table(path: Path, mass_limit: float | None, known: "Basis | None", gain: int | None) -> Known:
+def from_table(path: Path, mass_limit: float | None, known: "Basis | None", gain: int | None) -> KnownPoints:
     """Read points from a CSV file. Raises: errors.py."""
     from breakyard.formats.read_points import read_points
 
-    return Known(
+    return KnownPoints(
         read_points(path, mass_limit=mass_limit, known=known),
         path,
         128 if gain is None else gain,
@@ -71,7 +71,9 @@ def from_table(path: Path, mass_limit: float | None, known: "Basis | None", gain
     )
 
 
-def from_second_cell(path: Path, other: Path, reference: Path, steps: int | None, gain: int | None) -> Known:
+def from_second_cell(
+    path: Path, other: Path, reference: Path, steps: int | None, gain: int | None
+) -> KnownPoints:
     """Points from a calibrated cell in the same line: both recordings show the same steps. Raises: errors.py."""
     from breakyard.calibration import find_plateaus, transfer_points
 
@@ -95,7 +97,7 @@ def from_second_cell(path: Path, other: Path, reference: Path, steps: int | None
         "reference recording": other.name,
         "reference calibration": f"{made.name} {made.content_hash}",
     }
-    return Known(paired, path, gain_of(run, gain), run, plateaus, about | identity_of(run))
+    return KnownPoints(paired, path, gain_of(run, gain), run, plateaus, about | identity_of(run))
 
 
 def gain_of(run: "Run", stated: int | None) -> int | None:

@@ -43,7 +43,7 @@ def gather(
     reason given.
     Raises: BreakyardError if a curve that was read before can't be read now.
     """
-    from breakyard.report.page.content import Content, Rig
+    from breakyard.report.page.content import Content, SessionRig
 
     days = list(sessions) if isinstance(sessions, Sequence) else [sessions]
     several = len(days) > 1
@@ -53,7 +53,9 @@ def gather(
     written = {(str(day.root), one.id): one.notes for day in days for one in day.specimens()}
     curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
     infos = [day.info for day in days]
-    rigs = [Rig(day.root.resolve().name if several else "", *_rig(day, unit), _words(day)) for day in days]
+    rigs = [
+        SessionRig(day.root.resolve().name if several else "", *_rig(day, unit), _words(day)) for day in days
+    ]
     return Content(
         title=_title(days),
         entries=tuple(_entry(result, curves, written, several, unit) for result in good),

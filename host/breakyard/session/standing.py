@@ -18,7 +18,7 @@ FEW = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class JobStep:
     """One step of the job: how far it is, in words, and the command that goes on with it."""
 
     name: str
@@ -31,7 +31,7 @@ class Step:
         return {"step": self.name, "state": self.state, "said": self.said, "command": self.command or None}
 
 
-def standing(session: "Session", called: str) -> tuple[Step, ...]:
+def standing(session: "Session", called: str) -> tuple[JobStep, ...]:
     """The steps of the job in their order; `called` is how its owner names the folder in commands.
 
     Raises: DataError, UnitError for files of the session that cannot be read.
@@ -50,7 +50,7 @@ def standing(session: "Session", called: str) -> tuple[Step, ...]:
     )
 
 
-def next_step(steps: Sequence[Step]) -> Step | None:
+def next_step(steps: Sequence[JobStep]) -> JobStep | None:
     """The first step that is to be done; None when all is done."""
     return next((step for step in steps if step.state == "to do"), None)
 
@@ -60,11 +60,11 @@ def own_keys(session: "Session") -> tuple[str, ...]:
     return tuple(name for name in session.info.more if not any(key.called(name) for key in SESSION_KEYS))
 
 
-def _planned(session: "Session", called: str) -> Step:
+def _planned(session: "Session", called: str) -> JobStep:
     specimens = session.specimens()
     groups = list(dict.fromkeys(one.group for one in specimens if one.group))
     if not specimens:
-        return Step(
+        return JobStep(
             "planned",
             "to do",
             "no specimens in specimens.csv yet",
@@ -79,55 +79,55 @@ def _planned(session: "Session", called: str) -> Step:
             else f" in one group ({groups[0]})"
         )
     if alone:
-        return Step("planned", "to do", f"{said}; without a group: {_some(alone)}", "edit specimens.csv")
+        return JobStep("planned", "to do", f"{said}; without a group: {_some(alone)}", "edit specimens.csv")
     if all(one.order is None for one in specimens) and len(groups) > 1:
         said += "; no order drawn (breakyard design draws one)"
-    return Step("planned", "done", said)
+    return JobStep("planned", "done", said)
 
 
-def _rig(session: "Session", called: str, *, over: bool) -> Step:
+def _rig(session: "Session", called: str, *, over: bool) -> JobStep:
     from breakyard.plan.describe import rig_from_table
     from breakyard.plan.rig import check_rig
 
     rig, command = session.info.rig, f"breakyard rig {called}"
     if over and not isinstance(rig, dict):
-        return Step("rig", "not needed", "not described, and the pulls are over")
+        return JobStep("rig", "not needed", "not described, and the pulls are over")
     if not rig:
-        return Step("rig", "to do", "not described: nobody has checked the line", f"{command} --template")
+        return JobStep("rig", "to do", "not described: nobody has checked the line", f"{command} --template")
     if isinstance(rig, str):
-        return Step(
+        return JobStep(
             "rig", "to do", "described in a sentence only, which cannot be checked", f"{command} --template"
         )
     try:
         check = check_rig(rig_from_table(rig), unit=session.info.unit)
     except BreakyardError as error:
-        return Step("rig", "to do", str(error), command)
+        return JobStep("rig", "to do", str(error), command)
     if check.ok:
-        return Step("rig", "done", "checked: nothing speaks against the pull")
-    return Step("rig", "to do", "checked: something speaks against the pull", command)
+        return JobStep("rig", "done", "checked: nothing speaks against the pull")
+    return JobStep("rig", "to do", "checked: something speaks against the pull", command)
 
 
-def _calibrated(session: "Session", pulls: Sequence[Pull], masses: Sequence[Path], called: str) -> Step:
+def _calibrated(session: "Session", pulls: Sequence[Pull], masses: Sequence[Path], called: str) -> JobStep:
     have = [path.stem for path in session.calibrations()]
     if have:
         if len(have) > 1 and not session.info.calibration:
-            return Step(
+            return JobStep(
                 "calibrated",
                 "to do",
                 f"several calibrations ({_some(have)}): which one holds?",
                 f'write calibration = "{have[-1]}" into session.toml',
             )
-        return Step("calibrated", "done", f"calibration {session.info.calibration or have[0]}")
+        return JobStep("calibrated", "done", f"calibration {session.info.calibration or have[0]}")
     if masses:
-        return Step(
+        return JobStep(
             "calibrated",
             "to do",
             f"known masses are recorded in {masses[0].name}",
             f'breakyard calibrate {called}/runs/{masses[0].name} --masses "0, 20 kg, 40 kg, 20 kg, 0"',
         )
     if pulls and not any(_counts(pull) for pull in pulls):
-        return Step("calibrated", "not needed", "the recordings hold loads, not counts")
-    return Step(
+        return JobStep("calibrated", "not needed", "the recordings hold loads, not counts")
+    return JobStep(
         "calibrated",
         "to do",
         "no known masses recorded yet (another instrument that shows loads needs none)",
@@ -144,7 +144,7 @@ def _counts(pull: Pull) -> bool:
     return imported is None or imported.options.unit == "counts"
 
 
-def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
+def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> JobStep:
     known = [one.id for one in session.specimens()]
     named = {name for pull in pulls for name in (pull.specimen, *(one.specimen for one in pull.listed))}
     missing = [name for name in known if name not in named]
@@ -156,7 +156,7 @@ def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
     if missing and pulls:
         said += f", missing: {_some(missing)}"
     if parts:
-        return Step(
+        return JobStep(
             "recorded",
             "to do",
             f"{said}; not wholly fetched: {_some(parts)}",
@@ -165,10 +165,10 @@ def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
     if broken := [pull for pull in pulls if pull.problem]:
         more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
         notes = f"{called}/runs/{broken[0].path.stem}.toml"
-        return Step("recorded", "to do", f"{said}; {broken[0].problem}{more}", f"edit {notes}")
+        return JobStep("recorded", "to do", f"{said}; {broken[0].problem}{more}", f"edit {notes}")
     lost = [name for name in strange if name not in known]
     if lost and known:
-        return Step(
+        return JobStep(
             "recorded",
             "to do",
             f"{said}; of no specimen in specimens.csv: {_some(lost)}",
@@ -176,23 +176,23 @@ def _recorded(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
             f"{called}/runs/{lost[0].split('#')[0]}.toml, and so on",
         )
     if missing or not pulls:
-        return Step(
+        return JobStep(
             "recorded",
             "to do",
             said,
             f"breakyard record {called}   (or, from another instrument: breakyard import FILES --session {called})",
         )
     if strange:
-        return Step(
+        return JobStep(
             "recorded",
             "to do",
             f"{said}; without a group: {_some(strange)}",
             "edit specimens.csv (id and group), or name the specimen in runs/NAME.toml",
         )
-    return Step("recorded", "done", said)
+    return JobStep("recorded", "done", said)
 
 
-def _told(session: "Session", pulls: Sequence[Pull], called: str) -> tuple[Step, ...]:
+def _told(session: "Session", pulls: Sequence[Pull], called: str) -> tuple[JobStep, ...]:
     """Read, compared, reported: whether what is in results/ was made from what is there now."""
     from breakyard.session import kept
     from breakyard.session.options import ReadOptions
@@ -201,35 +201,35 @@ def _told(session: "Session", pulls: Sequence[Pull], called: str) -> tuple[Step,
     unread = [pull.name for pull in pulls if kept.find_kept(pull, kept.made_from(pull, options)) is None]
     groups = {pull.group for pull in pulls} | {one.group for pull in pulls for one in pull.listed}
     if not pulls:
-        read = Step("read", "to do", "nothing to read yet", "")
+        read = JobStep("read", "to do", "nothing to read yet", "")
     elif unread:
         said = f"{len(pulls) - len(unread)} of {len(pulls)} recordings read; not yet, or changed since: {_some(unread)}"
-        read = Step("read", "to do", said, f"breakyard summarize {called}")
+        read = JobStep("read", "to do", said, f"breakyard summarize {called}")
     else:
-        read = Step("read", "done", f"{len(pulls)} recordings")
+        read = JobStep("read", "done", f"{len(pulls)} recordings")
     few = len(groups - {""}) < 2
     told = f"breakyard compare {called}"
     compared = (
-        Step("compared", "not needed", "less than two groups")
+        JobStep("compared", "not needed", "less than two groups")
         if pulls and few
-        else Step("compared", "done", f"shown by: {told}")
+        else JobStep("compared", "done", f"shown by: {told}")
         if pulls and not unread
-        else Step("compared", "to do", "after reading", told)
+        else JobStep("compared", "to do", "after reading", told)
     )
     return read, compared, _reported(session, pulls, called)
 
 
-def _reported(session: "Session", pulls: Sequence[Pull], called: str) -> Step:
+def _reported(session: "Session", pulls: Sequence[Pull], called: str) -> JobStep:
     page, command = session.layout.result_file("report.html"), f"breakyard report {called}"
     if not page.is_file():
-        return Step("reported", "to do", "no page yet", command)
+        return JobStep("reported", "to do", "no page yet", command)
     layout = session.layout
     made = page.stat().st_mtime
     sources = [layout.session_file, layout.specimens_file, *session.calibrations()]
     sources += [path for pull in pulls for path in (pull.path, pull.path.with_suffix(".toml"))]
     if any(path.exists() and path.stat().st_mtime > made for path in sources):
-        return Step("reported", "to do", "the page is older than what it shows", command)
-    return Step("reported", "done", str(Path(called) / "results" / page.name))
+        return JobStep("reported", "to do", "the page is older than what it shows", command)
+    return JobStep("reported", "done", str(Path(called) / "results" / page.name))
 
 
 def _some(names: Sequence[str]) -> str:

@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from breakyard.video.moments import Moment
+from breakyard.video.moments import ClipMoment
 
 SPEED_M_PER_S: Final = 343.2
 """Of sound in air at 20 C; ISO 9613-1:1993, equation for the reference temperature 293.15 K."""
@@ -54,7 +54,7 @@ _TRIANGULAR: Final = math.sqrt(6.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Term:
+class TimeTerm:
     """One source of doubt about a moment, as a standard uncertainty in seconds."""
 
     source: str
@@ -67,7 +67,7 @@ class Clue:
 
     source: Source
     time_s: float
-    terms: tuple[Term, ...]
+    terms: tuple[TimeTerm, ...]
     frame_s: float | None = None
     """The frame, or the moment of the sound, that it was taken from."""
 
@@ -78,7 +78,7 @@ class Clue:
 
 
 @dataclass(frozen=True, slots=True)
-class Anchor:
+class TiePoint:
     """When the break, or another moment that both know, was in the run: seconds of the run."""
 
     time_s: float
@@ -109,7 +109,7 @@ class Alignment:
     standard_s: float
     stretch: float
     clues: tuple[Clue, ...]
-    terms: tuple[Term, ...]
+    terms: tuple[TimeTerm, ...]
     others: tuple[Clue, ...] = ()
     sure: bool = True
     words: tuple[str, ...] = ()
@@ -137,7 +137,7 @@ def speed_of_sound(temperature_c: float) -> float:
     return SPEED_M_PER_S * math.sqrt((temperature_c + 273.15) / 293.15)
 
 
-def heard_clue(moment: Moment, filmed: Filmed) -> Clue:
+def heard_clue(moment: ClipMoment, filmed: Filmed) -> Clue:
     """When the break was, by a noise."""
     if filmed.distance_m is None:
         low, high = DISTANCE_UNSTATED_M
@@ -149,15 +149,15 @@ def heard_clue(moment: Moment, filmed: Filmed) -> Clue:
     speed = speed_of_sound(middle)
     late = distance / speed
     terms = (
-        Term("distance of the camera", half / speed / _RECTANGULAR),
-        Term("temperature of the air", late * 0.5 * around / (middle + 273.15) / _RECTANGULAR),
-        Term("the phone's own sound and picture", SOUND_APART_S / _RECTANGULAR),
-        Term("where the noise begins", ONSET_S / _RECTANGULAR),
+        TimeTerm("distance of the camera", half / speed / _RECTANGULAR),
+        TimeTerm("temperature of the air", late * 0.5 * around / (middle + 273.15) / _RECTANGULAR),
+        TimeTerm("the phone's own sound and picture", SOUND_APART_S / _RECTANGULAR),
+        TimeTerm("where the noise begins", ONSET_S / _RECTANGULAR),
     )
     return Clue("sound", moment.time_s - late * filmed.stretch, terms, moment.time_s)
 
 
-def seen_clue(moment: Moment, filmed: Filmed) -> Clue:
+def seen_clue(moment: ClipMoment, filmed: Filmed) -> Clue:
     """When the break was, by the first frame that shows it."""
     return _frame_clue("picture", moment.time_s, moment.step_s, filmed)
 
@@ -167,26 +167,28 @@ def stated_clue(frame_s: float, step_s: float, filmed: Filmed) -> Clue:
     return _frame_clue("stated", frame_s, step_s, filmed)
 
 
-def lamp_clue(moment: Moment, filmed: Filmed) -> Clue:
+def lamp_clue(moment: ClipMoment, filmed: Filmed) -> Clue:
     """When the lamp was lit, by the first frame that shows it."""
     return _frame_clue("lamp", moment.time_s, moment.step_s, filmed)
 
 
 def onset_clue(time_s: float) -> Clue:
     """When the line came taut, by a person."""
-    return Clue("onset", time_s, (Term("when the line came taut", STATED_ONSET_S / _RECTANGULAR),), time_s)
+    return Clue(
+        "onset", time_s, (TimeTerm("when the line came taut", STATED_ONSET_S / _RECTANGULAR),), time_s
+    )
 
 
 def _frame_clue(source: Source, frame_s: float, step_s: float, filmed: Filmed) -> Clue:
     half = 0.5 * step_s / filmed.stretch
     terms = (
-        Term("the frame's half-width", half / _RECTANGULAR),
-        Term("rolling shutter", SHUTTER_S / _TRIANGULAR),
+        TimeTerm("the frame's half-width", half / _RECTANGULAR),
+        TimeTerm("rolling shutter", SHUTTER_S / _TRIANGULAR),
     )
     return Clue(source, frame_s - 0.5 * step_s, terms, frame_s)
 
 
-def align(clues: Sequence[Clue], anchor: Anchor, stretch: float) -> Alignment:
+def align(clues: Sequence[Clue], anchor: TiePoint, stretch: float) -> Alignment:
     """Combine clues of one moment, the first being the leading one; those that disagree with it are left out.
 
     The best mean of independent values is weighted by 1 / u^2 (JCGM 100:2008, example H.5 and F.1.2.4).
@@ -207,11 +209,11 @@ def align(clues: Sequence[Clue], anchor: Anchor, stretch: float) -> Alignment:
     share = [weight / sum(weights) for weight in weights]
     clip_s = sum(part * clue.time_s for part, clue in zip(share, taken, strict=True))
     terms = [
-        Term(f"{NAMES[clue.source]}: {term.source}", part * term.standard_s)
+        TimeTerm(f"{NAMES[clue.source]}: {term.source}", part * term.standard_s)
         for part, clue in zip(share, taken, strict=True)
         for term in clue.terms
     ]
-    terms.append(Term(f"the {anchor.what} in the recording", anchor.standard_s))
+    terms.append(TimeTerm(f"the {anchor.what} in the recording", anchor.standard_s))
     # A shutter's time is one unknown for all that is seen.
     standard = math.hypot(*(term.standard_s for term in terms))
     return Alignment(
@@ -236,7 +238,7 @@ NAMES: Final = {
 
 
 def choose(
-    heard: Sequence[Moment], seen: Sequence[Moment], anchor: Anchor, filmed: Filmed
+    heard: Sequence[ClipMoment], seen: Sequence[ClipMoment], anchor: TiePoint, filmed: Filmed
 ) -> Alignment | None:
     """The moment of the break by sound and picture; None where there is neither.
 

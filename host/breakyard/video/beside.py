@@ -13,9 +13,9 @@ from breakyard.video.clip import Clip, frames
 from breakyard.video.film import film, rate_for
 from breakyard.video.layout import Rect, place_in_tile, rect
 from breakyard.video.lettering import fitting, letters
-from breakyard.video.line import Line, full, scale_for
+from breakyard.video.line import PlottedCurve, full, scale_for
 from breakyard.video.panel import Panel, look_of, number_width
-from breakyard.video.planes import Board, Planes, colour, planes_of, stamp
+from breakyard.video.planes import Planes, Washes, colour, planes_of, stamp
 from breakyard.video.readout import ReadOut
 from breakyard.video.upright import PLAIN, Shape, Upright
 
@@ -122,7 +122,7 @@ class SideBySide:
         below = rect(0, high + GAP, self.width, self.height - high - GAP)
         return kept, Rect(below.x, below.y, self.width, min(below.height, self.height - below.y))
 
-    def _curves(self, below: Rect) -> tuple[Board, list[Line]]:
+    def _curves(self, below: Rect) -> tuple[Washes, list[PlottedCurve]]:
         short = min(self.width, self.height)
         look, theme = look_of(self._style.shade), THEMES[self._style.shade]
         text_px = short / 40.0
@@ -134,14 +134,14 @@ class SideBySide:
         times = [tile.readout.time_s - zero for tile, zero in zip(self._tiles, self._zero, strict=True)]
         loads = [tile.readout.load for tile in self._tiles]
         scale = scale_for(times, loads, self._start, self._end)
-        board = Board(below.width, below.height)
+        board = Washes(below.width, below.height)
         level = round(float(scale.y(0.0, inner.height)))
         board.wash(stamp(full(inner.width, 2)), inner.x - below.x, inner.y - below.y + level, look.faint)
         lines, x = [], float(pad)
         room = (below.width - 2 * pad) / len(self._tiles)
         for at, tile in enumerate(self._tiles):
             shade = colour(theme.groups[at % len(theme.groups)])
-            lines.append(Line(inner, scale, times[at], loads[at], shade, max(3.0, 0.18 * text_px)))
+            lines.append(PlottedCurve(inner, scale, times[at], loads[at], shade, max(3.0, 0.18 * text_px)))
             board.wash(stamp(full(round(text_px), round(text_px))), round(x), round(pad), shade)
             name = fitting(tile.readout.specimen, room - 3 * text_px, text_px)
             board.wash(

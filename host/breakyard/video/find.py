@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from breakyard.errors import DataError, UsageError
 from breakyard.video.alignment import (
     Alignment,
-    Anchor,
     Clue,
     Filmed,
+    TiePoint,
     align,
     choose,
     heard_clue,
@@ -23,7 +23,7 @@ from breakyard.video.alignment import (
 )
 from breakyard.video.clip import Clip, frames, sound_blocks
 from breakyard.video.heard import noises
-from breakyard.video.moments import Moment
+from breakyard.video.moments import ClipMoment
 from breakyard.video.seen import USUAL_S, changes
 
 Floats = NDArray[np.float64]
@@ -40,10 +40,10 @@ FACTORS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 16.0, 20.0, 32.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownBreak:
     """What the run knows. `over` is the break, or when an unbroken specimen was let go."""
 
-    over: Anchor
+    over: TiePoint
     broke: bool
     onset_s: float
     lamp_s: float | None = None
@@ -58,7 +58,7 @@ class Stated:
     onset_s: float | None = None
 
 
-def find_alignment(clip: Clip, known: Known, filmed: Filmed, stated: Stated) -> Alignment | None:
+def find_alignment(clip: Clip, known: KnownBreak, filmed: Filmed, stated: Stated) -> Alignment | None:
     """Put clip and run side by side; None where nothing ties them together.
 
     Raises: DataError (clip, or the interval between two marks fits no stretch), UsageError (moments outside the clip).
@@ -71,14 +71,14 @@ def find_alignment(clip: Clip, known: Known, filmed: Filmed, stated: Stated) -> 
     filmed, words = _checked_stretch(clip, known, filmed, stated)
     found = _by_break(clip, known, filmed, stated)
     if found is None and stated.onset_s is not None:
-        onset = Anchor(known.onset_s, known.over.standard_s, "onset")
+        onset = TiePoint(known.onset_s, known.over.standard_s, "onset")
         found = align([onset_clue(stated.onset_s)], onset, filmed.stretch)
     if known.lamp_s is not None:
         found = _with_lamp(clip, known, filmed, found)
     return None if found is None else replace(found, words=(*words, *found.words))
 
 
-def _by_break(clip: Clip, known: Known, filmed: Filmed, stated: Stated) -> Alignment | None:
+def _by_break(clip: Clip, known: KnownBreak, filmed: Filmed, stated: Stated) -> Alignment | None:
     # Slow-motion clips have no sound, or one that is stretched with them.
     heard = noises(sound_blocks(clip)) if clip.sound and known.broke and filmed.stretch == 1.0 else ()
     if stated.break_s is not None:
@@ -106,7 +106,7 @@ def _joined(windows: list[tuple[float, float]]) -> list[tuple[float, float]]:
 
 
 def _checked_stretch(
-    clip: Clip, known: Known, filmed: Filmed, stated: Stated
+    clip: Clip, known: KnownBreak, filmed: Filmed, stated: Stated
 ) -> tuple[Filmed, tuple[str, ...]]:
     """The stretch by the interval between two marks, where both were stated: the run knows it in true seconds."""
     if stated.break_s is None or stated.onset_s is None:
@@ -129,7 +129,7 @@ def _checked_stretch(
     )
 
 
-def _with_lamp(clip: Clip, known: Known, filmed: Filmed, found: Alignment | None) -> Alignment | None:
+def _with_lamp(clip: Clip, known: KnownBreak, filmed: Filmed, found: Alignment | None) -> Alignment | None:
     """Add the lamp, if it is seen where the alignment so far says; or anywhere, if there is none."""
     assert known.lamp_s is not None
     if found is None:
@@ -147,7 +147,7 @@ def _with_lamp(clip: Clip, known: Known, filmed: Filmed, found: Alignment | None
     # As if it told of the break: the run knows how long before it the lamp was lit.
     moved = replace(lit, time_s=lit.time_s + (known.over.time_s - known.lamp_s) * filmed.stretch)
     clues: list[Clue] = [moved] if found is None else [*found.clues, moved]
-    both = align(clues, known.over if found is None else Anchor(found.run_s, known.over.standard_s, "break"),
+    both = align(clues, known.over if found is None else TiePoint(found.run_s, known.over.standard_s, "break"),
                  filmed.stretch)  # fmt: skip
     if found is None:
         return both
@@ -156,7 +156,7 @@ def _with_lamp(clip: Clip, known: Known, filmed: Filmed, found: Alignment | None
     )
 
 
-def lamp_seen(clip: Clip, start_s: float, end_s: float, stretch: float = 1.0) -> Moment | None:
+def lamp_seen(clip: Clip, start_s: float, end_s: float, stretch: float = 1.0) -> ClipMoment | None:
     """The first frame of a small light that is on for LAMP_LIT_S and dark before and after; None where there is none.
 
     Of each block of the picture the brightest pixel counts. Raises: DataError.
@@ -192,7 +192,7 @@ def lamp_seen(clip: Clip, start_s: float, end_s: float, stretch: float = 1.0) ->
     if best is None:
         return None
     at = best[1]
-    return Moment(times[at], 1.0, "picture", times[at] - times[at - 1] if at else step)
+    return ClipMoment(times[at], 1.0, "picture", times[at] - times[at - 1] if at else step)
 
 
 def _around(blocks: Floats) -> Floats:

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from breakyard.video.moments import Moment, strongest
+from breakyard.video.moments import ClipMoment, strongest
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ LEAST: Final = 0.2
 """Noises weaker than this part of the strongest are no candidates."""
 
 
-def noises(blocks: Iterable[tuple[float, int, Floats]]) -> tuple[Moment, ...]:
+def noises(blocks: Iterable[tuple[float, int, Floats]]) -> tuple[ClipMoment, ...]:
     """The sudden noises in blocks of sound (time of the first value, rate, values (n,)), the strongest first."""
     start_s, power = _power(blocks)
     if len(power) < AFTER + BEFORE:
@@ -44,7 +44,7 @@ def noises(blocks: Iterable[tuple[float, int, Floats]]) -> tuple[Moment, ...]:
     found = [(float(at[k]) * STEP_S, float(rise[k])) for k in local.tolist()]
     kept = strongest(found, APART_S, MOST)
     return tuple(
-        Moment(start_s + _onset(power, round(time / STEP_S)) * STEP_S, strength / kept[0][1], "sound")
+        ClipMoment(start_s + _onset(power, round(time / STEP_S)) * STEP_S, strength / kept[0][1], "sound")
         for time, strength in kept
         if strength >= LEAST * kept[0][1]
     )

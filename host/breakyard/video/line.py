@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from breakyard.report.figures.style import thinned
 from breakyard.video.layout import Rect
-from breakyard.video.planes import Board, Colour, Planes, Stamp, press, stamp
+from breakyard.video.planes import Colour, Planes, Stamp, Washes, press, stamp
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.uint8]
@@ -45,7 +45,7 @@ def scale_for(time_s: Sequence[Floats], load: Sequence[Floats], start_s: float, 
     return Scale(start_s, max(end_s, start_s + 1e-3), low - 0.06 * (high - low), high + 0.08 * (high - low))
 
 
-class Line:
+class PlottedCurve:
     """One curve in one rectangle."""
 
     def __init__(
@@ -68,7 +68,7 @@ class Line:
             x = place.x + float(self._scale.x(time_s, place.width)) - self._dot.width / 2
             press(planes, self._dot, round(x), round(place.y + row - self._dot.height / 2), self._shade)
 
-    def draw_whole(self, board: Board, at: Rect) -> None:
+    def draw_whole(self, board: Washes, at: Rect) -> None:
         """Draw all of it onto a board whose corner is that of a rectangle."""
         board.wash(self._whole, self._place.x - at.x, self._place.y - at.y, self._shade)
 

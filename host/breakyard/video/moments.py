@@ -7,7 +7,7 @@ Sense = Literal["sound", "picture"]
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class ClipMoment:
     """`time_s` is the clip's; `weight` its strength in parts of the strongest one of the same sense."""
 
     time_s: float

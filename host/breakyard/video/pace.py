@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class PaceStretch:
     """A stretch from `start_s` to `end_s` of what is shown, `slower` times slower than it is played else."""
 
     start_s: float
@@ -21,7 +21,7 @@ class Piece:
 class Pace:
     """Pieces one after another, without holes."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[PaceStretch, ...]
 
     @property
     def length_s(self) -> float:
@@ -58,6 +58,10 @@ class Pace:
 def paced(start_s: float, end_s: float, slow_from_s: float, slow_to_s: float, slower: float) -> Pace:
     """From start to end, with a part in between that is slower; parts without length are left out."""
     first, last = min(max(slow_from_s, start_s), end_s), max(min(slow_to_s, end_s), start_s)
-    pieces = [Piece(start_s, first), Piece(first, max(first, last), slower), Piece(max(first, last), end_s)]
+    pieces = [
+        PaceStretch(start_s, first),
+        PaceStretch(first, max(first, last), slower),
+        PaceStretch(max(first, last), end_s),
+    ]
     kept = tuple(piece for piece in pieces if piece.end_s > piece.start_s)
-    return Pace(kept or (Piece(start_s, end_s),))
+    return Pace(kept or (PaceStretch(start_s, end_s),))

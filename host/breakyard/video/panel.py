@@ -9,8 +9,8 @@ import numpy as np
 from breakyard.report.figures.style import ORANGE, THEMES, VERMILLION
 from breakyard.video.layout import Part, Place, Rect
 from breakyard.video.lettering import fitting, letters, width_of
-from breakyard.video.line import Line, full, rounded, scale_for
-from breakyard.video.planes import Board, Colour, Planes, Stamp, colour, press, stamp
+from breakyard.video.line import PlottedCurve, full, rounded, scale_for
+from breakyard.video.planes import Colour, Planes, Stamp, Washes, colour, press, stamp
 from breakyard.video.readout import NOT_A_RATING, ReadOut
 
 Shade = Literal["dark", "light"]
@@ -26,7 +26,7 @@ SMALLEST_PEAK: Final = 0.7
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class Shades:
     """Colours of one shade."""
 
     plate: Colour
@@ -36,11 +36,11 @@ class Look:
     peak: Colour
 
 
-def look_of(shade: Shade) -> Look:
+def look_of(shade: Shade) -> Shades:
     """The colours of the report's pictures."""
     theme = THEMES[shade]
     peak = ORANGE if shade == "dark" else VERMILLION
-    return Look(*(colour(text) for text in (theme.paper, theme.ink, theme.faint, theme.curve, peak)))
+    return Shades(*(colour(text) for text in (theme.paper, theme.ink, theme.faint, theme.curve, peak)))
 
 
 def number_width(readout: ReadOut) -> float:
@@ -77,14 +77,14 @@ class Panel:
         """step_s: half-width of what picture and number may be apart; None: nothing is said of it."""
         self.readout, self.place = readout, place
         self._look, self._leave_out = look_of(shade), leave_out
-        self._line: Line | None = None
+        self._line: PlottedCurve | None = None
         if place.curve is not None and "curve" not in leave_out:
             trace = readout.trace
             late = trace.start_s - (trace.time_s[0] - readout.time_s[0] if len(readout.time_s) else 0.0)
             self._scale = scale_for([readout.time_s], [readout.load], late, trace.end_s)
             time, load = _with_gaps(readout)
             width = max(3.0, place.text_px * 0.16)
-            self._line = Line(place.curve, self._scale, time, load, self._look.curve, width)
+            self._line = PlottedCurve(place.curve, self._scale, time, load, self._look.curve, width)
         step = "" if step_s is None or "step" in leave_out else f"in step within {milliseconds(step_s)}"
         foot = [*([words] if words else []), NOT_A_RATING]
         self._boards = {
@@ -138,10 +138,10 @@ class Panel:
         """The line on which letters stand that are in the middle of a row."""
         return round(place.y + 0.5 * (place.height + capital_px))
 
-    def _board(self, over: bool, foot: list[str], step: str, *, with_plate: bool, grid: bool) -> Board:
+    def _board(self, over: bool, foot: list[str], step: str, *, with_plate: bool, grid: bool) -> Washes:
         place, look, readout = self.place, self._look, self.readout
         at = place.plate
-        board = Board(at.width, at.height)
+        board = Washes(at.width, at.height)
         if with_plate:
             mask = rounded(at.width, at.height, 0.5 * place.text_px)
             board.wash(stamp(mask), 0, 0, look.plate, OPACITY)
@@ -169,7 +169,7 @@ class Panel:
             self._write(board, place.foot, step, place.text_px, look.ink, right=True)
         return board
 
-    def _peak(self, board: Board) -> None:
+    def _peak(self, board: Washes) -> None:
         """The peak, as large as it fits."""
         place, readout = self.place, self.readout
         broke = "" if readout.broke else ", did not break"
@@ -187,7 +187,7 @@ class Panel:
                 break
         self._write(board, place.peak, words, size, self._look.peak, bold=True)
 
-    def _ground(self, board: Board, *, grid: bool) -> None:
+    def _ground(self, board: Washes, *, grid: bool) -> None:
         """The line of zero; in a large curve also lines of round loads with their numbers."""
         place, at = self.place.curve, self.place.plate
         assert place is not None
@@ -205,7 +205,7 @@ class Panel:
 
     def _write(
         self,
-        board: Board,
+        board: Washes,
         place: Rect,
         text: str,
         capital_px: float,

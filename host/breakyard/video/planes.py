@@ -120,7 +120,7 @@ def _lay(old: Bytes, mask: Parts, new: int) -> None:
     old[:] = (old * (WHOLE - mask) + mask * np.uint16(new)) >> 8
 
 
-class Board:
+class Washes:
     """Many washes one over the other, put together once, and then laid over each frame in one go."""
 
     def __init__(self, width: int, height: int) -> None:

@@ -28,7 +28,7 @@ LET_GO: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class ReadoutWords:
     """The words at one moment; forces as numbers without their unit."""
 
     now: str
@@ -87,13 +87,13 @@ class ReadOut:
         at = int(np.searchsorted(self.clipped_s, time_s - self.period_s))
         return at < len(self.clipped_s) and self.clipped_s[at] <= time_s + self.period_s
 
-    def at(self, time_s: float) -> Said:
+    def at(self, time_s: float) -> ReadoutWords:
         """What is said at a moment."""
         load, largest = self.load_at(time_s), self.largest_at(time_s)
         now = NOTHING if np.isnan(load) else fixed(load, self.decimals)
         if self.off_scale_at(time_s):
             now = "off scale"
-        return Said(
+        return ReadoutWords(
             now=now,
             largest="" if np.isnan(largest) else fixed(largest, self.decimals),
             over=time_s >= self.over_s,

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.video.clip import Clip, frames
-from breakyard.video.moments import Moment, strongest
+from breakyard.video.moments import ClipMoment, strongest
 
 if TYPE_CHECKING:
     from av.video.frame import VideoFrame
@@ -44,7 +44,7 @@ of the largest, within EARLIER_S of it, if every frame in between changed by GOI
 
 def changes(
     clip: Clip, windows: Iterable[tuple[float, float]] = ((0.0, float("inf")),), stretch: float = 1.0
-) -> tuple[Moment, ...]:
+) -> tuple[ClipMoment, ...]:
     """The sudden changes within stretches of the clip, the strongest first. Raises: DataError.
 
     stretch: seconds of the clip in a second of the world; all that is usual is so of the world.
@@ -61,7 +61,7 @@ def changes(
             continue
         first = _beginning(time, strength, excess, EARLIER_S * stretch)
         exact, step = _refined(clip, first, steps[first])
-        moments.append(Moment(exact, strength / kept[0][1], "picture", step))
+        moments.append(ClipMoment(exact, strength / kept[0][1], "picture", step))
     return tuple(moments)
 
 

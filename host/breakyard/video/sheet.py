@@ -22,7 +22,7 @@ GAP: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Candidate:
     """A moment of the clip: the first frame that may show it broken, and why."""
 
     frame_s: float
@@ -30,7 +30,7 @@ class Row:
     chosen: bool
 
 
-def contact_sheet(clip: Clip, rows: Sequence[Row], title: str) -> bytes:
+def contact_sheet(clip: Clip, rows: Sequence[Candidate], title: str) -> bytes:
     """The sheet as a PNG. The frame in question has a frame around it. Raises: DataError."""
     from PIL import Image, ImageDraw
 

@@ -7,7 +7,7 @@ import pytest
 
 from breakyard.calibration.plate import Plate
 from breakyard.errors import UsageError
-from breakyard.plan.energy import Line
+from breakyard.plan.energy import LineStretch
 from breakyard.plan.ranges import RangePlan, RangeQuestion, plan_range
 from breakyard.plan.rig import Rig, RigCheck, check_rig
 from breakyard.report.figures.plan_figures import range_figure, rig_figure
@@ -20,7 +20,7 @@ def plan(capacity: float = 1000.0) -> RangePlan:
 
 
 def rig(length: float = 20.0) -> RigCheck:
-    return check_rig(Rig(3000.0, 5000.0, lines=(Line(length, "hmpe"),)))
+    return check_rig(Rig(3000.0, 5000.0, lines=(LineStretch(length, "hmpe"),)))
 
 
 def test_the_bar_shows_every_limit_where_it_is() -> None:

@@ -13,7 +13,7 @@ from breakyard.plan.anchors import Anchor, check_anchor, holding_n
 from breakyard.plan.elements import ENDS, KINDS, Element, check_element, leg_strength, turned_load
 from breakyard.plan.energy import (
     MATERIALS,
-    Line,
+    LineStretch,
     as_fall,
     stored_energy,
 )
@@ -29,7 +29,7 @@ SHACKLE = Element("bow shackle", "shackle", wll_n=20_000.0)
 CELL = Element("S cell", "cell", wll_n=10_000.0)
 ROPE = Element("pull line", "rope", breaking_n=90_000.0, ends="splice")
 BLOCK = Anchor("block", "block", 5000.0, (0.4, 0.6))
-LINE = Line(6.0, "hmpe", breaking_n=90_000.0)
+LINE = LineStretch(6.0, "hmpe", breaking_n=90_000.0)
 GOOD = Rig(3000.0, 5000.0, (SHACKLE, CELL, ROPE), (LINE,), (BLOCK,), dynamic=(1.0, 1.2))
 
 
@@ -232,10 +232,10 @@ def test_energy_is_a_range_and_grows_with_load_and_length(
     load: float, more: float, material: str, length: float, strength: float
 ) -> None:
     """Low is below high; more load or more line stores no less; a stronger line of the same stuff no more."""
-    energy = stored_energy([Line(length, material, breaking_n=load * strength)], load)
-    loaded = stored_energy([Line(length, material, breaking_n=load * strength)], load + more)
-    longer = stored_energy([Line(2.0 * length, material, breaking_n=load * strength)], load)
-    stronger = stored_energy([Line(length, material, breaking_n=2.0 * load * strength)], load)
+    energy = stored_energy([LineStretch(length, material, breaking_n=load * strength)], load)
+    loaded = stored_energy([LineStretch(length, material, breaking_n=load * strength)], load + more)
+    longer = stored_energy([LineStretch(2.0 * length, material, breaking_n=load * strength)], load)
+    stronger = stored_energy([LineStretch(length, material, breaking_n=2.0 * load * strength)], load)
     assert energy is not None
     assert loaded is not None
     assert longer is not None
@@ -255,7 +255,7 @@ def test_the_energy_range_holds_every_stiffening_in_between(power: float, used: 
     load = used * strength
     stretch = 0.3 * length * used ** (1.0 / power)
     exact = load * stretch / (power + 1.0)  # the integral of load over stretch of this law
-    energy = stored_energy([Line(length, "nylon", breaking_n=strength)], load)
+    energy = stored_energy([LineStretch(length, "nylon", breaking_n=strength)], load)
     assert energy is not None
 
     assert energy.low_j <= exact <= energy.high_j
@@ -263,7 +263,7 @@ def test_the_energy_range_holds_every_stiffening_in_between(power: float, used: 
 
 def test_stiffness_gives_one_figure() -> None:
     """Mechanics: F squared / 2 k."""
-    energy = stored_energy([Line(6.0, stiffness_n_per_m=20_000.0)], 6000.0)
+    energy = stored_energy([LineStretch(6.0, stiffness_n_per_m=20_000.0)], 6000.0)
     assert energy is not None
 
     assert energy.low_j == energy.high_j == pytest.approx(6000.0**2 / 40_000.0)
@@ -271,7 +271,7 @@ def test_stiffness_gives_one_figure() -> None:
 
 def test_an_unknown_line_says_so() -> None:
     """From steel to nylon, with a caution; no line at all: no distances, with a caution."""
-    unknown, none = check_rig(replace(GOOD, lines=(Line(6.0),))), check_rig(replace(GOOD, lines=()))
+    unknown, none = check_rig(replace(GOOD, lines=(LineStretch(6.0),))), check_rig(replace(GOOD, lines=()))
 
     assert "stretch_unknown" in codes(unknown, "caution")
     assert unknown.energy is not None
@@ -392,8 +392,8 @@ def test_energy_is_said_as_a_fall(energy_j: float, words: str) -> None:
 
 def test_much_energy_is_a_caution_with_a_number() -> None:
     """A nylon line of 20 m stores kilojoules: a caution; 6 m of low stretch: a note. No throw in metres beside them."""
-    much = check_rig(replace(GOOD, lines=(Line(20.0, "nylon", breaking_n=90_000.0),)))
-    little = check_rig(replace(GOOD, lines=(Line(6.0, stretch=(0.001, 0.001)),)))
+    much = check_rig(replace(GOOD, lines=(LineStretch(20.0, "nylon", breaking_n=90_000.0),)))
+    little = check_rig(replace(GOOD, lines=(LineStretch(6.0, stretch=(0.001, 0.001)),)))
 
     assert "energy" in codes(much, "caution")
     assert "falling from" in text_of(much, "energy")
@@ -462,9 +462,9 @@ def test_an_anchor_that_holds_nothing_is_still_json() -> None:
         (lambda: Element("x", "rope", efficiency=(0.9, 0.5)), "efficiency"),
         (lambda: Anchor("x", "tree", 1.0, (0.1, 0.2)), "vehicle or block"),  # type: ignore[arg-type]
         (lambda: Anchor("x", "block", 0.0, (0.1, 0.2)), "mass"),
-        (lambda: Line(0.0), "length"),
-        (lambda: Line(1.0, "string"), "unknown material"),
-        (lambda: Line(1.0, stretch=(0.3, 30.0)), "3 % is 0.03"),
+        (lambda: LineStretch(0.0), "length"),
+        (lambda: LineStretch(1.0, "string"), "unknown material"),
+        (lambda: LineStretch(1.0, stretch=(0.3, 30.0)), "3 % is 0.03"),
         (lambda: replace(GOOD, margin=0.5), "margin"),
         (lambda: replace(GOOD, dynamic=(0.5, 1.0)), "dynamic factor"),
     ],

@@ -14,7 +14,7 @@ from breakyard.session.filming import another_pull, keep_clip, kept_clips, kept_
 from breakyard.session.pulls import Pull
 from breakyard.session.reading import PullResult
 from breakyard.session.session import Session, create_session
-from breakyard.video.alignment import Alignment, Clue, Term
+from breakyard.video.alignment import Alignment, Clue, TimeTerm
 from breakyard.video.clip import Clip
 
 NOON_S = 1_777_000_000.0
@@ -116,7 +116,7 @@ def yard(tmp_path: Path) -> Session:
     return session
 
 
-FOUND = Alignment(12.3456, 31.2, 0.011, 1.0, (Clue("picture", 12.3456, (Term("frame", 0.011),)),), ())
+FOUND = Alignment(12.3456, 31.2, 0.011, 1.0, (Clue("picture", 12.3456, (TimeTerm("frame", 0.011),)),), ())
 
 
 def test_what_was_found_is_kept_beside_the_run_and_read_back(yard: Session, tmp_path: Path) -> None:

@@ -8,15 +8,15 @@ from clip_maker import Coding, Scene
 from clips_of_pulls import clip_case, true_known
 
 from breakyard.errors import DataError, UsageError
-from breakyard.video.alignment import Anchor, Filmed, speed_of_sound
+from breakyard.video.alignment import Filmed, TiePoint, speed_of_sound
 from breakyard.video.clip import Clip, sound_blocks
-from breakyard.video.find import Known, Stated, find_alignment, lamp_seen
+from breakyard.video.find import KnownBreak, Stated, find_alignment, lamp_seen
 from breakyard.video.heard import noises
 from breakyard.video.seen import changes
 
 Films = Callable[..., Clip]
 
-KNOWN = Known(Anchor(12.0, 0.003), broke=True, onset_s=4.0)
+KNOWN = KnownBreak(TiePoint(12.0, 0.003), broke=True, onset_s=4.0)
 
 
 def test_speed_of_sound() -> None:
@@ -95,7 +95,7 @@ def test_two_equal_bangs_are_not_chosen_between(films: Callable[..., Clip]) -> N
     heard = noises(sound_blocks(films(dark)))
     from breakyard.video.alignment import choose
 
-    found = choose(heard, (), Anchor(12.0, 0.003), Filmed(5.0))
+    found = choose(heard, (), TiePoint(12.0, 0.003), Filmed(5.0))
 
     assert found is not None
     assert not found.sure
@@ -113,7 +113,7 @@ def test_the_lamp_is_seen_and_taken(films: Callable[..., Clip]) -> None:
     """Lit for 0.3 s at 1.0 s of the clip, 5 s before the break by the run's mark: the clip ends before the break."""
     scene = Scene(length_s=3.0, break_s=None, bang=False, lamp_s=((1.0, 1.3),), shake_px=1)
     clip = films(scene)
-    known = Known(Anchor(12.0, 0.003), broke=False, onset_s=4.0, lamp_s=7.0)
+    known = KnownBreak(TiePoint(12.0, 0.003), broke=False, onset_s=4.0, lamp_s=7.0)
     moment = lamp_seen(clip, 0.0, 3.0)
     found = find_alignment(clip, known, Filmed(), Stated())
 

@@ -2,6 +2,6 @@
 
 from breakyard.comparison.factors.compare import compare_factors
 from breakyard.comparison.factors.results import FactorComparison
-from breakyard.comparison.factors.terms import Row
+from breakyard.comparison.factors.terms import TestedSpecimen
 
-__all__ = ["FactorComparison", "Row", "compare_factors"]
+__all__ = ["FactorComparison", "TestedSpecimen", "compare_factors"]

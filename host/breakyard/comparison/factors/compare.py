@@ -21,19 +21,19 @@ from breakyard.comparison.factors.law import Campaign, Together
 from breakyard.comparison.factors.results import (
     ActTogether,
     Combination,
+    ConditionEffect,
     FactorComparison,
     FactorRatio,
     FamilyScatter,
     Shift,
-    Slope,
     Tested,
 )
 from breakyard.comparison.factors.terms import (
+    Cause,
     Design,
     Floats,
     Label,
-    Row,
-    Term,
+    TestedSpecimen,
     levels_of,
     why_lost,
 )
@@ -61,7 +61,7 @@ class _Weighed:
 class _Fitted:
     """A design fitted with each plausible family, the likelier first."""
 
-    def __init__(self, rows: Sequence[Row], terms: Sequence[Term]) -> None:
+    def __init__(self, rows: Sequence[TestedSpecimen], terms: Sequence[Cause]) -> None:
         self.design = Design(rows, terms)
         values = np.array([row.pull.value_n for row in rows])
         self.logs: Floats = np.log(values / values[0])
@@ -128,7 +128,7 @@ class _Fitted:
 
 
 def compare_factors(
-    rows: Sequence[Row],
+    rows: Sequence[TestedSpecimen],
     *,
     factors: Sequence[str],
     block: str | None = None,
@@ -160,9 +160,9 @@ def compare_factors(
     kept = tuple(_with_logarithms(row, logarithmic) for row in kept)
     _check_reference(kept, factors, reference)
     base = [
-        *([Term(block, "block")] if block else []),
-        *(Term(name, "factor") for name in factors if len(levels_of(kept, name)) > 1),
-        *(Term(name, "condition") for name in conditions),
+        *([Cause(block, "block")] if block else []),
+        *(Cause(name, "factor") for name in factors if len(levels_of(kept, name)) > 1),
+        *(Cause(name, "condition") for name in conditions),
     ]
     if not any(term.kind == "factor" for term in base):
         raise DataError(f"{' and '.join(factors)}: only one level was pulled, so there is nothing to compare")
@@ -212,7 +212,7 @@ def _check_names(factors: Sequence[str], block: str | None, conditions: Sequence
             raise UsageError(f'"{name}" is named twice; a column is a factor, a block or a condition')
 
 
-def _check_reference(rows: Sequence[Row], factors: Sequence[str], reference: str | None) -> None:
+def _check_reference(rows: Sequence[TestedSpecimen], factors: Sequence[str], reference: str | None) -> None:
     if reference is None:
         return
     known = [level for name in factors for level in levels_of(rows, name)]
@@ -220,7 +220,9 @@ def _check_reference(rows: Sequence[Row], factors: Sequence[str], reference: str
         raise UsageError(f'no level "{reference}"; there is {", ".join(known)}')
 
 
-def _with_breaks(rows: tuple[Row, ...], names: Sequence[str]) -> tuple[tuple[Row, ...], list[str]]:
+def _with_breaks(
+    rows: tuple[TestedSpecimen, ...], names: Sequence[str]
+) -> tuple[tuple[TestedSpecimen, ...], list[str]]:
     """Leave out levels of which nothing broke: their loads have no upper end that a ratio could stand on."""
     dropped: list[str] = []
     while True:
@@ -241,12 +243,12 @@ def _with_breaks(rows: tuple[Row, ...], names: Sequence[str]) -> tuple[tuple[Row
             return rows, dropped
 
 
-def _with_logarithms(row: Row, names: Collection[str]) -> Row:
+def _with_logarithms(row: TestedSpecimen, names: Collection[str]) -> TestedSpecimen:
     taken = {name: math.log(value) if name in names else value for name, value in row.conditions.items()}
     return replace(row, conditions=taken)
 
 
-def _fitted(rows: Sequence[Row], terms: Sequence[Term]) -> _Fitted:
+def _fitted(rows: Sequence[TestedSpecimen], terms: Sequence[Cause]) -> _Fitted:
     fitted = _Fitted(rows, terms)
     matrix, broke = fitted.design.matrix, fitted.broke
     breaks, columns = int(broke.sum()), matrix.shape[1]
@@ -261,14 +263,14 @@ def _fitted(rows: Sequence[Row], terms: Sequence[Term]) -> _Fitted:
 
 
 def _together(
-    rows: Sequence[Row], base: Sequence[Term], alone: _Fitted
-) -> tuple[tuple[ActTogether, ...], list[Term]]:
+    rows: Sequence[TestedSpecimen], base: Sequence[Cause], alone: _Fitted
+) -> tuple[tuple[ActTogether, ...], list[Cause]]:
     """Test each two factors for acting together; returns what was found, and the terms of those that do."""
     factors = [term.name for term in base if term.kind == "factor"]
     pairs = list(itertools.combinations(factors, 2))
     found, joint = [], []
     for one, other in pairs:
-        term = Term(f"{one} and {other}", "together", (one, other))
+        term = Cause(f"{one} and {other}", "together", (one, other))
         design = Design(rows, [*base, term])
         columns = design.columns_of(term)
         breaks, broke = alone.campaigns[0].breaks, alone.broke
@@ -293,7 +295,9 @@ def _together(
     return tuple(found), joint
 
 
-def _tests(rows: Sequence[Row], base: Sequence[Term], joint: Sequence[Term]) -> tuple[Tested, ...]:
+def _tests(
+    rows: Sequence[TestedSpecimen], base: Sequence[Cause], joint: Sequence[Cause]
+) -> tuple[Tested, ...]:
     """Each cause after all the others; factors that act together are tested with the error of the whole model."""
     tested = []
     for term in base:
@@ -304,7 +308,7 @@ def _tests(rows: Sequence[Row], base: Sequence[Term], joint: Sequence[Term]) -> 
     return tuple(tested)
 
 
-def _tested(rows: Sequence[Row], others: Sequence[Term], term: Term) -> list[Tested]:
+def _tested(rows: Sequence[TestedSpecimen], others: Sequence[Cause], term: Cause) -> list[Tested]:
     fitted = _Fitted(rows, [*others, term])
     design = fitted.design
     columns = design.columns_of(term)
@@ -316,7 +320,7 @@ def _tested(rows: Sequence[Row], others: Sequence[Term], term: Term) -> list[Tes
 
 def _with_joint(
     shares: dict[Label, float],
-    joint: Sequence[Term],
+    joint: Sequence[Cause],
     factor: str,
     level: str,
     within: Mapping[str, str],
@@ -331,7 +335,7 @@ def _with_joint(
 
 
 def _ratios(
-    model: _Fitted, joint: Sequence[Term], coverage: float, matters: float, reference: str | None
+    model: _Fitted, joint: Sequence[Cause], coverage: float, matters: float, reference: str | None
 ) -> tuple[list[FactorRatio], list[str]]:
     """All twos of levels that share everything else."""
     rows = model.design.rows
@@ -402,7 +406,7 @@ def _shifts(model: _Fitted, block: str | None, coverage: float) -> tuple[Shift, 
 
 def _slopes(
     model: _Fitted, conditions: Sequence[str], logarithmic: Collection[str], coverage: float
-) -> tuple[Slope, ...]:
+) -> tuple[ConditionEffect, ...]:
     made = []
     for name in conditions:
         values = [row.conditions[name] for row in model.design.rows]
@@ -412,12 +416,14 @@ def _slopes(
             continue
         (one,) = model.weigh([weights], coverage)
         ends = (math.exp(low), math.exp(high)) if name in logarithmic else (low, high)
-        made.append(Slope(name, *ends, math.exp(one.log), math.exp(one.low), math.exp(one.high), one.p))
+        made.append(
+            ConditionEffect(name, *ends, math.exp(one.log), math.exp(one.low), math.exp(one.high), one.p)
+        )
     return tuple(made)
 
 
 def _combinations(
-    model: _Fitted, factors: Sequence[str], joint: Sequence[Term], coverage: float
+    model: _Fitted, factors: Sequence[str], joint: Sequence[Cause], coverage: float
 ) -> tuple[Combination, ...]:
     """Every combination that was pulled, the strongest first."""
     from scipy import special

@@ -57,7 +57,7 @@ class Shift:
 
 
 @dataclass(frozen=True, slots=True)
-class Slope:
+class ConditionEffect:
     """What a condition does over the range that was seen; its interval by itself."""
 
     condition: str
@@ -135,7 +135,7 @@ class FactorComparison(Document):
     together: tuple[ActTogether, ...]
     ratios: tuple[FactorRatio, ...]
     shifts: tuple[Shift, ...]
-    slopes: tuple[Slope, ...]
+    slopes: tuple[ConditionEffect, ...]
     combinations: tuple[Combination, ...]
     """The strongest first."""
     cannot_tell: tuple[str, ...]

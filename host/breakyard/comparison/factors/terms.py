@@ -22,7 +22,7 @@ SAME: Final = 1e-8
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TestedSpecimen:
     """One specimen: its load, its level of every factor and block, and its conditions as numbers."""
 
     pull: Observation
@@ -31,7 +31,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Term:
+class Cause:
     """One cause: a block (days), a factor, a condition (a number), or two factors together."""
 
     name: str
@@ -47,7 +47,7 @@ Label = tuple[str, ...]
 class Design:
     """The columns of some terms for some rows, and what they can tell apart."""
 
-    def __init__(self, rows: Sequence[Row], terms: Sequence[Term]) -> None:
+    def __init__(self, rows: Sequence[TestedSpecimen], terms: Sequence[Cause]) -> None:
         self.rows, self.terms = tuple(rows), tuple(terms)
         self.labels: list[Label] = [("",)]
         self.owner = [-1]
@@ -64,7 +64,7 @@ class Design:
         self.back, *_ = np.linalg.lstsq(self.matrix, self.full, rcond=None)
         self.place = {label: number for number, label in enumerate(self.labels)}
 
-    def columns_of(self, term: Term) -> list[int]:
+    def columns_of(self, term: Cause) -> list[int]:
         """Which columns of the matrix are the term's: as many as it has degrees of freedom here.
 
         They are fewer than it asks for where other terms take them.
@@ -72,7 +72,7 @@ class Design:
         number = self.terms.index(term)
         return [place for place, column in enumerate(self.kept) if self.owner[column] == number]
 
-    def asked_of(self, term: Term) -> int:
+    def asked_of(self, term: Cause) -> int:
         """Degrees of freedom that the term would have if every combination had been pulled."""
         if term.kind == "condition":
             return 1
@@ -95,12 +95,12 @@ class Design:
         return np.asarray(weights)
 
 
-def levels_of(rows: Sequence[Row], name: str) -> tuple[str, ...]:
+def levels_of(rows: Sequence[TestedSpecimen], name: str) -> tuple[str, ...]:
     """Levels of a factor or block in the order in which they first appear."""
     return tuple(dict.fromkeys(row.levels[name] for row in rows))
 
 
-def _columns(rows: Sequence[Row], term: Term) -> list[tuple[Label, Floats]]:
+def _columns(rows: Sequence[TestedSpecimen], term: Cause) -> list[tuple[Label, Floats]]:
     if term.kind == "condition":
         values = np.array([row.conditions[term.name] for row in rows])
         return [((term.name,), values - values.mean())]
@@ -135,7 +135,7 @@ def _independent(full: Floats) -> list[int]:
     return kept
 
 
-def why_lost(design: Design, term: Term) -> str:
+def why_lost(design: Design, term: Cause) -> str:
     """Why a term has fewer degrees of freedom than it asks for, as a sentence."""
     rows = design.rows
     said = _said(term)
@@ -152,11 +152,11 @@ def why_lost(design: Design, term: Term) -> str:
     )
 
 
-def _said(term: Term) -> str:
+def _said(term: Cause) -> str:
     return " and ".join(term.factors) + " together" if term.kind == "together" else term.name
 
 
-def _constant(rows: Sequence[Row], term: Term, within: Term) -> bool:
+def _constant(rows: Sequence[TestedSpecimen], term: Cause, within: Cause) -> bool:
     if term.kind == "together":
         return False
     seen: dict[str, set[str | float]] = {}

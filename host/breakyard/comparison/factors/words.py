@@ -7,8 +7,8 @@ from breakyard.comparison.words import level, percent, probability, share, span,
 
 if TYPE_CHECKING:
     from breakyard.comparison.factors.law import Campaign
-    from breakyard.comparison.factors.results import FactorRatio, Shift, Slope
-    from breakyard.comparison.factors.terms import Row
+    from breakyard.comparison.factors.results import ConditionEffect, FactorRatio, Shift
+    from breakyard.comparison.factors.terms import TestedSpecimen
 
 
 def _chance(p: float) -> str:
@@ -72,7 +72,7 @@ def shift_sentence(one: "Shift") -> str:
     )
 
 
-def slope_sentence(one: "Slope", coverage: float) -> str:
+def slope_sentence(one: "ConditionEffect", coverage: float) -> str:
     """What a condition does from the lowest to the highest value."""
     way = f"from {one.from_value:.4g} to {one.to_value:.4g} {one.condition}"
     sure = f"{level(coverage)} sure, {_chance(one.p)}"
@@ -84,7 +84,7 @@ def slope_sentence(one: "Slope", coverage: float) -> str:
     return f"{way} the load changes to {span(one.ratio_low, one.ratio_high)} times ({sure})."
 
 
-def notes(campaign: "Campaign", rows: "Sequence[Row]", block: str | None) -> tuple[str, ...]:
+def notes(campaign: "Campaign", rows: "Sequence[TestedSpecimen]", block: str | None) -> tuple[str, ...]:
     """What the ratios take for granted."""
     held = len(rows) - campaign.breaks
     alike = (

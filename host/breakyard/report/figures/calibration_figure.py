@@ -11,7 +11,7 @@ from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -66,7 +66,7 @@ def calibration_figure(
     )
     points_n = calibration.load_n(counts, zero) + np.array(calibration.residuals_n)
     figure, (line_axes, interval_axes, residual_axes) = new_figure(look, (0.75, 0.6, 0.6))
-    key = Key(look)
+    key = Legend(look)
 
     band = None
     for axes in (line_axes, interval_axes):
@@ -143,7 +143,7 @@ def _known_n(calibration: Calibration) -> Floats:
 
 def _draw_residuals(
     axes: "Axes",
-    key: Key,
+    key: Legend,
     calibration: Calibration,
     points_n: Floats,
     up: NDArray[np.bool_],

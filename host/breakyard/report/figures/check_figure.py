@@ -11,7 +11,7 @@ from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -37,7 +37,7 @@ def check_figure(
     look = make_look(mode, form)
     theme = look.theme
     figure, (axes,) = new_figure(look, (0.85,))
-    key = Key(look)
+    key = Legend(look)
     first_s = checks[0].when_utc_s
     days = np.array([(check.when_utc_s - first_s) / DAY_S for check in checks])
     percent = np.array([100.0 * check.difference_n / check.known_n for check in checks])

@@ -12,7 +12,7 @@ from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -50,7 +50,7 @@ def extension_figure(
     unit = force_unit(unit)
     look = make_look(mode, form)
     figure, (axes,) = new_figure(look)
-    key = Key(look)
+    key = Legend(look)
     length, load = _points(curve, summary)
     length, load = length / IN_ONE[found.unit], load / FORCE_UNITS[unit]
     style: dict[str, Any] = {"color": look.theme.curve, "linewidth": 1.6}

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from breakyard.pull.results import Summary
-from breakyard.report.figures.style import GREEN, ORANGE, PURPLE, VERMILLION, Key, Look
+from breakyard.report.figures.style import GREEN, ORANGE, PURPLE, VERMILLION, Legend, Look
 from breakyard.report.trace import Trace, limits
 from breakyard.report.words.values import load_text, peak_text, standard_n
 from breakyard.report.words.wording import manner_text
@@ -28,13 +28,13 @@ def set_heights(axes: "Axes", trace: Trace, summary: Summary, start: float, end:
     axes.set_ylim(*limits(low, high))
 
 
-def draw_zero(axes: "Axes", key: Key, look: Look) -> None:
+def draw_zero(axes: "Axes", key: Legend, look: Look) -> None:
     """Draw the pull's zero."""
     line = axes.axhline(0.0, color=look.theme.faint, linewidth=1.2, linestyle="--", zorder=1)
     key.add(line, "zero of this pull")
 
 
-def draw_missing(axes: "Axes", key: Key, trace: Trace, look: Look, start: float, end: float) -> None:
+def draw_missing(axes: "Axes", key: Legend, trace: Trace, look: Look, start: float, end: float) -> None:
     """Draw gaps, clipped samples and samples that were left out."""
     band = None
     for gap_start, gap_end in trace.gaps:
@@ -64,7 +64,7 @@ def draw_missing(axes: "Axes", key: Key, trace: Trace, look: Look, start: float,
         key.line("sample left out (at the edge: beyond it)", **style)
 
 
-def draw_onset(axes: "Axes", key: Key, summary: Summary, look: Look) -> None:
+def draw_onset(axes: "Axes", key: Legend, summary: Summary, look: Look) -> None:
     """Mark where the loading began."""
     style: dict[str, Any] = {
         "color": look.theme.ink,
@@ -78,7 +78,7 @@ def draw_onset(axes: "Axes", key: Key, summary: Summary, look: Look) -> None:
 
 
 def draw_peak(
-    axes: "Axes", key: Key, trace: Trace, summary: Summary, look: Look, moment: float = 0.0
+    axes: "Axes", key: Legend, trace: Trace, summary: Summary, look: Look, moment: float = 0.0
 ) -> None:
     """Draw the peak with its interval, or with an arrow where it is a bound. `moment` is the axis' zero in s."""
     peak, factor, theme = summary.peak, trace.factor, look.theme
@@ -128,7 +128,7 @@ def draw_peak(
     key.add(marks, f"{text} (band: {100 * peak.coverage:g} % interval)")
 
 
-def draw_story(axes: "Axes", key: Key, trace: Trace, summary: Summary, look: Look) -> None:
+def draw_story(axes: "Axes", key: Legend, trace: Trace, summary: Summary, look: Look) -> None:
     """Draw first peak, plateaus, settled load, partial drops and break."""
     factor, unit, theme = trace.factor, trace.unit, look.theme
     deviation = standard_n(summary)

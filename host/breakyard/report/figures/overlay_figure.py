@@ -8,7 +8,7 @@ import numpy as np
 
 from breakyard.report.figures.style import (
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -50,7 +50,7 @@ def overlay_figure(
         group: look.theme.groups[at % len(look.theme.groups)] for at, group in enumerate(overlay.groups)
     }
     figure, (axes,) = new_figure(look)
-    key = Key(look)
+    key = Legend(look)
     for group in overlay.groups:
         members = [pull for pull in pulls if pull.group == group]
         count = f"{len(members)} pull" + ("" if len(members) == 1 else "s")
@@ -89,7 +89,7 @@ def overlay_figure(
 def _sign_doubtful(
     figure: "Figure",
     axes: "Axes",
-    key: Key,
+    key: Legend,
     doubtful: Sequence["_Signed"],
     align: Align,
     shared: Sequence[str],

@@ -16,7 +16,7 @@ from breakyard.report.figures.style import (
     SKY,
     VERMILLION,
     Form,
-    Key,
+    Legend,
     Look,
     Mode,
     Picture,
@@ -47,7 +47,7 @@ def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", form
     unit = force_unit(unit)
     look = make_look(mode, form)
     figure, (axes,) = new_figure(look, (0.52,))
-    key = Key(look)
+    key = Legend(look)
     capacity_n, safe_n, ultimate_n, clip_n = (
         plan.limit(name).load_n for name in ("capacity", "safe overload", "ultimate", "clip")
     )
@@ -148,7 +148,7 @@ def rig_figure(check: RigCheck, *, mode: Mode = "light", form: Form = "wide") ->
     span, height = length + 2.1 * reach, 2.3 * far
     # Axes of the picture's width, less what labels take; the height follows from the scale.
     figure, (axes,) = new_figure(look, (0.84 * look.width_in * height / span / look.axes_height_in,))
-    key = Key(look)
+    key = Legend(look)
     style: dict[str, Any] = {"linewidth": 1.4, "zorder": 2}
     (outer,) = axes.fill(
         *_around(length, far),
@@ -219,7 +219,7 @@ def describe_rig(check: RigCheck) -> str:
 
 
 def _bar(
-    axes: "Axes", key: Key, row: str, span_n: tuple[float, float], unit: str, label: str, **style: Any
+    axes: "Axes", key: Legend, row: str, span_n: tuple[float, float], unit: str, label: str, **style: Any
 ) -> None:
     left, right = (from_newtons(value, unit) for value in span_n)
     bars = axes.barh(
@@ -235,7 +235,7 @@ def _bar(
     key.add(bars[0], label)
 
 
-def _draw_loads(axes: "Axes", key: Key, plan: RangePlan, look: Look, unit: str) -> None:
+def _draw_loads(axes: "Axes", key: Legend, plan: RangePlan, look: Look, unit: str) -> None:
     low, high = plan.question.expected_low_n, plan.question.expected_high_n
     start, end = from_newtons(low, unit), from_newtons(high, unit)
     surprise = from_newtons(plan.at_surprise.load_n, unit)
@@ -262,7 +262,7 @@ def _range_title(plan: RangePlan, unit: str) -> tuple[str, str]:
     )
 
 
-def _draw_parts(axes: "Axes", key: Key, check: RigCheck, look: Look, span: float) -> None:
+def _draw_parts(axes: "Axes", key: Legend, check: RigCheck, look: Look, span: float) -> None:
     assert check.distances is not None
     length, ink = check.distances.line_m, look.theme.ink
     (line,) = axes.plot([0.0, length], [0.0, 0.0], color=ink, linewidth=2.5, zorder=5)

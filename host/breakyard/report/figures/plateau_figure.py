@@ -7,7 +7,7 @@ from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -44,7 +44,7 @@ def plateau_figure(
     load = calibration.load_n(run.counts, calibration.zero_counts) / factor
     suspect = {index for one in calibration.suspects[:1] for index in one.points}
     figure, (upper, lower) = new_figure(look, (0.9, 0.55))
-    key = Key(look)
+    key = Legend(look)
 
     time, line = thinned(run.time_s, np.where(run.usable, load, np.nan))
     upper.plot(time, line, color=theme.faint, linewidth=1.0, zorder=2)

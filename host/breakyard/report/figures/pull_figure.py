@@ -18,7 +18,7 @@ from breakyard.report.figures.marks import (
 from breakyard.report.figures.style import (
     PURPLE,
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -55,7 +55,7 @@ def pull_figure(
     look = make_look(mode, form)
     trace = make_trace(curve, summary, unit)
     figure, (axes,) = new_figure(look)
-    key = Key(look)
+    key = Legend(look)
     inside = (trace.time_s >= trace.start_s) & (trace.time_s <= trace.end_s)
     axes.plot(
         *thinned(trace.time_s[inside], trace.load[inside]), color=look.theme.curve, linewidth=1.6, zorder=3
@@ -98,7 +98,7 @@ def break_figure(
     half = max(ZOOM_S / 2.0, 0.5 * FEWEST_IN_ZOOM * curve.period_s)
     start, end = moment - half, moment + half
     figure, (axes,) = new_figure(look)
-    key = Key(look)
+    key = Legend(look)
     near = (trace.time_s >= start - half) & (trace.time_s <= end + half)
     style: dict[str, Any] = {"color": look.theme.curve, "zorder": 3}
     (samples,) = axes.plot(
@@ -134,7 +134,7 @@ def break_figure(
 
 
 def _draw_recovery(
-    axes: "Axes", key: Key, summary: Summary, recovery: Recovery, trace: Trace, moment: float
+    axes: "Axes", key: Legend, summary: Summary, recovery: Recovery, trace: Trace, moment: float
 ) -> None:
     """The likeliest force, and the likeliest curve behind the samples."""
     force_s, force = np.asarray(recovery.force_s), np.asarray(recovery.force_n) / trace.factor

@@ -10,7 +10,7 @@ from breakyard.report.figures.style import (
     ORANGE,
     PURPLE,
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -30,7 +30,7 @@ def step_figure(
     """
     look = make_look(mode, form)
     figure, (axes,) = new_figure(look)
-    key = Key(look)
+    key = Legend(look)
     at = np.array(response.at) - 0.5 * response.order
     left, standard = np.array(response.left), np.array(response.standard)
     for cut in cuts:

@@ -13,7 +13,7 @@ from breakyard.errors import UsageError
 from breakyard.pull.results import Summary
 from breakyard.report.figures.style import (
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -75,7 +75,7 @@ def strip_figure(
     known = {group.name: group for group in comparison.groups} if comparison is not None else {}
     rows, heads, height = _rows(strips, groups, many)
     figure, (axes,) = new_figure(look, ((height * ROW_IN + 0.5) / look.axes_height_in,))
-    key = Key(look)
+    key = Legend(look)
     axes.set_xlim(*_limits(strips, unit))
     axes.set_ylim(height - 0.4, -0.6)
     for at, group in enumerate(groups):
@@ -200,7 +200,7 @@ def _draw_group(axes: "Axes", group: Group, head: float, last: float, unit: str,
 
 def _finish(
     axes: "Axes",
-    key: Key,
+    key: Legend,
     strips: Sequence[Strip],
     rows: Sequence[float],
     heads: Sequence[float],

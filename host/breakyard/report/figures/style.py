@@ -158,7 +158,7 @@ def _any_letters() -> Iterator[None]:
 
 
 @dataclass(slots=True)
-class Key:
+class Legend:
     """The lines below a picture, in order of entry."""
 
     look: Look
@@ -225,7 +225,7 @@ def set_title(axes: "Axes", look: Look, first: str, second: str = "", pad: float
     )
 
 
-def draw_key(figure: "Figure", key: Key) -> None:
+def draw_key(figure: "Figure", key: Legend) -> None:
     """Put the key below the axes, and make the figure as high as it needs."""
     look = key.look
     if not key.labels:

@@ -8,7 +8,7 @@ from breakyard.errors import UsageError
 from breakyard.report.figures.strip_figure import MARKERS
 from breakyard.report.figures.style import (
     Form,
-    Key,
+    Legend,
     Mode,
     Picture,
     draw_key,
@@ -34,7 +34,7 @@ def survival_figure(
     factor = FORCE_UNITS[force_unit(unit)]
     look = make_look(mode, form)
     figure, (axes,) = new_figure(look)
-    key = Key(look)
+    key = Legend(look)
     furthest = max(pull.value_n for group in comparison.groups for pull in group.pulls) / factor
     for at, group in enumerate(comparison.groups):
         style: dict[str, Any] = {"color": look.theme.groups[at % len(look.theme.groups)]}

@@ -62,7 +62,7 @@ class FileHash:
 
 
 @dataclass(frozen=True, slots=True)
-class Rig:
+class SessionRig:
     """What is known of one session's rig: its check, or why there is none, or what people wrote of it."""
 
     session: str
@@ -94,7 +94,7 @@ class Content:
     rig_words: str = ""
     """What people wrote where they did not describe the rig as a table."""
     rig_problem: str = ""
-    other_rigs: tuple[Rig, ...] = ()
+    other_rigs: tuple[SessionRig, ...] = ()
     """Those of further sessions, where the report is about several."""
     files: tuple[FileHash, ...] = ()
     settings: tuple[tuple[str, str], ...] = ()

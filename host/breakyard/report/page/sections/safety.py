@@ -6,7 +6,7 @@ from typing import Final
 from breakyard.plan.quantities import Finding, show_force, show_number, show_percent, show_range, show_span
 from breakyard.plan.rig import CAUTIONS, RigCheck
 from breakyard.report.figures.plan_figures import rig_figure
-from breakyard.report.page.content import Content, Rig
+from breakyard.report.page.content import Content, SessionRig
 from breakyard.report.page.inline import both_widths, figure
 from breakyard.report.page.markup import Child, Markup, items, join, paragraphs, table, tag
 from breakyard.units import from_newtons
@@ -24,12 +24,12 @@ FIRST_WORDS: Final = (
 def rig_and_safety(content: Content) -> Markup:
     """Cautions first, whatever is known of the rig."""
     cautions = tag("div", tag("h3", "Always"), items(CAUTIONS), class_="caution")
-    told = [_told(content, Rig("", content.rig, content.rig_problem, content.rig_words))]
+    told = [_told(content, SessionRig("", content.rig, content.rig_problem, content.rig_words))]
     told += [join(tag("h3", rig.session), _told(content, rig)) for rig in content.other_rigs]
     return join(cautions, *told)
 
 
-def _told(content: Content, rig: Rig) -> Markup:
+def _told(content: Content, rig: SessionRig) -> Markup:
     if rig.check is not None:
         return _check(content, rig.check)
     said = paragraphs(rig.words) if rig.words.strip() else None
