@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from breakyard.comparison.factors import FactorComparison, TestedSpecimen, compare_factors
+from breakyard.comparison.factors import FactorComparison, PulledSpecimen, compare_factors
 from breakyard.comparison.observations import Observation
 
 MATERIALS = {"a": 0.0, "b": math.log(1.316), "c": math.log(0.9)}
@@ -39,7 +39,7 @@ def campaign(
                     load = math.exp(level + noise)
                     end = math.inf if cut is None else cut
                     rows.append(
-                        TestedSpecimen(
+                        PulledSpecimen(
                             Observation(
                                 f"{material} {direction}",
                                 f"{material}{direction}{day}{number}",

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from breakyard.comparison.factors.law import Campaign
-from breakyard.comparison.factors.terms import Cause, Design, TestedSpecimen
+from breakyard.comparison.factors.terms import Cause, Design, PulledSpecimen
 from breakyard.comparison.log_linear import Family, standard_errors
 from breakyard.comparison.observations import Observation
 
@@ -44,9 +44,9 @@ CONTRASTS = (
 )
 
 
-def rows(cut: float = math.inf) -> list[TestedSpecimen]:
+def rows(cut: float = math.inf) -> list[PulledSpecimen]:
     return [
-        TestedSpecimen(
+        PulledSpecimen(
             Observation("g", str(n), float(min(load, cut)), at_least=load >= cut),
             {"wood": wood, "direction": direction, "day": day},
             {"t": t},
@@ -149,7 +149,7 @@ def test_many_ratios_together_reach_as_far_as_tukey_says() -> None:
     from breakyard.comparison.factors.law import Together
 
     made = [
-        TestedSpecimen(Observation("g", f"{level}{n}", 100.0 + 10.0 * place + n), {"f": level}, {})
+        PulledSpecimen(Observation("g", f"{level}{n}", 100.0 + 10.0 * place + n), {"f": level}, {})
         for place, level in enumerate("abc")
         for n in range(4)
     ]

@@ -20,6 +20,7 @@ def command(
     Example: breakyard next 2026-05-03-slipway
     """
     from breakyard.cli.asking import session_here
+    from breakyard.document import to_plain
     from breakyard.session.standing import next_step, own_keys, standing
 
     out = Output(as_json)
@@ -30,9 +31,9 @@ def command(
         {
             "schema": "breakyard.next/1",
             "session": str(opened.root),
-            "steps": [step.to_json() for step in steps],
+            "steps": to_plain(steps),
             "own_keys": list(own),
-            "next": None if todo is None else todo.to_json(),
+            "next": None if todo is None else to_plain(todo),
         }
     )
     marks = {"done": "[x]", "to do": "[ ]", "not needed": "[-]"}

@@ -45,7 +45,7 @@ def compare_by_factors(
 
     Raises: DataError, UsageError.
     """
-    from breakyard.comparison.factors import TestedSpecimen, compare_factors
+    from breakyard.comparison.factors import PulledSpecimen, compare_factors
     from breakyard.comparison.observations import one_per_specimen
 
     table = specimens_of(results)
@@ -70,7 +70,7 @@ def compare_by_factors(
             left_out.append(f"{observation.specimen}: no {' and no '.join(missing)}")
             continue
         rows.append(
-            TestedSpecimen(
+            PulledSpecimen(
                 observation, having, {name: value for name, value in values.items() if value is not None}
             )
         )

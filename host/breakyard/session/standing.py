@@ -1,10 +1,11 @@
 """Where a session stands in the job, judged by its own files: what is done, what is missing, what to do next."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
+from breakyard.document import face
 from breakyard.errors import BreakyardError
 from breakyard.session.files.keys import SESSION_KEYS
 from breakyard.session.pulls import CALIBRATION_PURPOSE, PURPOSE, Pull, pulls_of
@@ -21,14 +22,10 @@ FEW = 6
 class JobStep:
     """One step of the job: how far it is, in words, and the command that goes on with it."""
 
-    name: str
+    name: str = field(metadata=face("step"))
     state: State
     said: str
-    command: str = ""
-
-    def to_json(self) -> dict[str, Any]:
-        """For programs."""
-        return {"step": self.name, "state": self.state, "said": self.said, "command": self.command or None}
+    command: str | None = None
 
 
 def standing(session: "Session", called: str) -> tuple[JobStep, ...]:

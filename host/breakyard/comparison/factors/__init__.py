@@ -2,6 +2,6 @@
 
 from breakyard.comparison.factors.compare import compare_factors
 from breakyard.comparison.factors.results import FactorComparison
-from breakyard.comparison.factors.terms import TestedSpecimen
+from breakyard.comparison.factors.terms import PulledSpecimen
 
-__all__ = ["FactorComparison", "TestedSpecimen", "compare_factors"]
+__all__ = ["FactorComparison", "PulledSpecimen", "compare_factors"]

@@ -33,7 +33,7 @@ from breakyard.comparison.factors.terms import (
     Design,
     Floats,
     Label,
-    TestedSpecimen,
+    PulledSpecimen,
     levels_of,
     why_lost,
 )
@@ -61,7 +61,7 @@ class _Weighed:
 class _Fitted:
     """A design fitted with each plausible family, the likelier first."""
 
-    def __init__(self, rows: Sequence[TestedSpecimen], terms: Sequence[Cause]) -> None:
+    def __init__(self, rows: Sequence[PulledSpecimen], terms: Sequence[Cause]) -> None:
         self.design = Design(rows, terms)
         values = np.array([row.pull.value_n for row in rows])
         self.logs: Floats = np.log(values / values[0])
@@ -128,7 +128,7 @@ class _Fitted:
 
 
 def compare_factors(
-    rows: Sequence[TestedSpecimen],
+    rows: Sequence[PulledSpecimen],
     *,
     factors: Sequence[str],
     block: str | None = None,
@@ -212,7 +212,7 @@ def _check_names(factors: Sequence[str], block: str | None, conditions: Sequence
             raise UsageError(f'"{name}" is named twice; a column is a factor, a block or a condition')
 
 
-def _check_reference(rows: Sequence[TestedSpecimen], factors: Sequence[str], reference: str | None) -> None:
+def _check_reference(rows: Sequence[PulledSpecimen], factors: Sequence[str], reference: str | None) -> None:
     if reference is None:
         return
     known = [level for name in factors for level in levels_of(rows, name)]
@@ -221,8 +221,8 @@ def _check_reference(rows: Sequence[TestedSpecimen], factors: Sequence[str], ref
 
 
 def _with_breaks(
-    rows: tuple[TestedSpecimen, ...], names: Sequence[str]
-) -> tuple[tuple[TestedSpecimen, ...], list[str]]:
+    rows: tuple[PulledSpecimen, ...], names: Sequence[str]
+) -> tuple[tuple[PulledSpecimen, ...], list[str]]:
     """Leave out levels of which nothing broke: their loads have no upper end that a ratio could stand on."""
     dropped: list[str] = []
     while True:
@@ -243,12 +243,12 @@ def _with_breaks(
             return rows, dropped
 
 
-def _with_logarithms(row: TestedSpecimen, names: Collection[str]) -> TestedSpecimen:
+def _with_logarithms(row: PulledSpecimen, names: Collection[str]) -> PulledSpecimen:
     taken = {name: math.log(value) if name in names else value for name, value in row.conditions.items()}
     return replace(row, conditions=taken)
 
 
-def _fitted(rows: Sequence[TestedSpecimen], terms: Sequence[Cause]) -> _Fitted:
+def _fitted(rows: Sequence[PulledSpecimen], terms: Sequence[Cause]) -> _Fitted:
     fitted = _Fitted(rows, terms)
     matrix, broke = fitted.design.matrix, fitted.broke
     breaks, columns = int(broke.sum()), matrix.shape[1]
@@ -263,7 +263,7 @@ def _fitted(rows: Sequence[TestedSpecimen], terms: Sequence[Cause]) -> _Fitted:
 
 
 def _together(
-    rows: Sequence[TestedSpecimen], base: Sequence[Cause], alone: _Fitted
+    rows: Sequence[PulledSpecimen], base: Sequence[Cause], alone: _Fitted
 ) -> tuple[tuple[ActTogether, ...], list[Cause]]:
     """Test each two factors for acting together; returns what was found, and the terms of those that do."""
     factors = [term.name for term in base if term.kind == "factor"]
@@ -296,7 +296,7 @@ def _together(
 
 
 def _tests(
-    rows: Sequence[TestedSpecimen], base: Sequence[Cause], joint: Sequence[Cause]
+    rows: Sequence[PulledSpecimen], base: Sequence[Cause], joint: Sequence[Cause]
 ) -> tuple[Tested, ...]:
     """Each cause after all the others; factors that act together are tested with the error of the whole model."""
     tested = []
@@ -308,7 +308,7 @@ def _tests(
     return tuple(tested)
 
 
-def _tested(rows: Sequence[TestedSpecimen], others: Sequence[Cause], term: Cause) -> list[Tested]:
+def _tested(rows: Sequence[PulledSpecimen], others: Sequence[Cause], term: Cause) -> list[Tested]:
     fitted = _Fitted(rows, [*others, term])
     design = fitted.design
     columns = design.columns_of(term)

@@ -22,7 +22,7 @@ SAME: Final = 1e-8
 
 
 @dataclass(frozen=True, slots=True)
-class TestedSpecimen:
+class PulledSpecimen:
     """One specimen: its load, its level of every factor and block, and its conditions as numbers."""
 
     pull: Observation
@@ -47,7 +47,7 @@ Label = tuple[str, ...]
 class Design:
     """The columns of some terms for some rows, and what they can tell apart."""
 
-    def __init__(self, rows: Sequence[TestedSpecimen], terms: Sequence[Cause]) -> None:
+    def __init__(self, rows: Sequence[PulledSpecimen], terms: Sequence[Cause]) -> None:
         self.rows, self.terms = tuple(rows), tuple(terms)
         self.labels: list[Label] = [("",)]
         self.owner = [-1]
@@ -95,12 +95,12 @@ class Design:
         return np.asarray(weights)
 
 
-def levels_of(rows: Sequence[TestedSpecimen], name: str) -> tuple[str, ...]:
+def levels_of(rows: Sequence[PulledSpecimen], name: str) -> tuple[str, ...]:
     """Levels of a factor or block in the order in which they first appear."""
     return tuple(dict.fromkeys(row.levels[name] for row in rows))
 
 
-def _columns(rows: Sequence[TestedSpecimen], term: Cause) -> list[tuple[Label, Floats]]:
+def _columns(rows: Sequence[PulledSpecimen], term: Cause) -> list[tuple[Label, Floats]]:
     if term.kind == "condition":
         values = np.array([row.conditions[term.name] for row in rows])
         return [((term.name,), values - values.mean())]
@@ -156,7 +156,7 @@ def _said(term: Cause) -> str:
     return " and ".join(term.factors) + " together" if term.kind == "together" else term.name
 
 
-def _constant(rows: Sequence[TestedSpecimen], term: Cause, within: Cause) -> bool:
+def _constant(rows: Sequence[PulledSpecimen], term: Cause, within: Cause) -> bool:
     if term.kind == "together":
         return False
     seen: dict[str, set[str | float]] = {}

@@ -8,7 +8,7 @@ from breakyard.comparison.words import level, percent, probability, share, span,
 if TYPE_CHECKING:
     from breakyard.comparison.factors.law import Campaign
     from breakyard.comparison.factors.results import ConditionEffect, FactorRatio, Shift
-    from breakyard.comparison.factors.terms import TestedSpecimen
+    from breakyard.comparison.factors.terms import PulledSpecimen
 
 
 def _chance(p: float) -> str:
@@ -84,7 +84,7 @@ def slope_sentence(one: "ConditionEffect", coverage: float) -> str:
     return f"{way} the load changes to {span(one.ratio_low, one.ratio_high)} times ({sure})."
 
 
-def notes(campaign: "Campaign", rows: "Sequence[TestedSpecimen]", block: str | None) -> tuple[str, ...]:
+def notes(campaign: "Campaign", rows: "Sequence[PulledSpecimen]", block: str | None) -> tuple[str, ...]:
     """What the ratios take for granted."""
     held = len(rows) - campaign.breaks
     alike = (

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from breakyard.comparison.factors import FactorComparison, TestedSpecimen, compare_factors
+from breakyard.comparison.factors import FactorComparison, PulledSpecimen, compare_factors
 from breakyard.comparison.instrument import SharedTerm
 from breakyard.comparison.observations import Observation
 from breakyard.errors import DataError, UsageError
@@ -25,7 +25,7 @@ def rows(
     cut: float = math.inf,
     slope: float = 0.0,
     calibration_of_day: bool = False,
-) -> list[TestedSpecimen]:
+) -> list[PulledSpecimen]:
     """Invented specimens; together: what ash carries more across than its wood and direction say."""
     rng = np.random.default_rng(seed)
     made = []
@@ -40,7 +40,7 @@ def rows(
                     value = min(load, cut)
                     calibration = day if calibration_of_day else "one"
                     made.append(
-                        TestedSpecimen(
+                        PulledSpecimen(
                             Observation(
                                 f"{wood} {direction}",
                                 f"{wood}-{direction}-{day}-{number}",
@@ -101,7 +101,7 @@ def test_factors_that_act_together_are_compared_at_each_level_of_the_other() -> 
 
 def test_a_condition_with_one_value_a_day_is_named_with_the_reason() -> None:
     made = [
-        TestedSpecimen(row.pull, row.levels, {"temperature": 10.0 if row.levels["day"] == "day1" else 18.0})
+        PulledSpecimen(row.pull, row.levels, {"temperature": 10.0 if row.levels["day"] == "day1" else 18.0})
         for row in rows()
     ]
     found = compare_factors(made, factors=["wood"], block="day", conditions=["temperature"])
@@ -146,7 +146,7 @@ def test_bounds_count_as_known_to_have_held() -> None:
 
 def test_a_level_of_which_nothing_broke_is_left_out_and_named() -> None:
     made = [
-        TestedSpecimen(
+        PulledSpecimen(
             Observation("g", f"x{n}", 9000.0, at_least=True),
             {"wood": "yew", "direction": "along", "day": "day1"},
             {},
@@ -177,7 +177,7 @@ def test_a_ratio_is_called_different_exactly_where_its_interval_and_probability_
 def test_units_and_order_change_nothing() -> None:
     made = rows(cv=0.1)
     scaled = [
-        TestedSpecimen(
+        PulledSpecimen(
             Observation(row.pull.group, row.pull.specimen, 0.2248 * row.pull.value_n),
             row.levels,
             row.conditions,
@@ -185,13 +185,13 @@ def test_units_and_order_change_nothing() -> None:
         for row in made
     ]
     plain = [
-        TestedSpecimen(
+        PulledSpecimen(
             Observation(row.pull.group, row.pull.specimen, row.pull.value_n), row.levels, row.conditions
         )
         for row in made
     ]
 
-    def found(of: Sequence[TestedSpecimen]) -> list[float]:
+    def found(of: Sequence[PulledSpecimen]) -> list[float]:
         return [one.ratio_low for one in compare_factors(of, factors=["wood"], block="day").ratios]
 
     assert found(scaled) == pytest.approx(found(plain), rel=1e-9)
@@ -205,7 +205,7 @@ def test_what_cannot_be_asked_is_refused_in_a_line() -> None:
     with pytest.raises(DataError, match="only one level was pulled"):
         compare_factors([row for row in rows() if row.levels["wood"] == "oak"], factors=["wood"])
     same = [
-        TestedSpecimen(Observation("g", str(n), 500.0), {"wood": "oak" if n < 3 else "ash"}, {})
+        PulledSpecimen(Observation("g", str(n), 500.0), {"wood": "oak" if n < 3 else "ash"}, {})
         for n in range(6)
     ]
     with pytest.raises(DataError, match="no scatter at all"):
