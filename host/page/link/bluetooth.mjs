@@ -36,7 +36,7 @@ export function chooseLogger(bluetooth = navigator.bluetooth) {
 
 export class BluetoothLink {
   maxPacket = SMALLEST_PACKET;
-  readRecords = 24;
+  readRecords = 64;
   #device;
   #command = null;
   #stream = null;

@@ -162,7 +162,7 @@ export class Client {
    * After LinkLost what was kept stays valid: go on with `first` one more than the last index kept.
    */
   async readRun(run, keep, { first = 0, follow = false } = {}) {
-    const count = Math.min(this.#link.readRecords ?? 24, LIMITS.MAX_READ);
+    const count = Math.min(this.#link.readRecords ?? LIMITS.MAX_READ, LIMITS.MAX_READ);
     const reading = new Reading(run, { first, count, follow });
     const came = [];
     let wake = () => {};

@@ -52,11 +52,6 @@ CONNECT_S: Final = 20.0
 CONNECT_TRIES: Final = 3
 """bleak's documentation, "Troubleshooting": a first attempt fails now and then for reasons of radio."""
 
-FULL_PACKET: Final = 244
-"""What fills one packet of the link layer (251 bytes) but for its headers."""
-MOST_RECORDS: Final = 24
-"""6 KiB: little enough that STATUS and answers between two requests are not held up for long."""
-
 HEARTBEAT_S: Final = 0.7
 LOST_AFTER_S: Final = 2.0
 """With nothing heard for so long, although it was written to, the logger is out of range."""
@@ -130,6 +125,9 @@ class BleLink:
         lost_after_s: silence that means the link is lost.
     """
 
+    read_records = 64
+    """As many as one request may: STATUS and answers go between any two records, and receipts bound what waits."""
+
     def __init__(
         self, serial: str = "", *, scan_s: float = SEARCH_S, lost_after_s: float = LOST_AFTER_S
     ) -> None:
@@ -156,11 +154,6 @@ class BleLink:
             return 20
         found = self._client.services.get_characteristic(COMMAND_UUID)
         return min(found.max_write_without_response_size, MAX_WRITE) if found else 20
-
-    @property
-    def read_records(self) -> int:
-        """Two such requests last a few connection intervals; what waits in a radio stack delays the live numbers."""
-        return max(4, min(MOST_RECORDS, MOST_RECORDS * self.max_packet // FULL_PACKET))
 
     async def connect(self) -> None:
         """Find the logger and subscribe to it. Raises: LinkError, UsageError when several are in range."""
