@@ -94,6 +94,7 @@ def test_half_an_hour_comes_byte_for_byte_at_under_six_bytes_a_sample(
         run = read_run(path.read_bytes())
         assert run.loss.complete
         assert len(run.counts) == half_hour.samples
+        print(f"{notified / half_hour.samples:.4f} bytes a sample")
         assert notified / half_hour.samples < 5.66
 
     chain(story, options=own_flash, packets=8, buffers=16)

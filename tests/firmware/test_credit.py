@@ -102,13 +102,13 @@ def test_a_cable_counts_nothing():
     assert not credit.receipt_due()
 
 
-def test_a_receipt_is_asked_for_at_each_half_of_the_credit():
-    """Less often, and the link would stand still until one is back; more often, and they cost more than they need."""
+def test_a_receipt_is_asked_for_at_each_third_of_the_credit():
+    """Less often, and the link stands still longer until one is back; more often, and they cost more than they gain."""
     credit = Credit(True, Draw())
     for _ in range(3):
         sent = 0
         while not credit.receipt_due():
             credit.sent(244)
             sent += 244 + PACKET_COST
-        assert LINK_CREDIT // 2 <= sent < LINK_CREDIT // 2 + 244 + PACKET_COST
+        assert LINK_CREDIT // 3 <= sent < LINK_CREDIT // 3 + 244 + PACKET_COST
         assert credit.came_back(credit.ask(0), 10)

@@ -312,7 +312,29 @@ def test_damage_in_the_middle_costs_its_own_records_only():
     assert store.complete(run)
     for index in (106, 102, 101, 199):
         assert is_record(store, run, index)
-    assert got(store, run, 103) == b""
+    assert got(store, run, 100) == got(store, run, 103) == b""
+
+
+def test_a_last_record_with_a_wrong_checksum_is_none():
+    """Whole between its zeros, of this run, next in turn: only its checksum tells that a bit of it flipped."""
+    files = Files()
+    store = FlashStore(files)
+    store.prepare()
+    store.begin(1)
+    for index in range(50):
+        put(store, 1, index)
+    store.commit()
+    data = bytearray(files.safe[file_name(1)])
+    place = len(data) - 1
+    while data[place] < 0x20:  # codes of the stuffing are less here, where every eighth byte is zero
+        place -= 1
+    data[place] ^= 1
+    files.safe[file_name(1)] = bytes(data)
+    again = started(files)
+
+    assert again.records(1) == 50
+    assert is_record(again, 1, 48)
+    assert end_of([got(again, 1, 49)])["cause"] == layout.END_POWER_LOST
 
 
 def test_numbers_of_runs_never_go_back():
@@ -359,6 +381,24 @@ def test_room_is_that_of_the_free_blocks_less_a_reserve():
     store.hold(1000)
     put(store, 1, 0)
     assert store.room() == 10 * (4096 - 8) - 1000 - framed(72)
+
+
+def test_what_was_promised_is_not_given_away():
+    """Records are appended until one is refused; what was held for the end of the run still goes in."""
+    store = FlashStore(Files(blocks=RESERVED_BLOCKS + 2))
+    store.prepare()
+    store.begin(1)
+    promised = 2 * framed(200)
+    store.hold(promised)
+    records = 0
+    while put(store, 1, records):
+        records += 1
+
+    assert 0 <= store.room() < framed(72)
+    for _ in range(2):
+        assert put(store, 1, records, 188, held=True)
+        records += 1
+    assert not put(store, 1, records, held=True)
 
 
 def test_a_full_store_still_takes_the_end_of_the_run():

@@ -14,7 +14,7 @@ from .layout import LINK_CREDIT, MAX_LIVE, PACKET_COST
 from .timebase import ticks_between
 
 QUICK_US = const(150000)  # a way there and back; two packets of live data are under way then
-_HALF = LINK_CREDIT // 2
+_ASK = LINK_CREDIT // 3  # by half a link of 6 packets each 50 ms stood still for 4 parts of 10, by a third for 2
 _MOST = const(12)  # receipts under way
 
 # places in a receipt under way
@@ -56,7 +56,7 @@ class Credit:
 
     def receipt_due(self) -> bool:
         """True when so much was sent that a receipt should be asked for."""
-        return self.counted and self._since >= _HALF and len(self._under_way) < _MOST
+        return self.counted and self._since >= _ASK and len(self._under_way) < _MOST
 
     def may_live(self, room: int) -> bool:
         """True when live data may be sent now; a packet of it has `room` bytes."""
