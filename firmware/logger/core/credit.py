@@ -14,7 +14,8 @@ from .layout import LINK_CREDIT, MAX_LIVE, PACKET_COST
 from .timebase import ticks_between
 
 QUICK_US = const(150000)  # a way there and back; two packets of live data are under way then
-_ASK = LINK_CREDIT // 3  # by half a link of 6 packets each 50 ms stood still for 4 parts of 10, by a third for 2
+# With half of it a link of 6 packets each 50 ms stood still for four tenths of the time, so for two.
+_ASK = LINK_CREDIT // 3
 _MOST = const(12)  # receipts under way
 
 # places in a receipt under way
