@@ -2,7 +2,10 @@
 
 import html
 import re
+import shutil
+import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +70,7 @@ def test_a_sheet_tells_the_specimen(session: Path, breakyard: Command, tmp_path:
         "temperature_C 14",
         "held 1000 N for 5 s",
         "Material material: PLA",
-        "Gripping not stated",
+        "Not stated Direction, place of sampling, Preparation, conditioning, Gripping",
         "ISO 527-1",
         "S1.csv",
     ):
@@ -96,3 +99,52 @@ def test_what_cannot_be_asked(session: Path, breakyard: Command, said: tuple[str
 
     assert done.status == 2
     assert wanted in done.complaint
+
+
+def test_a_sheet_with_all_that_it_can_hold_is_one_page(tmp_path: Path, breakyard: Command) -> None:
+    """Photo, lengths, 14 loadings, a hold, own columns, printed by a browser on letter, the shorter paper."""
+    browser = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if browser is None:
+        pytest.skip("no chromium (Debian and its kin: the package chromium)")
+    own = {"material": "polyester", "diameter_mm": "10", "proof_load": "1 kN", "proof_s": "1"}
+    made = create_session(
+        tmp_path / "day", SessionInfo(unit="N"), [Specimen("S1", "rope", more=own), Specimen("S2", "rope")]
+    )
+    corners = [(0.0, 0.0), (3.0, 0.0)]
+    for _ in range(13):
+        at = corners[-1][0]
+        corners += [(at + 3.0, 1500.0), (at + 6.0, 100.0), (at + 7.0, 100.0)]
+    at = corners[-1][0]
+    corners += [(at + 8.0, 4000.0), (at + 8.01, 0.0), (at + 12.0, 0.0)]
+    time = np.arange(0.0, corners[-1][0], 0.05)
+    load = np.interp(time, *zip(*corners, strict=True)) + 0.3 * np.random.default_rng(0).normal(
+        size=len(time)
+    )
+    data = "time_s,load_N\n" + "\n".join(f"{t:.2f},{f:.3f}" for t, f in zip(time, load, strict=True))
+    for name in ("S1", "S2"):
+        made.add_recording(
+            name, data.encode(), parse_csv(data.encode(), name=name), specimen=name, accuracy=0.001
+        )
+    meant = {"protocol": "13 x 100..1500 N, then break"}
+    made.change_notes("S1", lambda notes: replace(notes, more={**notes.more, **meant}))
+    Image.effect_noise((800, 600), 60).convert("RGB").save(tmp_path / "p.jpg")
+    breakyard("photo", "S1", tmp_path / "p.jpg", "--session", made.root)
+    lengths = "load_N,mm\n" + "\n".join(f"{force},{1000 + force / 50}" for force in range(200, 4000, 300))
+    (tmp_path / "m.csv").write_text(lengths, encoding="utf-8")
+    breakyard("attach", "S1", tmp_path / "m.csv", "--session", made.root)
+    assert breakyard("sheet", "--all", "--session", made.root, "--paper", "letter").status == 0
+
+    page = made.root / "results" / "sheets.html"
+    flags = ("--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer")
+    subprocess.run(
+        [browser, *flags, f"--user-data-dir={tmp_path / 'profile'}", "--print-to-pdf=s.pdf", page.as_uri()],
+        cwd=tmp_path,
+        check=True,
+        capture_output=True,
+    )
+
+    told = words(page)
+    assert "Every loading" in told
+    assert "Stiffness" in told
+    assert page.read_text(encoding="utf-8").count("data:image/jpeg") == 1
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", (tmp_path / "s.pdf").read_bytes())) == 2

@@ -10,6 +10,7 @@ from typing import Final, Literal
 from breakyard.pull.proof import Proof
 from breakyard.report.figures.extension_figure import extension_figure
 from breakyard.report.figures.pull_figure import pull_figure
+from breakyard.report.figures.style import Form
 from breakyard.report.page.content import Entry, FileHash, Photo
 from breakyard.report.page.inline import inline_picture
 from breakyard.report.page.markup import Child, Markup, items, join, table, tag
@@ -29,7 +30,7 @@ LAST_WORDS: Final = (
 
 SIZES: Final[dict[Paper, str]] = {"a4": "A4", "letter": "letter"}
 
-MOST_CYCLES: Final = 12
+MOST_CYCLES: Final = 8
 """Loadings in the table; of more the first and the last."""
 
 _STYLE: Final = """
@@ -38,16 +39,27 @@ _STYLE: Final = """
 .sheet h1 { font-size: 1.5rem; margin: .2rem 0; }
 .sheet h2 { font-size: 1.05rem; margin: .8rem 0 .2rem; padding-top: .3rem; border-top-width: 1px; }
 .sheet .two { display: grid; grid-template-columns: 1fr 1fr; gap: 0 1.4rem; }
-.sheet .photos { display: flex; gap: .5rem; }
+.sheet .pictures { display: flex; gap: .5rem; align-items: center; }
+.sheet .pictures > figure { flex: 1 1 0; min-width: 0; }
+.sheet .pictures > .photos { flex: 0 1 22%; }
+.sheet .photos { display: flex; flex-wrap: wrap; gap: .5rem; }
 .sheet .photos img { max-height: 3.4cm; max-width: 100%; object-fit: contain; }
-.sheet .chart { max-height: 6.3cm; width: 100%; }
+.sheet .chart { max-height: 5.4cm; width: 100%; }
 .sheet figure { margin: .1rem 0; }
 .sheet p, .sheet li { margin: .1rem 0; line-height: 1.3; }
 .sheet .facts { gap: .05rem .8rem; margin: .2rem 0; font-size: .85rem; }
 .sheet table { font-size: .8rem; margin: .2rem 0; }
 .sheet td, .sheet th { padding: .1rem .5rem .1rem 0; }
 .sheet .strength { font-size: 1.25rem; font-weight: 700; margin: .2rem 0; }
-@media print { .sheet { font-size: 9pt; } @page { size: PAPER; margin: 12mm; } }
+@media screen and (max-width: 40rem) { .sheet .two { grid-template-columns: 1fr; } .sheet .pictures { display: block; } }
+@media print {
+  .sheet { font-size: 9pt; padding-top: 0; }
+  .sheet .facts, .sheet table, .sheet .small { font-size: 8pt; line-height: 1.2; }
+  .sheet td, .sheet th { padding: 0 .5rem 0 0; }
+  .sheet h2 { margin-top: .5rem; }
+  .sheet .chart { max-height: 5cm; }
+}
+@media print { @page { size: PAPER; margin: 12mm; } }
 """
 
 
@@ -103,13 +115,7 @@ def _sheet(sheet: Sheet, at: int) -> Markup:
         tag("h1", sheet.specimen, dir="auto"),
         tag("p", where, class_="small") if where else None,
         tag("p", LAST_WORDS, class_="small"),
-        tag(
-            "div",
-            *photos(sheet.photos, sheet.specimen),
-            class_="photos",
-        )
-        if sheet.photos
-        else None,
+        None if sheet.entries else _photos(sheet),
         items([join(tag("b", "Not read: "), why) for why in sheet.problems]),
         *(_pull(entry, sheet, f"s{at}-{number}") for number, entry in enumerate(sheet.entries)),
         _holds(sheet),
@@ -135,12 +141,20 @@ def _pull(entry: Entry, sheet: Sheet, name: str) -> Markup:
         if what not in ("Strength", "Recording")
     ]
     strength = dict(account(entry.summary, sheet.unit))["Strength"]
-    picture = pull_figure(entry.curve, entry.summary, unit=sheet.unit, title=entry.name)
+    # Half as wide beside lengths, it is drawn as for a phone, so that its letters stay legible.
+    form: Form = "wide" if entry.summary.extension is None else "phone"
+    picture = pull_figure(entry.curve, entry.summary, unit=sheet.unit, title=entry.name, form=form)
     percent = f"{100 * entry.summary.peak.coverage:g} %"
     return join(
         tag("p", f"{entry.name}: bore {strength} ({percent})", class_="strength"),
-        tag("figure", inline_picture(picture, name, "roomy")),
-        _over_extension(entry, sheet.unit, f"{name}-x"),
+        # Beside one another, so that a sheet with all of them still is one page.
+        tag(
+            "div",
+            tag("figure", inline_picture(picture, name, "roomy")),
+            _over_extension(entry, sheet.unit, f"{name}-x"),
+            _photos(sheet) if entry is sheet.entries[0] else None,
+            class_="pictures",
+        ),
         _facts(lines),
         _cycles(entry, sheet.unit),
         items(doubts(entry.summary, sheet.unit), "small"),
@@ -148,11 +162,15 @@ def _pull(entry: Entry, sheet: Sheet, name: str) -> Markup:
     )
 
 
+def _photos(sheet: Sheet) -> Markup | None:
+    return tag("div", *photos(sheet.photos, sheet.specimen), class_="photos") if sheet.photos else None
+
+
 def _over_extension(entry: Entry, unit: str, name: str) -> Markup | None:
     """Load over extension, where lengths are known."""
     if entry.summary.extension is None:
         return None
-    picture = extension_figure(entry.curve, entry.summary, unit=unit, title=entry.name)
+    picture = extension_figure(entry.curve, entry.summary, unit=unit, title=entry.name, form="phone")
     return tag("figure", inline_picture(picture, name, "roomy"))
 
 
@@ -176,7 +194,12 @@ def _holds(sheet: Sheet) -> Markup | None:
 
 
 def _stated(asked: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    return [(name, value or "not stated") for name, value in asked]
+    """What was stated, a line each; the rest in one."""
+    missing = ", ".join(name for name, value in asked if not value)
+    return [
+        *((name, value) for name, value in asked if value),
+        *([("Not stated", missing)] if missing else []),
+    ]
 
 
 def _about_asked() -> Markup:
