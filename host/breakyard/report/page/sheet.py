@@ -51,7 +51,10 @@ _STYLE: Final = """
 .sheet table { font-size: .8rem; margin: .2rem 0; }
 .sheet td, .sheet th { padding: .1rem .5rem .1rem 0; }
 .sheet .strength { font-size: 1.25rem; font-weight: 700; margin: .2rem 0; }
-@media screen and (max-width: 40rem) { .sheet .two { grid-template-columns: 1fr; } .sheet .pictures { display: block; } }
+@media screen and (max-width: 40rem) {
+  .sheet .two { grid-template-columns: 1fr; }
+  .sheet .pictures { display: block; }
+}
 @media print {
   .sheet { font-size: 9pt; padding-top: 0; }
   .sheet .facts, .sheet table, .sheet .small { font-size: 8pt; line-height: 1.2; }
