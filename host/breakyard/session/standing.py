@@ -198,7 +198,7 @@ def _told(session: "Session", pulls: Sequence[Pull], called: str) -> tuple[JobSt
     unread = [pull.name for pull in pulls if kept.find_kept(pull, kept.made_from(pull, options)) is None]
     groups = {pull.group for pull in pulls} | {one.group for pull in pulls for one in pull.listed}
     if not pulls:
-        read = JobStep("read", "to do", "nothing to read yet", "")
+        read = JobStep("read", "to do", "nothing to read yet")
     elif unread:
         said = f"{len(pulls) - len(unread)} of {len(pulls)} recordings read; not yet, or changed since: {_some(unread)}"
         read = JobStep("read", "to do", said, f"breakyard summarize {called}")
