@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 Mask = NDArray[np.uint8]
 
 CAPITAL: Final = 0.729
-"""Height of capitals and figures in DejaVu Sans, in parts of the size (1493 of 2048 units; its own OS/2 table)."""
+"""Height of capitals and figures in DejaVu Sans, in parts of the size (1493 of 2048 units: the top of its H)."""
 ELLIPSIS: Final = "\N{HORIZONTAL ELLIPSIS}"
 
 

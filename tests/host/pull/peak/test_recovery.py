@@ -1,4 +1,4 @@
-"""The closed forms of the filter, and the recovered peak of ramps that end at once."""
+"""The recovered peak of ramps that end at once."""
 
 import numpy as np
 import pytest
@@ -6,39 +6,11 @@ from hypothesis import given
 from hypothesis import settings as sized
 from hypothesis import strategies as st
 
-from breakyard.converter.response import filtered_exponentials, filtered_power
 from breakyard.pull.peak.recovery import order_weights, recover
 from breakyard.simulate.converter import filtered
 
 PERIOD = 0.0125
 NOISE = 0.2
-
-
-@pytest.mark.parametrize("order", [1, 2, 3, 4, 5])
-@pytest.mark.parametrize("power", [0, 1, 2])
-def test_filtered_powers_agree_with_the_simulated_converter(order: int, power: int) -> None:
-    """The same filter, worked out in another way by the simulator (exact for piecewise linear inputs)."""
-    edge, factorial = 1e-7, (1, 1, 2)[power]
-    grid = np.concatenate([[0.0, 5.0, 5.0 + edge], 5.0 + np.arange(1, 8001) * 0.001])
-    force = np.where(grid > 5.0, np.maximum(grid - 5.0, 0.0) ** power / factorial, 0.0)
-    at = 4.3 + np.arange(8.0)
-
-    expected = filtered(grid, force, first_s=4.3, period_s=1.0, number=8, order=order)
-
-    assert np.allclose(filtered_power(at - 5.0, power, order), expected, atol=2e-6)
-
-
-@pytest.mark.parametrize("order", [3, 4])
-def test_filtered_oscillations_agree_with_the_simulated_converter(order: int) -> None:
-    """A decaying oscillation that begins at once."""
-    exponent = -0.1 + 2j * np.pi * 0.3
-    grid = np.concatenate([[0.0, 5.0, 5.0 + 1e-7], 5.0 + np.arange(1, 16001) * 0.0005])
-    force = np.where(grid > 5.0, np.exp(exponent * (grid - 5.0)).real, 0.0)
-    at = 4.3 + np.arange(8.0)
-
-    expected = filtered(grid, force, first_s=4.3, period_s=1.0, number=8, order=order)
-
-    assert np.allclose(filtered_exponentials(at - 5.0, [-0.3, exponent], order)[1].real, expected, atol=2e-5)
 
 
 def broken_ramp(
