@@ -9,7 +9,7 @@ checkout=$(cd "$(dirname "$0")/.." && pwd)
 mirror=$(sed -n 's/^URIs: *//p' /etc/apt/sources.list.d/debian.sources | head -1)
 if [ ! -x "$folder/usr/bin/python3" ]; then
   debootstrap --arch=i386 --variant=minbase \
-    --include=python3,python3-numpy,python3-scipy,python3-pandas,python3-matplotlib,python3-pytest,python3-hypothesis \
+    --include=python3,python3-numpy,python3-scipy,python3-pandas,python3-matplotlib,python3-pytest,python3-hypothesis,python3-html5lib \
     trixie "$folder" "$mirror"
 fi
 rm -rf "$folder/checkout"

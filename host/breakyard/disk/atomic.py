@@ -48,9 +48,9 @@ def write_atomically(path: Path, data: bytes, *, private: bool = False) -> None:
     """
     try:
         make_folder(path.parent)
-        _sweep(path.parent)
+        remove_drafts(path.parent)
         with _Draft(path.parent, data, private=private) as draft:
-            _replace(draft.path, path)
+            replace_patiently(draft.path, path)
         sync_folder(path.parent)
     except PermissionError as error:
         if not path.exists():
@@ -73,7 +73,7 @@ def draft_of(path: Path) -> Iterator[Path]:
     """
     try:
         make_folder(path.parent)
-        _sweep(path.parent)
+        remove_drafts(path.parent)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=DRAFT, suffix=path.suffix)
     except OSError as error:
         raise _refused(path, error) from error
@@ -86,7 +86,7 @@ def draft_of(path: Path) -> Iterator[Path]:
         try:
             os.chmod(name, 0o666 & ~_umask())
             sync_file(draft)
-            _replace(draft, path)
+            replace_patiently(draft, path)
         except PermissionError as error:
             if not path.exists():
                 raise _refused(path, error) from error
@@ -113,7 +113,7 @@ def write_once(path: Path, data: bytes, *, alone: bool = True) -> bool:
     try:
         _refuse_double(path, alone)
         make_folder(path.parent)
-        _sweep(path.parent)
+        remove_drafts(path.parent)
         if _there(path, data):
             return False
         with _Draft(path.parent, data) as draft:
@@ -128,7 +128,7 @@ def move_once(source: Path, path: Path) -> bool:
     """Give a file that is complete its final name, in the same folder; else as `write_once`. Raises: DataError."""
     try:
         _refuse_double(path, True)
-        _sweep(path.parent)
+        remove_drafts(path.parent)
         if path.exists() and not source.exists():  # it has its name already
             return False
         data = source.read_bytes()
@@ -209,8 +209,8 @@ def _there(path: Path, data: bytes) -> bool:
     return found == data
 
 
-def _replace(draft: Path, path: Path) -> None:
-    """Raises: PermissionError if the file is held for longer than PATIENCE_S."""
+def replace_patiently(draft: Path, path: Path) -> None:
+    """Give a file the name of another. Raises: PermissionError if that is held for longer than PATIENCE_S; OSError."""
     give_up_s = time.monotonic() + PATIENCE_S
     while True:
         try:
@@ -288,7 +288,7 @@ class _Draft:
                 self._file.close()
 
 
-def _sweep(folder: Path) -> None:
+def remove_drafts(folder: Path) -> None:
     """Remove drafts whose writer was killed."""
     with suppress(OSError):
         for name in os.listdir(folder):

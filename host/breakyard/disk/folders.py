@@ -1,44 +1,51 @@
-"""Folders of files that belong together: wholly the old one or wholly the new one, whatever stops a write.
+"""Folders of files that belong together: the new ones take the place of the old ones, whatever stops that.
 
-The new files are written aside and forced to the disk; one rename to `.ready-NAME` makes them a whole. Then the old
-folder goes aside and the new one takes its place. No system renames over a full folder, so a power that is lost between
-these two leaves no folder of that name, but both aside: whoever writes there next brings the new one to its place.
+The new files are written into a draft inside the folder and forced to the disk; one rename makes the draft READY, and
+from then on the new ones hold. Each takes its place by a rename of its own, and what is of the old ones alone goes.
+Whatever stops that half-way, READY says so: whoever writes there next goes on with it. At no moment is a file half
+written, or the folder gone.
 """
 
 import os
-import re
 import shutil
 import tempfile
 from collections.abc import Collection, Mapping
-from pathlib import Path
+from contextlib import suppress
+from pathlib import Path, PurePosixPath
 from typing import Final
 
 from breakyard.disk.alone import alone_with
-from breakyard.disk.atomic import DRAFT, make_folder, sync_folder
+from breakyard.disk.atomic import DRAFT, make_folder, replace_patiently, sync_folder
 
-READY: Final = ".ready-"
-"""Beginning of the name of a folder that is whole, but not in its place yet."""
-
+READY: Final = ".ready-files"
+"""Folder with new files that hold, but are not all in their places yet."""
+GONE: Final = ".gone"
+"""File in it: names of the old files that are to go, one a line."""
 LITTER: Final = (".DS_Store", "Thumbs.db", "desktop.ini")
 """What systems put into folders that are looked at."""
 
 
 def replace_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     """Make a folder hold these files (by relative path, with slashes) and nothing else. Raises: OSError, FileBusy."""
-    make_folder(folder.parent)
+    make_folder(folder)
     with alone_with(folder):
         _finish(folder)
-        aside = Path(tempfile.mkdtemp(dir=folder.parent, prefix=_draft(folder)))
+        gone = strangers(folder, files)
+        aside = Path(tempfile.mkdtemp(dir=folder, prefix=DRAFT))
         try:
-            fresh = aside / "new"
-            fresh.mkdir()
-            _write(fresh, files)
-            fresh.rename(_ready(folder))
-            sync_folder(folder.parent)
-            _take(folder, aside / "old")
+            _write(aside, {**files, GONE: "\n".join(gone).encode()})
+            aside.rename(folder / READY)
+            sync_folder(folder)
+            _take(folder)
         finally:
-            if folder.exists() or not (aside / "old").exists():
-                shutil.rmtree(aside, ignore_errors=True)
+            shutil.rmtree(aside, ignore_errors=True)
+
+
+def finish_folder(folder: Path) -> None:
+    """Go on with what was stopped half-way, and remove what was stopped before. Raises: OSError, FileBusy."""
+    if folder.is_dir() and _left(folder):
+        with alone_with(folder):
+            _finish(folder)
 
 
 def strangers(folder: Path, known: Collection[str]) -> list[str]:
@@ -47,54 +54,41 @@ def strangers(folder: Path, known: Collection[str]) -> list[str]:
     return sorted(name for name in found if name not in known and name.rpartition("/")[2] not in LITTER)
 
 
-def finish_folder(folder: Path) -> None:
-    """Bring a new folder to its place if that was stopped half-way. Raises: OSError, FileBusy."""
-    if folder.parent.is_dir() and _left(folder):
-        with alone_with(folder):
-            _finish(folder)
-
-
 def _finish(folder: Path) -> None:
-    """Where the old one stands, it stays, and a new one that never took its place goes."""
-    ready = _ready(folder)
-    if ready.is_dir():
-        if folder.exists():
-            shutil.rmtree(ready, ignore_errors=True)
-        else:
-            ready.rename(folder)
-            sync_folder(folder.parent)
     for path in _left(folder):
-        shutil.rmtree(path, ignore_errors=True)
-
-
-def _take(folder: Path, old: Path) -> None:
-    """Put the new folder into the place of the old one; if that cannot be, the old one is back. Raises: OSError."""
-    if folder.exists():
-        folder.rename(old)
-    try:
-        _ready(folder).rename(folder)
-    except BaseException:
-        if old.exists() and not folder.exists():
-            old.rename(folder)
-        raise
-    sync_folder(folder.parent)
+        if path.name == READY:
+            _take(folder)
+        else:
+            shutil.rmtree(path, ignore_errors=True)
 
 
 def _left(folder: Path) -> list[Path]:
-    """What a command that was stopped has left of this folder beside it."""
-    ours = re.compile(
-        re.escape(_draft(folder)) + "[a-z0-9_]+"
-    )  # tempfile's letters; "pub" does not take "pub-2"'s
-    found = [path for path in folder.parent.iterdir() if ours.fullmatch(path.name)]
-    return [*found, *([_ready(folder)] if _ready(folder).is_dir() else [])]
+    """What a command that was stopped has left in it."""
+    return [path for path in folder.iterdir() if path.name == READY or path.name.startswith(DRAFT)]
 
 
-def _ready(folder: Path) -> Path:
-    return folder.parent / f"{READY}{folder.name}"
-
-
-def _draft(folder: Path) -> str:
-    return f"{DRAFT}{folder.name}-"
+def _take(folder: Path) -> None:
+    """Put the new files into their places; to be repeated if it was stopped. Raises: OSError."""
+    ready = folder / READY
+    touched = {folder}
+    for name in strangers(ready, {GONE}):
+        place = folder / name
+        make_folder(place.parent)
+        replace_patiently(ready / name, place)
+        touched.update(folder / one for one in PurePosixPath(name).parents)
+    gone = ready / GONE
+    for name in gone.read_text(encoding="utf-8").splitlines() if gone.exists() else ():
+        (folder / name).unlink(missing_ok=True)
+        touched.update(folder / one for one in PurePosixPath(name).parents)
+    for one in touched:
+        sync_folder(one)
+    shutil.rmtree(ready)
+    for one in sorted(
+        (path for path in folder.rglob("*") if path.is_dir()), reverse=True
+    ):  # the deepest first
+        if not any(one.iterdir()):
+            with suppress(OSError):
+                one.rmdir()
 
 
 def _write(fresh: Path, files: Mapping[str, bytes]) -> None:

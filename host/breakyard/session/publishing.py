@@ -327,7 +327,7 @@ def _published(folder: Path) -> set[str]:
 
 
 def _write(files: dict[str, bytes], to: Path) -> tuple[Path, ...]:
-    """Write all files, or none: an earlier publication leaves only when the new one is whole."""
+    """Write all files: an earlier publication leaves only when the new one is whole."""
     finish_folder(to)
     if to.exists() and (not to.is_dir() or (any(to.iterdir()) and not (to / MARK).is_file())):
         raise UsageError(f"{to}: this is neither empty nor an earlier publication; choose another folder")
@@ -338,6 +338,12 @@ def _write(files: dict[str, bytes], to: Path) -> tuple[Path, ...]:
         )
     try:
         replace_folder(to, files)
+    except PermissionError as error:
+        where = error.filename2 or error.filename or to
+        raise DataError(
+            f"{where}: cannot be written ({error.strerror or error}); if another program has it open, close it there "
+            "and give the command again"
+        ) from error
     except OSError as error:
         raise DataError(f"{to}: cannot be written ({error.strerror or error})") from error
     return tuple(to / path for path in files)

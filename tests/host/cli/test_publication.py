@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from breakyard.disk.folders import finish_folder
 from breakyard.formats.read_csv import parse_csv
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
@@ -159,19 +158,6 @@ def test_what_somebody_added_to_a_publication_is_not_lost(
     assert refused.status == 2
     assert ".git/HEAD is there" in refused.complaint
     assert (tmp_path / "pub" / ".git" / "HEAD").read_bytes() == b"mine"
-
-
-def test_a_publication_that_stands_aside_comes_to_its_place(
-    days: list[Path], breakyard: Command, tmp_path: Path
-) -> None:
-    """Stopped between the two renames, the new one is whole under another name: whoever writes next brings it back."""
-    breakyard("export", *days, "--tidy", "--to", tmp_path / "pub")
-    (tmp_path / "pub").rename(tmp_path / ".ready-pub")
-
-    finish_folder(tmp_path / "pub")
-
-    assert (tmp_path / "pub" / "curves" / "day2").is_dir()
-    assert not list(tmp_path.glob(".ready-*"))
 
 
 @pytest.mark.parametrize(

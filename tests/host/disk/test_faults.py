@@ -7,6 +7,7 @@ import pytest
 from faulty_disk import DEADLY, Disk, Fault, Tree, lay_out, tree_of
 
 from breakyard.disk.atomic import DRAFT, move_once, write_atomically, write_once
+from breakyard.disk.folders import replace_folder
 from breakyard.errors import DataError
 
 OLD, NEW = b"old " * 40, b"new " * 50
@@ -24,11 +25,30 @@ def move(root: Path) -> None:
     move_once(root / "runs" / "A1.part", root / "runs" / "A1.run")
 
 
-BEFORE: Tree = {"runs": None, "runs/notes.toml": OLD, "runs/A1.part": NEW}
+def folder(root: Path) -> None:
+    replace_folder(root / "site", {"page.html": NEW, "parts/new.css": NEW, "parts/same.css": NEW})
+
+
+SITE: Tree = {
+    "site": None,
+    "site/page.html": OLD,
+    "site/old": None,
+    "site/old/gone.css": OLD,
+    "site/parts": None,
+    "site/parts/same.css": OLD,
+}
+BEFORE: Tree = {"runs": None, "runs/notes.toml": OLD, "runs/A1.part": NEW, **SITE}
 AFTER: dict[Callable[[Path], None], Tree] = {
     replace: BEFORE | {"runs/notes.toml": NEW},
     once: BEFORE | {"calibrations": None, "calibrations/april.json": NEW},
-    move: {"runs": None, "runs/notes.toml": OLD, "runs/A1.run": NEW},
+    move: {"runs": None, "runs/notes.toml": OLD, "runs/A1.run": NEW, **SITE},
+    folder: {
+        **{name: content for name, content in BEFORE.items() if not name.startswith("site/")},
+        "site/page.html": NEW,
+        "site/parts": None,
+        "site/parts/new.css": NEW,
+        "site/parts/same.css": NEW,
+    },
 }
 
 
@@ -51,7 +71,7 @@ def test_a_file_is_whole_or_not_there(
         with disk.running():
             try:
                 act(tmp_path)
-            except DataError as error:
+            except (DataError, OSError) as error:
                 told = str(error)
             except KeyboardInterrupt:
                 assert fault is Fault.CTRL_C
@@ -59,7 +79,7 @@ def test_a_file_is_whole_or_not_there(
         where = f"{fault.value}: {whole.operations[at]}"
 
         for name, content in left.items():
-            if not Path(name).name.startswith(DRAFT):
+            if not any(part.startswith((DRAFT, ".ready-")) for part in Path(name).parts):
                 assert content in (BEFORE.get(name, b""), AFTER[act].get(name, b"")), (where, name)
         assert any(content == NEW for content in left.values()), where
         assert left.get("runs/notes.toml") in (OLD, NEW), where

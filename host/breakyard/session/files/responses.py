@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.converter import StepResponse
-from breakyard.disk.atomic import write_atomically, write_once
+from breakyard.disk.atomic import remove_drafts, write_atomically, write_once
 from breakyard.errors import DataError, UsageError
 from breakyard.formats.text import unicode_text
 from breakyard.session.files.layout import SESSION_FILE, name_from
@@ -67,6 +67,7 @@ def keep_response(path: Path, response: StepResponse, *, replace: bool = False) 
         if not replace:
             have = read_response(path)
             if have.same_but_for_time(response):
+                remove_drafts(path.parent)  # the command that wrote it may have been stopped right then
                 return False
             raise UsageError(
                 f"{path}: another response of this logger is there (made {have.created}); "
