@@ -153,7 +153,10 @@ def command(
         stated = _ask_accuracy()
     documents = []
     if found:
+        new = session is not None and not session.exists()
         kept_in = importing.session_for(session, unit)
+        if new:
+            out.say(f"made: {session}, a new session")
         shown = shown_unit(unit or kept_in.info.unit)
         if group is not None:
             importing.put_into_group(kept_in, [specimen or one.name for one in found], group)
@@ -270,6 +273,7 @@ def _join(paths: "Sequence[Path]", folder: Path | None, out: Output) -> None:
     from breakyard.errors import DataError
     from breakyard.session import importing, passed_on
     from breakyard.session.files.notes import RunNotes
+    from breakyard.session.recordings import load_run
 
     tables = [one for one in paths if passed_on.is_table(one)]
     joined_files = [one for one in paths if one.suffix == ".run"]
@@ -286,10 +290,17 @@ def _join(paths: "Sequence[Path]", folder: Path | None, out: Output) -> None:
             runs += passed_on.take_apart(path.read_bytes(), str(path))
         except OSError as error:
             raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
-    joined = passed_on.join(importing.session_for(folder), runs, said)
+    session = importing.session_for(folder)
+    joined = passed_on.join(session, runs, said)
     for one in joined:
         words = f" for {one.specimen}" if one.specimen else ""
-        out.say(f"kept: {one.path}{words}" if one.new else f"there already: {one.path}")
+        out.say(f"kept: {near(one.path)}{words}" if one.new else f"there already: {near(one.path)}")
+        if not load_run(one.path).loss.complete:
+            out.warn(
+                f"{near(one.path)}: not complete: its end, or a part of it, is missing; the rest is read"
+            )
+    if joined:
+        out.say(f"next: breakyard next {near(session.root)}")
     out.document(
         {
             "schema": "breakyard.joined/1",

@@ -5,6 +5,7 @@ standard error.
 """
 
 import io
+import re
 import shutil
 import sys
 import warnings
@@ -125,9 +126,15 @@ def guarded(command: Callable[[], _T]) -> _T:
         said = io.StringIO()
         show(said)
         print(printable(said.getvalue()), end="", file=sys.stderr)
+        if "number" in str(words()) and (comma := next(filter(_decimal_comma, sys.argv), None)):
+            print(f"numbers of options have a decimal point: {comma.replace(',', '.')}", file=sys.stderr)
         raise Failed(" ".join(str(words()).split()), "UsageError") from None
     except KeyboardInterrupt:
         fail(STOPPED, "KeyboardInterrupt")
+
+
+def _decimal_comma(word: str) -> bool:
+    return re.fullmatch(r"(--[a-z-]+=)?-?\d+,\d+", word) is not None
 
 
 @contextmanager

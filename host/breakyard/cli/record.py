@@ -78,6 +78,10 @@ def command(
     if now and link == "virtual":
         out.say(f"simulated: {SIMULATED_MASSES} hang on the virtual cell, one after another")
         job.seconds = SIMULATED_MASSES_S if seconds is None else seconds
+    elif link == "virtual":
+        out.say("simulated: what is recorded is an invented pull, and its notes say so")
+    if link == "virtual":
+        job.said = SIMULATED
     with _ctrl_c_ends(job):
         kept = run_async(record_pull(link, job, erase))
     show.end()
@@ -105,6 +109,8 @@ def command(
     if kept is None or not kept.complete:
         raise typer.Exit(1)
 
+
+SIMULATED: Final = "simulated: recorded from the virtual logger"
 
 NO_SESSION: Final = (
     "no session here, so the run lies alone: its specimen and group are not known, and nothing can be compared; "

@@ -58,6 +58,7 @@ def command(
     from breakyard.plan.describe import find_loading, rig_from_table
     from breakyard.plan.quantities import parse_force_range, unit_of
     from breakyard.plan.rig import check_rig
+    from breakyard.plan.template import is_template
     from breakyard.session.files.pictures import save_picture
     from breakyard.units import force_unit, parse_force
 
@@ -83,6 +84,10 @@ def command(
         save_picture(rig_figure(check, mode="dark" if dark else "light"), picture)
     out.document(check.to_json() | {"file": str(file)} | ({"picture": str(picture)} if picture else {}))
     show(out, check, shown)
+    if is_template(table):
+        out.warn(
+            f"{file}: [rig] is still the example, which is nobody's rig, and its stop load nobody's: make it your own"
+        )
     if picture is not None:
         out.say(f"written: {picture}")
     if stop is not None:

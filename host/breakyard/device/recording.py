@@ -79,6 +79,8 @@ class RecordJob:
     began_s: float = 0.0
     seconds_left: int = 0
     warning: str = ""
+    said: str = ""
+    """What its notes are to say."""
     typed: deque[tuple[float, str]] = field(default_factory=deque)
     """Marks that wait to be sent: when (monotonic clock), and what they say."""
 
@@ -99,7 +101,9 @@ class RecordJob:
     def notes(self) -> RunNotes:
         """What is known of the run before it is recorded."""
         return RunNotes(
-            self.specimen or None, more={PURPOSE: CALIBRATION_PURPOSE} if self.calibrating else {}
+            self.specimen or None,
+            notes=self.said,
+            more={PURPOSE: CALIBRATION_PURPOSE} if self.calibrating else {},
         )
 
     @property

@@ -1,6 +1,8 @@
 """A rig to begin with, as a table for session.toml."""
 
-from typing import Final
+import tomllib
+from collections.abc import Mapping
+from typing import Any, Final
 
 RIG_TEMPLATE: Final = """\
 # The rig, for session.toml. Forces with their unit: a part stamped "2 t" is "2 tf". All numbers here are invented.
@@ -70,3 +72,8 @@ surface = "dry concrete"
 braked = "all"                  # all wheels chocked or braked; "one axle" for a parking brake alone
 role = "pull"
 """
+
+
+def is_template(rig: Mapping[str, Any]) -> bool:
+    """Whether a table [rig] is still the example, word for word: nobody's rig."""
+    return bool(dict(rig) == tomllib.loads(RIG_TEMPLATE)["rig"])

@@ -85,6 +85,7 @@ def _planned(session: "Session", called: str) -> JobStep:
 def _rig(session: "Session", called: str, *, over: bool) -> JobStep:
     from breakyard.plan.describe import rig_from_table
     from breakyard.plan.rig import check_rig
+    from breakyard.plan.template import is_template
 
     rig, command = session.info.rig, f"breakyard rig {called}"
     if over and not isinstance(rig, dict):
@@ -95,6 +96,8 @@ def _rig(session: "Session", called: str, *, over: bool) -> JobStep:
         return JobStep(
             "rig", "to do", "described in a sentence only, which cannot be checked", f"{command} --template"
         )
+    if is_template(rig):
+        return Step("rig", "to do", "still the example, which is nobody's rig", "edit [rig] in session.toml")
     try:
         check = check_rig(rig_from_table(rig), unit=session.info.unit)
     except BreakyardError as error:

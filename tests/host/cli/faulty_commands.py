@@ -208,7 +208,11 @@ def same(name: str, one: bytes | None, other: bytes | None) -> bool:
 
 
 def _timeless(document: dict[str, object]) -> dict[str, object]:
-    return {name: value for name, value in document.items() if name not in ("created", "hash", "made_from")}
+    return {
+        name: _timeless(value) if isinstance(value, dict) else value
+        for name, value in document.items()
+        if name not in ("created", "hash", "made_from", "when_utc")
+    }
 
 
 def left_over(name: str) -> bool:

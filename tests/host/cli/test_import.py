@@ -49,6 +49,27 @@ def test_units_of_load_and_clock_are_told_back(breakyard: Breakyard, tmp_path: P
     assert "600 samples over 11.98 s" in said.out
 
 
+def test_a_session_that_is_made_is_told(breakyard: Breakyard, tmp_path: Path) -> None:
+    """A slip in a session's name makes another one: the first line says so, and only when it was made."""
+    pull(tmp_path / "a.csv")
+
+    first, again = (breakyard("import", "a.csv", "--session", "yrad") for _ in range(2))
+
+    assert first.out.startswith("made: yrad, a new session\n")
+    assert "made:" not in again.out
+
+
+def test_a_decimal_comma_in_an_option_gets_a_hint(breakyard: Breakyard, tmp_path: Path) -> None:
+    """Files may have one, options have a point: what was meant is written out."""
+    pull(tmp_path / "a.csv")
+
+    said = breakyard("import", "a.csv", "--session", "yard", "--accuracy", "0,5")
+
+    assert said.status == 2
+    assert said.err.rstrip().endswith("numbers of options have a decimal point: 0.5")
+    assert not (tmp_path / "yard").exists()
+
+
 def test_a_silent_user_gets_the_wide_accuracy_and_is_told(breakyard: Breakyard, tmp_path: Path) -> None:
     pull(tmp_path / "a.csv")
     silent = breakyard("import", "a.csv", "--session", "yard")

@@ -95,7 +95,10 @@ def test_where_there_is_no_session_the_command_that_makes_one_is_offered(
 
 
 def test_the_rig_of_the_template_joins_the_session(breakyard: Breakyard, tmp_path: Path) -> None:
-    """It goes into session.toml beside what is there, also where rig = "" stood; a second one is refused."""
+    """It goes into session.toml beside what is there, also where rig = "" stood; a second one is refused.
+
+    As long as it is the example word for word, nobody's rig was checked, and that is said.
+    """
     breakyard("new", "quay", "--unit", "kgf")
     file = tmp_path / "quay/session.toml"
     file.write_text(file.read_text("utf-8").replace('unit = "kgf"', 'unit = "kgf"\nrig = ""'), "utf-8")
@@ -103,6 +106,9 @@ def test_the_rig_of_the_template_joins_the_session(breakyard: Breakyard, tmp_pat
     said = breakyard("rig", "quay", "--template")
     again = breakyard("rig", "quay", "--template")
     checked = breakyard("rig", "quay", "--json")
+    stands = {one["step"]: one for one in breakyard("next", "quay", "--json").document["steps"]}
+    file.write_text(file.read_text("utf-8").replace('"600 kgf"', '"590 kgf"'), "utf-8")
+    own, own_stands = (breakyard(word, "quay", "--json") for word in ("rig", "next"))
     alone = breakyard("rig", tmp_path, "--template")
 
     assert said.status == 0
@@ -110,6 +116,10 @@ def test_the_rig_of_the_template_joins_the_session(breakyard: Breakyard, tmp_pat
     assert "# Latitude of the place" in file.read_text("utf-8")
     assert "there already" in again.complaint
     assert checked.document["schema"].startswith("breakyard.rig")
+    assert "still the example, which is nobody's rig" in checked.complaint
+    assert (stands["rig"]["state"], stands["rig"]["command"]) == ("to do", "edit [rig] in session.toml")
+    assert own.err == ""
+    assert {one["step"]: one["state"] for one in own_stands.document["steps"]}["rig"] == "done"
     assert tomllib.loads(alone.out)["rig"]
 
 

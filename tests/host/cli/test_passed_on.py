@@ -93,3 +93,16 @@ def test_files_that_are_none_get_one_clear_line(breakyard: Callable[..., Said], 
     assert alone.status == 2
     assert "the .run file" in alone.complaint
     assert not (tmp_path / "s").exists()
+
+
+def test_a_run_that_was_cut_off_is_told(
+    breakyard: Callable[..., Said], tmp_path: Path, two_runs: tuple[bytes, bytes]
+) -> None:
+    """It is kept as it is; a line says that it is not whole, and what to do next. The folder was new: that is said."""
+    (tmp_path / "cut.run").write_bytes(two_runs[0][: len(two_runs[0]) // 2])
+
+    said = breakyard("import", "cut.run", "--session", "session")
+
+    assert said.status == 0
+    assert "not complete" in said.complaint
+    assert "next: breakyard next session" in said.out

@@ -37,7 +37,8 @@ def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> 
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
     """A session folder whose session.toml holds the template's rig."""
-    (tmp_path / "session.toml").write_text('unit = "kN"\n' + RIG_TEMPLATE, encoding="utf-8")
+    own = RIG_TEMPLATE.replace("cleat, bonded", "cleat, mine")  # else it is the example, which is told
+    (tmp_path / "session.toml").write_text('unit = "kN"\n' + own, encoding="utf-8")
     return tmp_path
 
 
