@@ -97,7 +97,9 @@ def _rig(session: "Session", called: str, *, over: bool) -> JobStep:
             "rig", "to do", "described in a sentence only, which cannot be checked", f"{command} --template"
         )
     if is_template(rig):
-        return Step("rig", "to do", "still the example, which is nobody's rig", "edit [rig] in session.toml")
+        return JobStep(
+            "rig", "to do", "still the example, which is nobody's rig", "edit [rig] in session.toml"
+        )
     try:
         check = check_rig(rig_from_table(rig), unit=session.info.unit)
     except BreakyardError as error:
