@@ -14,7 +14,7 @@ _ASK_S: Final = 30
 """A board at its prompt answers within a second or two; a logger that runs never does."""
 
 _ASK: Final = """
-import os, sys
+import gc, os, sys
 def text(get):
     try:
         return get()
@@ -24,6 +24,8 @@ print(sys.platform)
 print(text(lambda: os.uname().machine))
 print(".".join([str(part) for part in sys.implementation.version[:2]]))
 print(getattr(sys.implementation, "_mpy", 0) & 255)
+gc.collect()
+print(text(gc.mem_free))
 """
 
 _FOLDERS: Final = """
@@ -90,12 +92,16 @@ except OSError:
 
 @dataclass(frozen=True, slots=True)
 class BoardInfo:
-    """What the interpreter says of itself."""
+    """What the interpreter says of itself; `free` are bytes of memory, None where it does not say.
+
+    Where the heap grows by itself, as on an ESP32, `free` holds what it can grow by at once.
+    """
 
     platform: str
     machine: str
     version: tuple[int, int]
     mpy: int
+    free: int | None = None
 
 
 class Board:
@@ -110,7 +116,14 @@ class Board:
         if len(lines) < 4:
             raise LinkError(f"the board at {self.port} does not say what it is; {PROMPT}")
         major, minor = lines[2].split(".")
-        return BoardInfo(lines[0].strip(), lines[1].strip(), (int(major), int(minor)), int(lines[3]))
+        free = lines[4].strip() if len(lines) > 4 else ""
+        return BoardInfo(
+            lines[0].strip(),
+            lines[1].strip(),
+            (int(major), int(minor)),
+            int(lines[3]),
+            int(free) if free.isdecimal() else None,
+        )
 
     def copy(self, folder: Path) -> None:
         """Copy everything in a folder to the root of the board's file system, file by file over one connection."""

@@ -166,6 +166,10 @@ def test_nobody_at_the_port() -> None:
             BoardInfo("esp32", "Generic ESP32 module with ESP32", (1, 23), 6),
             "1.23 on the board; install 1.24",
         ),
+        (
+            BoardInfo("esp32", "Generic ESP32 module with ESP32", (1, 28), 6, 112_000),
+            "112 kB of memory free, and the logger loaded from files needs 150 .* PSRAM",
+        ),
         (BoardInfo("esp8266", "ESP module with ESP8266", (1, 28), 6), "no firmware for ESP module"),
     ],
 )
@@ -173,6 +177,12 @@ def test_boards_and_versions_that_cannot_run_it(info: BoardInfo, said: str) -> N
     """Refused before anything is copied."""
     with pytest.raises(UsageError, match=said):
         _check(info)
+
+
+@pytest.mark.parametrize("free", [None, 140_000, 205_000, 8_000_000])
+def test_a_board_with_memory_is_not_refused(free: int | None) -> None:
+    """Nor one that does not say how much it has."""
+    _check(BoardInfo("esp32", "Generic ESP32 module with ESP32", (1, 28), 6, free))
 
 
 def test_every_file_of_the_firmware_compiles(tmp_path: Path) -> None:
