@@ -6,14 +6,18 @@ tests/support/chip/chip.mjs says what is real in it and what is modelled. Nothin
 import asyncio
 import os
 import re
+import select
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from chip.board import install, power
 from chip.chip import Chip
 from chip.talk import at_prompt, beginning, chip_time, compare, fetch, with_logger
 
+from breakyard.cli.install import RESTART_S
 from breakyard.device.client.client import Client
 from breakyard.device.client.conversation import Conversation
 from breakyard.run import Run
@@ -74,6 +78,26 @@ def test_install_ends_with_a_logger_that_passes_its_test(installed: Any) -> None
     assert failed == []
     assert checks["conversions"]["verdict"] == checks["store"]["verdict"] == "passed"
     assert "started by reset" in checks["supply"]["found"]
+
+
+def test_it_starts_from_sources_while_the_installer_waits(image: Path, tmp_path: Path) -> None:
+    """Loading them takes more time and memory than compiled files; the command waits so long."""
+    said = install(image, tmp_path, "--sources", "--no-selftest").said
+    with power(image, tmp_path) as board:
+        end = os.open(board.port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+        try:
+            os.write(end, bytes(8))  # a knock
+            while not select.select([end], [], [], 0.05)[0]:
+                board.now_ms()
+            started_ms = board.now_ms()
+        finally:
+            os.close(end)
+        print(f"started from sources after {started_ms} ms")
+
+        assert said["answered"]
+        assert not said["compiled"]
+        assert board.count("reset") == 0
+        assert started_ms < RESTART_S * 1000
 
 
 def test_the_names_fit_the_tables_that_are_there(chip: Give) -> None:

@@ -2,13 +2,14 @@
 
 The period follows the steps slowly. A longer step is missed conversions, unless it comes again and again, or
 twice where no converter is so slow: then it is a fault, which must not hide behind what is missed. A shorter
-one is taken for the period when it comes twice: once, it is what follows on a moment taken late.
+one is taken for the period when it comes three times in a row, alike: once, it is what follows on a moment taken late,
+and a disturbance of the data line that looks like a conversion cuts a period into two steps, which are seldom alike.
 `missed` allocates nothing.
 """
 
 from micropython import const
 
-_SHORT_STEPS = const(2)
+_SHORT_STEPS = const(3)
 _NEW_RATE = const(16)  # so many long steps in a row are a new rate, not missed conversions
 _TOO_LONG_US = const(143000)  # below 7/s
 
@@ -22,6 +23,7 @@ class Pace:
         self._long_steps = 0
         self._long_step = 0  # the latest
         self._short_steps = 0
+        self._short_step = 0  # the latest
 
     def missed(self, step: int) -> int:
         """Take the time between two conversions that were read; return how many were missed between them."""
@@ -33,7 +35,9 @@ class Pace:
         tolerance = period >> 3
         if step < period - tolerance:
             self._long_steps = 0
-            self._short_steps += 1
+            alike = self._short_steps and -(step >> 3) <= step - self._short_step <= step >> 3
+            self._short_steps = self._short_steps + 1 if alike else 1
+            self._short_step = step
             if self._short_steps >= _SHORT_STEPS:
                 self.period_us = step
                 self._short_steps = 0

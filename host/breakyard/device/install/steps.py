@@ -16,8 +16,10 @@ OLDEST: Final[Mapping[str, tuple[int, int]]] = {"rp2": (1, 26), "esp32": (1, 24)
 """Oldest MicroPython per port: hard timers and the end of Bluetooth on rp2, Bluetooth's memory on ESP32."""
 
 LEAST_FREE: Final = 140_000
-"""Bytes free at the prompt below which the firmware cannot be loaded from files. It holds 141 000 without a radio, measured
-on an emulated Pico, which started and recorded with 149 000 of heap; a link by radio comes on top."""
+"""Bytes free at the prompt below which the firmware cannot be loaded from files.
+
+It holds 141 000 without a radio, measured on an emulated Pico, which started and recorded with 149 000 of heap; a link
+by radio comes on top."""
 
 SETTINGS: Final = "settings.txt"
 NEW_SETTINGS: Final = "settings.new"
