@@ -218,7 +218,7 @@ def wheel() -> None:
 WITHOUT_MICROPYTHON = (
     "tests/chain/test_field_station.py",
     "tests/firmware/cpython/test_virtual_logger.py",
-    "tests/host/cli/test_fetching.py",
+    "tests/host/cli/test_logger_fetch.py",
     "tests/host/cli/test_ctrl_c.py",
 )
 """Tests in which somebody uses the virtual logger; most computers have CPython alone to run its firmware."""

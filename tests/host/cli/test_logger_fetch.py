@@ -1,4 +1,4 @@
-"""Fetching over a link that breaks: it goes on by itself, gives up in one line, and Ctrl-C loses nothing."""
+"""logger fetch over a link that breaks: it goes on by itself, gives up in one line, and Ctrl-C loses nothing."""
 
 import asyncio
 import signal

@@ -1,40 +1,11 @@
-"""What the field page passes on becomes runs of a session, byte for byte, with what was said of them."""
+"""What the field page passes on, imported: byte for byte, with what was said of each run."""
 
-import asyncio
 from collections.abc import Callable
 from pathlib import Path
 
-import pytest
-
-from breakyard.device.client.client import Client
-from breakyard.device.client.download import fetch
-from breakyard.errors import DataError
-from breakyard.run import read_run, read_runs
-from breakyard.session.passed_on import read_table, take_apart
-from breakyard.simulate.logger import VirtualLogger
+from breakyard.run import read_run
 
 from .conftest import Said
-
-
-@pytest.fixture(scope="module")
-def two_runs(tmp_path_factory: pytest.TempPathFactory, micropython: str) -> tuple[bytes, bytes]:
-    """Two runs of one virtual logger, as they lie in its store."""
-    folder = tmp_path_factory.mktemp("runs")
-
-    async def record() -> list[bytes]:
-        found = []
-        async with VirtualLogger("micropython") as logger, Client(logger.link()) as client:
-            for name in ("a", "b"):
-                run = await client.start()
-                await logger.run(1.5)
-                await client.stop()
-                await fetch(client, run, folder / name)
-                found.append((folder / name).read_bytes())
-        return found
-
-    first, second = asyncio.run(record())
-    return first, second
-
 
 TABLE = (
     "serial,run,specimen,outcome,note,recorded,purpose\r\n"
@@ -67,27 +38,9 @@ def test_both_files_in_one_go(
     assert [one["new"] for one in again["runs"]] == [False, False]
 
 
-def test_a_damaged_joined_file_loses_one_record_at_most(two_runs: tuple[bytes, bytes]) -> None:
-    """What is damaged stays with its run; nothing of the other is touched."""
-    joined = bytearray(two_runs[0] + two_runs[1])
-    joined[len(two_runs[0]) // 2] ^= 0x55
-
-    first, second = take_apart(bytes(joined), "pulls.run")
-
-    assert second.data == two_runs[1]
-    (whole,) = read_runs(two_runs[0])
-    (hurt,) = read_runs(first.data)
-    assert not hurt.loss.complete
-    assert len(hurt.counts) >= len(whole.counts) - 46
-
-
-def test_files_that_are_none_get_one_clear_line(breakyard: Callable[..., Said], tmp_path: Path) -> None:
-    """Not a run, not a table, a table alone."""
-    with pytest.raises(DataError, match="no run in this file"):
-        take_apart(b"nothing", "x.run")
-    (tmp_path / "t.csv").write_text("serial,run,specimen,outcome,note,recorded\r\n00,x,,,,\r\n")
-    with pytest.raises(DataError, match="line 2"):
-        read_table(tmp_path / "t.csv")
+def test_a_table_alone_asks_for_its_runs(breakyard: Callable[..., Said], tmp_path: Path) -> None:
+    """One line, and nothing is begun."""
+    (tmp_path / "t.csv").write_text("serial,run,specimen,outcome,note,recorded\r\n00,1,x,,,\r\n")
     alone = breakyard("import", "t.csv", "--session", "s")
 
     assert alone.status == 2
