@@ -127,6 +127,12 @@ class FallModel:
         self, order: int, durations: Durations, sizes: Array, earliest: float, latest: float, count: int
     ) -> Solved:
         """Evidence and peak for each row of sizes and each middle of a grid."""
+        # load = m + A f + e, factors f ~ N(0, 1) each, e ~ N(0, noise): so load ~ N(m, K) with K = A A' + noise, and
+        # any force F = m_F + B f has the mean m_F + B A' K^-1 (load - m) and the variance B B' - B A' K^-1 A B'
+        # (Gaussian conditioning; Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006, 2.1 and A.2,
+        # from memory). With the Cholesky factor L of K, w = L^-1 (load - m) and G = L^-1 A B': log evidence -w'w / 2
+        # - sum log L_ii, mean m_F + G'w, variance B B' - G'G. The three last rows of B are no forces: middle,
+        # duration (conversions) and slope (N per conversion).
         around = self.around
         middles = np.linspace(earliest, latest, count)
         fall = FilteredFall(order, durations, around.period_s, middles, self.local_slope)

@@ -4,7 +4,7 @@ Before the fall the force is a straight line plus changes of slope, small ones n
 learnt from the samples) and free ones far from it; it may soften in the last moments. Then it falls, within an
 unknown time, in an unknown shape, to an unknown level, and rings. For a given filter order, kind of duration,
 middle of the fall and given sizes of these unknowns everything else is linear with Gaussian priors, so that the
-peak and the evidence have closed forms (see `fall_model`); the rest is summed on a grid. The answer is a mixture
+peak and the evidence have closed forms (see `model`); the rest is summed on a grid. The answer is a mixture
 of Gaussians.
 
 Why it works although the filter is not known: every candidate filter is symmetrical. The line through the
@@ -56,6 +56,7 @@ _USUAL_BENDS: Final = (0.012, 0.16)
 _USUAL_RINGS: Final = (0.004, 0.15)
 
 _ZOOMED: Final = 9
+"""Middles of the fall that are looked at once it is known roughly."""
 
 _FINISHED: Final = 3
 """Parts of the likely durations."""
@@ -149,6 +150,7 @@ def recover(
     around = look_around(time[window], load_n[window], falling - begin, period_s, ring)
     model = FallModel(around, noise_n, _stamp(time[window], STAMP_S / period_s), orders)
     parts = _search(model, durations, closely)
+    # Mean and variance of a mixture: m = sum w m_i, v = sum w (v_i + (m_i - m)^2) (law of total variance).
     weight = shares(np.concatenate([part.log_evidence.ravel() for part in parts]))
     starts = np.concatenate([(part.middle - 0.5 * part.fall.duration).ravel() for part in parts])
     doubt = np.concatenate([part.middle_variance.ravel() for part in parts])
@@ -177,6 +179,10 @@ def recover(
 
 def _search(model: FallModel, durations: Sequence[Durations], closely: bool) -> list[Solved]:
     """Solutions that share all of the weight that counts, found by looking coarsely first."""
+    # The posterior is a sum over filter orders, durations, middles and sizes of
+    #   p(samples | those) p(those) N(peak; mean, variance),
+    # summed on a grid. A coarse grid shows where the weight is; what holds less than a share of it is left out
+    # (_HOPELESS, _UNLIKELY, _NEGLIGIBLE), and the rest is summed again on grids that reach 3.5 standard deviations.
     sizes = _sizes(_USUAL_BENDS, _USUAL_RINGS)
     found = []
     for order, kind in itertools.product(model.orders, durations):
@@ -262,6 +268,7 @@ def _ring_after(time: Array, load: Array, falling: int) -> Ring | None:
 
 def _stamp(time: Array, least: float) -> float:
     """Scatter of the time stamps about an even clock, in conversions; missing ones are counted."""
+    # Residuals of the straight line through (number of the conversion, time), with n - 2 degrees of freedom.
     number = np.concatenate([[0.0], np.cumsum(np.round(np.diff(time)))])
     number = number - number.mean()
     left = time - time.mean()
@@ -271,5 +278,6 @@ def _stamp(time: Array, least: float) -> float:
 
 def order_weights(stated: int) -> dict[int, float]:
     """Prior weights of filter orders when one is stated."""
+    # The one stated has STATED_ORDER; what is left goes in equal parts to those one above and one below.
     beside = [order for order in (stated - 1, stated + 1) if order >= 1]
     return {stated: STATED_ORDER} | {order: (1 - STATED_ORDER) / len(beside) for order in beside}

@@ -41,6 +41,7 @@ SOFTENING_SPANS: Final = (1.0, 2.0, 4.0)
 """A part may begin to give this many conversions before it lets go."""
 
 NEAR: Final = 9.0
+"""Conversions before the fall up to which bends have a size that is learnt."""
 
 FAR: Final = 20.0
 """The slope may change at each conversion up to this far before the fall; little up to NEAR, freely beyond."""
@@ -49,6 +50,7 @@ LOOK_BACK: Final = -np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0])
 """The peak is the largest of the force at these times before the fall: a softening part peaks earlier."""
 
 _LATEST_BEND: Final = 0.25
+"""A bend nearer to the start of the fall than this, in conversions, could not be told from the fall."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +152,16 @@ class Terms:
 
 def as_filtered(around: Surroundings, fall: FilteredFall, time: Array) -> Terms:
     """What the filter shows of each term at these times."""
+    # With u conversions after the start of the fall, S(u) the share that has fallen by then, and P_p(u) what the
+    # filter of order N makes of u^p / p! from 0 on (`filtered_power`); R(u) = P_1 stands for max(u, 0). A steady line
+    # u comes out as u - N / 2 (the filter's delay), u^2 as (u - N / 2)^2 + N / 12 (the variance of its weight). So,
+    # in newtons:
+    #   last value        top (1 - S)            slope before    3 s (u - N / 2 - P_1), which ends at the fall
+    #   level after       top S                  slope after     0.02 top P_1(u - duration)
+    #   hinge at h        s (P_1(t - h) - (t - h - N / 2)): the line is extended backwards, so that the last value stays
+    #   steady bend       s (((u - N / 2)^2 + N / 12) / 2 - P_2(u))
+    #   softening over w  -s ((P_2(u + w) - P_2(u)) / w - P_1(u) - w S / 2)
+    # with s the slope seen before the fall, N per conversion; the numbers are prior standard deviations (own choice).
     order, slope = fall.order, around.slope
     u = time - fall.starts[:, None]
     after = time - fall.ends[:, None]
@@ -169,7 +181,8 @@ def as_filtered(around: Surroundings, fall: FilteredFall, time: Array) -> Terms:
     bent = slope * (filtered_power(hinge, 1, order) - (hinge - fall.lag))
     bends = bent * _before(around, fall)[:, None]
     steady = 0.5 * ((u - fall.lag) ** 2 + order / 12.0) - since_2
-    # Slope given up evenly over the span, and what that took is missing until the fall has taken all.
+    # The slope is given up evenly over the span; the w / 2 slopes that this took are missing until the fall has taken
+    # all.
     spans = np.array(SOFTENING_SPANS)
     begun = filtered_power(u[..., None] + spans, 2, order)
     softening = -slope * (
@@ -189,6 +202,9 @@ def as_force(around: Surroundings, fall: FilteredFall, number: int, back: Array 
     back: times up to the start of the fall, so none above zero. Three rows follow: how far the middle lies from
     the grid, how far the duration lies from the typical one, and the slope just before the fall.
     """
+    # The same terms at v <= 0 conversions from the start of the fall, not filtered: top, 3 s v, hinges s max(h - t,
+    # 0), s v^2 / 2, and -s max(v + w, 0)^2 / (2 w). At v = 0 the two that are no forces (a later middle, a longer
+    # duration) move the end of the line by as much as they move the start of the fall.
     rows, slope, middles = len(back) + 3, around.slope, len(fall.middles)
     moments = fall.starts[:, None] + back
     hinges = np.maximum(around.bend_times - moments[..., None], 0.0) * slope
@@ -225,7 +241,9 @@ def _before(around: Surroundings, fall: FilteredFall) -> NDArray[np.bool_]:
 
 def _moved(around: Surroundings, fall: FilteredFall, time: Array, shape: Array) -> list[Array]:
     """Change of the whole curve when the middle or the duration is one standard deviation higher."""
-
+    # First order in the two that are not linear, by central differences over one standard deviation d of each:
+    # (curve(x + d) - curve(x - d)) / 2, newtons. d is step / sqrt(12) of the middle, evenly spread between two of the
+    # grid, and half the range / sqrt(3) of the duration (JCGM 100:2008, 4.3.7).
     low, high = fall.spread
     by = fall.off_grid
     moved = np.array([by, -by, 0.0, 0.0])[:, None, None]
@@ -249,6 +267,9 @@ def _main_ring(around: Surroundings, fall: FilteredFall, after: Array) -> list[A
     since_end = around.time[around.falling] - fall.ends[:, None]
     size = max(ring.size_n, 0.002 * around.fall_n) / abs(np.sinc(ring.cycles)) ** fall.order
 
+    # exp((2 pi i f - 1 / T) v) after the end of the fall, cosine and sine of it each with a factor; what a filter of
+    # order N leaves of it is sinc(f)^N, so the size seen is divided by that. Its changes with f (cycles per
+    # conversion) and with the decay time T (conversions, as its logarithm) by central differences, as in `_moved`.
     variants = [
         (ring.cycles, ring.decay),
         (ring.cycles + 0.01, ring.decay),
@@ -270,6 +291,8 @@ def _main_ring(around: Surroundings, fall: FilteredFall, after: Array) -> list[A
 
 def _other_rings(around: Surroundings, fall: FilteredFall, after: Array) -> Array:
     """Oscillations of any other frequency, as fractions of the fall."""
+    # Each of the frequencies has an equal part of the variance, hence the root of their number; the decay is counted
+    # from the first fallen sample, as in `_main_ring`. Tails exp(-v / T) do not turn and so have no sine.
     since_end = around.time[around.falling] - fall.ends[:, None] - fall.lag
     share = np.exp(since_end / RING_DECAY) / np.sqrt(len(RING_CYCLES))
     turning = [2j * np.pi * cycles - 1.0 / RING_DECAY for cycles in RING_CYCLES]
