@@ -153,7 +153,7 @@ class Terms:
 def as_filtered(around: Surroundings, fall: FilteredFall, time: Array) -> Terms:
     """What the filter shows of each term at these times."""
     # With u conversions after the start of the fall, S(u) the share that has fallen by then, and P_p(u) what the
-    # filter of order N makes of u^p / p! from 0 on (`filtered_power`); R(u) = P_1 stands for max(u, 0). A steady line
+    # filter of order N makes of u^p / p! from 0 on (`filtered_power`). A steady line
     # u comes out as u - N / 2 (the filter's delay), u^2 as (u - N / 2)^2 + N / 12 (the variance of its weight). So,
     # in newtons:
     #   last value        top (1 - S)            slope before    3 s (u - N / 2 - P_1), which ends at the fall
