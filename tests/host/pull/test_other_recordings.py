@@ -235,3 +235,36 @@ def test_the_bandwidth_that_noise_was_averaged_to_is_told() -> None:
     said = dict(account(seen, "N"))["Noise averaged"]
     assert f"over {seen.smoothing.samples} samples" in said
     assert f"bandwidth of {seen.smoothing.bandwidth_hz:.3g} Hz" in said
+
+
+@pytest.mark.parametrize("falls", [0.5, 1.0, 2.0])
+@pytest.mark.parametrize("memory", [0, 1, 3])
+def test_a_crest_with_a_corner_reaches_its_tip(falls: float, memory: int) -> None:
+    """Up to 1000 N and down as straight, at 80/s: as it is, as means over a step, and through a sinc of third order.
+
+    The tip lies between samples, and a filter cuts it off; it is where the lines on either side meet.
+    """
+    fine, step = 0.0125 / 20, 20
+    for up_s, phase in ((0.7, 3), (1.5, 9), (4.0, 16)):
+        time = np.arange(0.0, 8.0 + 2.0 * up_s, fine)
+        load = np.interp(time, [2.0, 2.0 + up_s, 2.0 + up_s * (1.0 + falls)], [0.0, 1000.0, 0.0])
+        for _ in range(memory):
+            load = np.convolve(load, np.full(step, 1.0 / step), mode="same")
+
+        summary = read(time[phase::step], noisy(load[phase::step], 0.05))
+
+        assert reaches(summary, 1000.0)
+        assert summary.peak.estimate_n == pytest.approx(1000.0, rel=0.008)
+        assert summary.peak.bound == "two-sided"
+
+
+@pytest.mark.parametrize("memory", [0, 1, 3])
+def test_a_spike_that_came_within_two_samples_is_no_measured_peak(memory: int) -> None:
+    """A thrust that begins with a spike, up in 30 ms and down in 100, at 80/s: its top is not what a sample shows."""
+    fine, step = 0.0125 / 20, 20
+    time = np.arange(0.0, 8.0, fine)
+    load = np.interp(time, [2.0, 2.03, 2.13, 3.0, 4.0, 4.3], [0.0, 1300.0, 900.0, 1000.0, 850.0, 0.0])
+    for _ in range(memory):
+        load = np.convolve(load, np.full(step, 1.0 / step), mode="same")
+    for phase in (1, 6, 11, 16):
+        assert reaches(read(time[phase::step], noisy(load[phase::step], 0.05)), 1299.9)

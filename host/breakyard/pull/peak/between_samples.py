@@ -8,6 +8,7 @@ largest sample. Nothing speaks for the one or the other, so the peak lies anywhe
 """
 
 import math
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -48,6 +49,22 @@ SLOPE_SAMPLES: Final = (4, 5, 7, 10, 14, 20, 28, 40, 56, 80, 112, 160)
 
 NEAR_CREST: Final = 0.9
 
+CLEAR_OF_CORNER: Final = 1.5
+"""Steps from a corner at which converters' filters show the straight lines on its sides again (4 of memory, halved,
+less what their ends hardly weigh), ..."""
+
+CORNER_REACH: Final = 4.5
+"""... and up to which these are looked at: three samples a side."""
+
+RISE_STEPS: Final = 4
+"""A rise of so many steps, the last one aside, tells its slope if ..."""
+
+STRAIGHT: Final = 0.3
+"""... they differ by less than this fraction."""
+
+SLACK: Final = 0.3
+"""Of a step, by which samples may be off."""
+
 
 def read_between_samples(
     time: Array,
@@ -69,14 +86,16 @@ def read_between_samples(
     largest sample and the line's value at half of the fall, and the upper end is the line's value at its foot.
     """
     largest = float(load[top])
-    begin, end, sudden = _stretch(time, load, top, period_s, noise_n)
+    begin, end, last, sudden = _stretch(time, load, top, period_s, noise_n)
+    sudden = sudden and _steeper(time, load, end, noise_n, period_s)
+    if not sudden:  # a crest that goes down as it came up has two sides
+        end = last
     crest = find_crest(load[begin : end + 1], noise_n, quiet)
     smoothed = crest.half_width > 0 and crest.standard_n < noise_n
     level, standard = (crest.level_n, crest.standard_n) if smoothed else (largest, noise_n)
     at = begin + crest.index if smoothed else top
     below = above = 0.0
     uniform = False
-    sudden = sudden and _steeper(time, load, end, noise_n, period_s)
     if sudden and at >= end - max(2, crest.half_width):
         middle, most = _hidden(time, load, end, period_s, noise_n, unfiltered=unfiltered)
         uniform = most > 0.0 and middle == 0.5 * most
@@ -84,9 +103,10 @@ def read_between_samples(
         below = max(middle, level - float(load[begin : end + 1].max()))  # what was seen is never ruled out
     else:
         widest = 0.0 if unfiltered else WIDEST_FILTER
-        rounded, cusp = _rounded(time, load, at, end, period_s, level, noise_n, crest.half_width, widest)
-        level, standard = level + 0.5 * rounded, math.hypot(standard, 0.5 * rounded)
-        above = max(cusp - 0.5 * rounded, 0.0)
+        stop = end if sudden else len(load) - 1
+        rounded, corner = _cut_off(time, load, at, stop, period_s, level, noise_n, crest.half_width, widest)
+        level, standard = level + 0.5 * (rounded + corner), math.hypot(standard, 0.5 * rounded)
+        below, uniform = 0.5 * corner, True
     factor = normal_factor(coverage)
     if uniform:
         standard = math.hypot(standard, below / math.sqrt(3.0))
@@ -117,16 +137,19 @@ def read_between_samples(
     )
 
 
-def _stretch(time: Array, load: Array, top: int, period_s: float, noise_n: float) -> tuple[int, int, bool]:
-    """First and last sample of what belongs to the crest, and whether it ends in a sudden fall."""
+def _stretch(
+    time: Array, load: Array, top: int, period_s: float, noise_n: float
+) -> tuple[int, int, int, bool]:
+    """First sample of what belongs to the crest, last one if it ends in a fall, last one if not, and whether that
+    fall may be sudden."""
     begin, past = hump_around(load, top, noise_n, NEAR_CREST)
     if past >= len(load) or load[past] >= NEAR_CREST * load[top] - 4.0 * noise_n:
-        return begin, past - 1, False
+        return begin, past - 1, past - 1, False
     foot = end = past
     while end > top and load[end] < load[end - 1] - 3.0 * noise_n:
         end -= 1
     over = max(RESOLVED * period_s, SLOW_S, float(time[min(end + 1, len(time) - 1)] - time[end]))
-    return begin, end if end < foot else foot - 1, bool(time[foot] - time[end] <= over)
+    return begin, end if end < foot else foot - 1, past - 1, bool(time[foot] - time[end] <= over)
 
 
 def _steeper(time: Array, load: Array, end: int, noise_n: float, period_s: float) -> bool:
@@ -196,7 +219,7 @@ def _crosses(time: Array, load: Array, end: int, level: float) -> float:
     return float(time[k - 1] + min(max(part, 0.0), 1.0) * (time[k] - time[k - 1]))
 
 
-def _rounded(
+def _cut_off(
     time: Array,
     load: Array,
     at: int,
@@ -207,16 +230,84 @@ def _rounded(
     half: int,
     widest: float,
 ) -> tuple[float, float]:
-    """By how much a crest may lie above what is seen of it, if it goes round and if it is a corner.
+    """By how much a crest may lie above what is seen of it: what its roundness makes likely, and what a
+    corner can hide.
 
     Round: half of the filter's variance (`widest`) times the curvature, to second order, and what lies between
-    samples. A corner between two slopes: their mean times the filter's mean distance from its middle, which is at most
-    half a step (0.46 for a fourth-order sinc).
+    samples. Corner: the lines through the samples on either side meet at its tip, whatever symmetrical filter they went
+    through. As far as those samples bend themselves the crest is round: only what is bent beyond that may be a corner.
     """
     reach = max(3.0, float(half))
     sides = np.interp([time[at] - reach * period_s, min(time[at] + reach * period_s, time[end])], time, load)
     drop = max(level - float(sides.max()), 0.0)
     if drop < 4.0 * noise_n:
         return 0.0, 0.0
-    curvature = 2.0 * drop / reach**2
-    return 0.5 * (widest + 0.25) * curvature, 0.5 * (level - float(sides.mean())) / reach
+    rounded = 0.5 * (widest + 0.25) * 2.0 * drop / reach**2
+    near, far = max(CLEAR_OF_CORNER, 0.5 * half), max(CORNER_REACH, 2.0 * half)
+    steps = (time[: end + 1] - time[at]) / period_s
+    outer = (steps <= -near) & (steps >= -far), (steps >= near) & (steps <= far)
+    left, right = (_side(steps[here], load[: end + 1][here], noise_n) for here in outer)
+    tip = _meet(left, right) - level
+    if half == 0:  # a side may be steep close to the crest only
+        close = (
+            (steps <= -1.0 + SLACK) & (steps >= -2.0 - SLACK),
+            (steps >= 1.0 - SLACK) & (steps <= 2.0 + SLACK),
+        )
+        tip = max(tip, _meet(*(_side(steps[here], load[: end + 1][here], noise_n) for here in close)) - level)
+    share = 1.0
+    if left is not None and right is not None and left.slope > right.slope:
+        explained = 0.5 * (left.bend + right.bend) * (right.at - left.at) / (left.slope - right.slope)
+        share = 1.0 - min(explained, 1.0)
+    corner = share * max(tip, 0.0)
+    if right is not None and _came_at_once(steps, load[: end + 1], at, -right.slope, noise_n):
+        corner = max(corner, -right.slope * (1.0 + 0.5 * LONGEST_MEMORY))
+    return (1.0 - share) * rounded, corner
+
+
+def _came_at_once(steps: Array, load: Array, at: int, easing: float, noise_n: float) -> bool:
+    """Whether the rise to a crest was too short to tell its slope, and much steeper than what followed, `easing`.
+
+    Then the top may lie between the crest and the sample before it, and a filter may have lowered it.
+    """
+    first = max(at - RISE_STEPS, 0)
+    rates = np.diff(load[first : at + 1]) / np.maximum(np.diff(steps[first : at + 1]), SLACK)
+    # The top may lie within the last step, so that the one before it was the steep one.
+    if rates[-2:].max(initial=0.0) <= max(SUDDEN_TIMES * easing, 12.0 * noise_n) or easing <= 0.0:
+        return False
+    before = rates[:-1]
+    return len(before) < RISE_STEPS - 1 or bool(
+        np.ptp(before) > STRAIGHT * abs(float(before.mean())) + 6.0 * noise_n
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """The line through some samples: its middle, the load there, its slope per step, and its bend down, if sure."""
+
+    at: float
+    load: float
+    slope: float
+    bend: float
+
+
+def _side(steps: Array, load: Array, noise_n: float) -> _Side | None:
+    if len(steps) < 2:
+        return None
+    at = float(steps.mean())
+    x = steps - at
+    spread = float(x @ x)
+    slope = float(x @ load) / max(spread, 1e-300)
+    bend = 0.0
+    if len(steps) >= 3:
+        round_ = x**2 - spread / len(x) - x * float(x @ x**2) / max(spread, 1e-300)
+        size = max(float(round_ @ round_), 1e-300)
+        bend = max(-2.0 * float(round_ @ load) / size - 2.0 * noise_n / math.sqrt(size), 0.0)
+    return _Side(at, float(load.mean()), slope, bend)
+
+
+def _meet(left: _Side | None, right: _Side | None) -> float:
+    """The load where the line of a rise and that of a fall meet; minus infinity if they do not."""
+    if left is None or right is None or not left.slope > 0.0 > right.slope:
+        return -math.inf
+    at = (right.load - left.load + left.slope * left.at - right.slope * right.at) / (left.slope - right.slope)
+    return left.load + left.slope * (at - left.at)
