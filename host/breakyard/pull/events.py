@@ -167,7 +167,9 @@ def find_events(pull: PullSamples, falls: list[Fall] | None = None) -> PullEvent
     first = _first_peak(pull, swings, driven.all, last, noise)
     return PullEvents(
         first_peak=first,
-        failure=_failure(pull, last, drops, settled, ripple, in_fall=in_fall, ended=ended, first=first),
+        failure=_failure(
+            pull, last, drops, settled, ripple, shown, noise, in_fall=in_fall, ended=ended, first=first
+        ),
         settled=settled,
         plateaus=plateaus,
         drops=drops,
@@ -216,8 +218,8 @@ def _swings(pull: PullSamples, stop: int) -> tuple[list[Swing], Array, float]:
         most = int(min(AVERAGED_RISE * rise_s / max(pull.period_s, 1e-12), MOST_AVERAGED))
         half = min(int((NOISY * noise / (SWING * peak)) ** 2), most) // 2
         if half and stop + 1 > 4 * half:
-            padded = np.pad(shown, half, mode="edge")
-            shown = np.convolve(padded, np.full(2 * half + 1, 1.0 / (2 * half + 1)), mode="valid")
+            over = np.ones(2 * half + 1)  # at the ends over as many samples as there are
+            shown = np.convolve(shown, over, mode="same") / np.convolve(np.ones(stop + 1), over, mode="same")
             noise = 1.25 * noise / (2 * half + 1) ** 0.5
     else:
         half = 0
@@ -313,11 +315,15 @@ def _failure(
     drops: tuple[Drop, ...],
     settled: Settled | None,
     ripple: Ripple | None,
+    shown: Array,
+    noise_n: float,
     *,
     in_fall: bool,
     ended: float,
     first: int | None,
 ) -> Break:
+    """How it let go. shown, noise_n: the load up to there, its noise averaged out where it would matter, and the rest
+    of that noise."""
     time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
     swing = 0.0 if ripple is None else ripple.size_n
     if last is None:
@@ -337,8 +343,12 @@ def _failure(
     instant = _half_way(time, load, last) - pull.delay_s
     sizes = [(drop.from_n - drop.to_n) / peak for drop in drops]
     partial = [size for size in sizes if size >= PARTIAL_DROP]
-    eased = 1.0 - last.from_n / peak - 1.2 * swing / peak
-    near = int(np.argmax(load[: top + 1] >= NEAR_PEAK * peak))
+    highest, held = peak, last.from_n
+    if noise_n < pull.noise_n:  # the largest of many noisy samples is no peak, nor the last one what was held
+        load, top = shown, int(np.argmax(shown))
+        highest, held = float(shown[top]), float(shown[-1])
+    eased = 1.0 - held / highest - 1.2 * swing / peak
+    near = int(np.argmax(load[: top + 1] >= NEAR_PEAK * highest))
     rate = pull.usual_rate
     if ripple is not None:  # strokes rise faster than the load does on the whole
         half = int(np.argmax(load[: near + 1] >= 0.5 * peak))
@@ -351,19 +361,19 @@ def _failure(
         sure = sure and max(partial) * peak > 2.0 * swing
         reason = f"{len(partial)} partial drop(s) of 5 % of the peak or more before the last fall"
     elif eased >= EASED and last.start > top + 6:
-        manner, sure = "ductile", eased >= 1.5 * EASED and not sizes
-        reason = f"the load had eased by {100 * (1.0 - last.from_n / peak):.0f} % before it let go"
+        manner, sure = "ductile", eased >= 1.5 * EASED + NOISY * noise_n / peak and not sizes
+        reason = f"the load had eased by {100 * (1.0 - held / highest):.0f} % before it let go"
     elif lingered >= BENT_OVER and not pull.clipped:
         manner, sure = "ductile", lingered >= 1.6 * BENT_OVER
         reason = f"it stayed near the peak {lingered:.0f} times longer than the loading rate explains"
     else:
         manner, sure = (
             "brittle",
-            lingered <= 0.6 * BENT_OVER and eased < 0.5 * EASED + 6 * pull.noise_n / peak,
+            lingered <= 0.6 * BENT_OVER and eased < 0.5 * EASED + 6 * noise_n / peak,
         )
         reason = "a sudden fall from the peak at once after it was reached"
         # What gave before, and hardened, need not have been brittle.
-        sure = sure and not sizes and not pull.clipped and (first is None or first >= top - 6)
+        sure = sure and not sizes and not pull.clipped and (first is None or first >= pull.top - 6)
     if in_fall:
         reason += "; the recording ends in the fall"
     pulse = float(time[top] - time[min(pull.onset, top)]) < PULSE_S

@@ -23,6 +23,9 @@ STEADY: Final = 0.5
 
 CLASS_PERCENT: Final = 1.0
 
+NOISE_SHARE: Final = 0.15
+"""Noise may be this fraction of what the load rises by from one of the slopes to the next."""
+
 
 UNKNOWN_MEMORY: Final = 4.0
 """Steps that an unknown instrument's filter may remember: unless known, it is taken as this many times as slow."""
@@ -37,10 +40,12 @@ def loading_rate(
     peak_n: float,
     *,
     filter_known: bool = True,
+    noise_n: float = 0.0,
 ) -> Rate:
     """Loading rate between a tenth of the peak and the peak, and at the peak.
 
-    time, load: usable samples, zero subtracted. The fastest loading for 1 % follows ISO 6892-1 Annex A: the
+    time, load: usable samples, zero subtracted. noise_n: of one sample; where it would make up slopes they are taken
+    over longer, between means. The fastest loading for 1 % follows ISO 6892-1 Annex A: the
     sampling frequency must be at least rate / (force x class in %) x 100 (from memory of that annex).
     """
     if top > onset:  # a hold at the top is not loading
@@ -54,8 +59,17 @@ def loading_rate(
     if top - begin < 2 * step:
         whole = _slope(time, load, max(begin - 1, 0), top)
         return Rate(whole, at_peak, 0.0, usable_rate, steady_enough=bool(whole < usable_rate))
+    averaged = NOISE_SHARE * 0.9 * peak_n * step < noise_n * (top - begin)
+    while averaged and NOISE_SHARE * 0.9 * peak_n * step**1.5 < 2.0**0.5 * noise_n * (top - begin):
+        if top - begin < 4 * step:
+            break
+        step *= 2
     index = np.arange(begin, top + 1, step)
-    rises = np.diff(load[index])
+    levels = load[index]
+    if averaged and len(index) > 2:  # means, each in the middle of its samples
+        levels = np.add.reduceat(load[: top + 1], index) / np.diff(np.append(index, top + 1))
+        levels, index = levels[:-1], index[:-1]  # the last has fewer
+    rises = np.diff(levels)
     rates = rises / np.diff(time[index])
     # Holds are part of a slow test, not of its loading: the typical rate weighs each piece by its rise.
     rising = rates > 0

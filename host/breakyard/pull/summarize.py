@@ -133,7 +133,9 @@ def summarize(
         )
     filtered = seen_through.any
     onset, top = int(np.searchsorted(time, zero.onset_s)), int(np.argmax(load))
-    usual_rate = loading_rate(time, load, onset, top, curve.period_s, float(load[top])).median_n_per_s
+    usual_rate = loading_rate(
+        time, load, onset, top, curve.period_s, float(load[top]), noise_n=zero.noise_n
+    ).median_n_per_s
     sampled = Sampled(
         time,
         load,
@@ -166,7 +168,14 @@ def summarize(
         sum(weight * delay(order) for order, weight in orders.items()) * curve.period_s if filtered else 0.0
     )
     rate = loading_rate(
-        time, load, onset, top, curve.period_s, float(load[top]), filter_known=curve.filter_known
+        time,
+        load,
+        onset,
+        top,
+        curve.period_s,
+        float(load[top]),
+        filter_known=curve.filter_known,
+        noise_n=zero.noise_n,
     )
     clipped = rail_n is not None
     pull = PullSamples(

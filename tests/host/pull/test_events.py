@@ -154,3 +154,37 @@ def test_work_and_stiffness_need_the_extension() -> None:
     assert known.energy.work_to_peak_j == pytest.approx(16.0, rel=0.01)
     assert known.energy.stiffness_n_per_m == pytest.approx(2.0e6, rel=0.01)
     assert unknown.energy is None
+
+
+@pytest.mark.parametrize("noise", [0.003, 0.01])
+@pytest.mark.parametrize("hertz", [100.0, 1000.0])
+def test_noise_is_no_easing(noise: float, hertz: float) -> None:
+    """A ramp of 8 s that ends at once, in white noise: its largest sample stands up to 4 % above the last ones, and
+    still it did not ease; one that eased by 10 % did."""
+    time = np.arange(0.0, 14.0, 1.0 / hertz)
+    for seed in range(12):
+        scatter = 1000.0 * noise * np.random.default_rng([seed, 5]).standard_normal(len(time))
+        sudden = np.interp(time, [0, 2, 10, 10.002, 14], [0, 0, 1000.0, 0, 0])
+        eased = np.interp(time, [0, 2, 10, 12, 12.002, 14], [0, 0, 1000.0, 900.0, 0, 0])
+        told, other = (
+            summarize(curve_from_columns(time, load + scatter, name="noisy", accuracy=0.001)).failure
+            for load in (sudden, eased)
+        )
+
+        assert told.manner == "brittle" or not told.sure
+        assert other.manner == "ductile" or not other.sure
+        if noise < 0.005 or hertz > 500.0:
+            assert (told.manner, other.manner) == ("brittle", "ductile")
+
+
+@pytest.mark.parametrize("hertz", [20.0, 100.0, 1000.0])
+def test_noise_does_not_make_a_loading_rate(hertz: float) -> None:
+    """125 N/s up to 1000 N in 1 % of noise: over 0.1 s the noise alone makes up 140 N/s."""
+    time = np.arange(0.0, 14.0, 1.0 / hertz)
+    load = np.interp(time, [0, 2, 10, 10.002, 14], [0, 0, 1000.0, 0, 0])
+    load += 10.0 * np.random.default_rng(7).standard_normal(len(time))
+
+    rate = summarize(curve_from_columns(time, load, name="noisy", accuracy=0.001)).rate
+
+    assert rate.median_n_per_s == pytest.approx(125.0, rel=0.1)
+    assert not rate.jerks
