@@ -71,7 +71,10 @@ def raise_flags(
         sentence = f"Too short for this rate ({reading.reason}): a lower bound. Pull more slowly."
         found.append(("shock", sentence))
     if glitches:
-        found.append(("glitch", f"{glitches} sample(s) that no force can make were left out."))
+        which = (
+            "that no force can make" if curve.filter_known else "alone, far from the load before and after,"
+        )
+        found.append(("glitch", f"{glitches} sample(s) {which} were left out."))
     if reading.holed or (not clipped and _gap_matters(curve, zero, peak)):
         found.append(
             ("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it.")

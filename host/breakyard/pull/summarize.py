@@ -24,7 +24,7 @@ from breakyard.pull.events import PullSamples, find_events, work
 from breakyard.pull.extension import STIFF_TO, Points, read_extension
 from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
-from breakyard.pull.glitches import find_glitches
+from breakyard.pull.glitches import find_glitches, find_lone
 from breakyard.pull.in_use import UNKNOWN, InUse
 from breakyard.pull.line import at_cell, at_specimen
 from breakyard.pull.peak.filter import choose_filter
@@ -347,12 +347,9 @@ def _sort_samples(curve: LoadCurve, *, filtered: bool) -> tuple[Indices, Indices
     filtered: through a filter of order 3 or more, so that a lone sample cannot stand out.
     """
     candidates = np.flatnonzero(curve.usable | curve.clipped)
-    if not filtered:
-        clipped = curve.clipped[candidates]
-        return candidates[~clipped], candidates[clipped], np.zeros(0, dtype=np.intp)
     time, load = curve.time_s[candidates], curve.load_n[candidates]
     wrong = np.zeros(len(candidates), dtype=np.bool_)
-    wrong[find_glitches(time, load, noise_of(load), curve.period_s)] = True
+    wrong[(find_glitches if filtered else find_lone)(time, load, noise_of(load), curve.period_s)] = True
     clipped = curve.clipped[candidates]
     return candidates[~clipped & ~wrong], candidates[clipped & ~wrong], candidates[wrong]
 

@@ -268,3 +268,32 @@ def test_a_spike_that_came_within_two_samples_is_no_measured_peak(memory: int) -
         load = np.convolve(load, np.full(step, 1.0 / step), mode="same")
     for phase in (1, 6, 11, 16):
         assert reaches(read(time[phase::step], noisy(load[phase::step], 0.05)), 1299.9)
+
+
+@pytest.mark.parametrize("hertz", [5.0, 80.0, 500.0])
+@pytest.mark.parametrize("size", [-2000.0, 300.0, 3000.0])
+def test_a_lone_sample_far_from_a_load_that_goes_on_is_no_peak(hertz: float, size: float) -> None:
+    """A wrong reading in the pull, and one before it, of an unknown instrument: both are left out and told."""
+    time = np.arange(0.0, 20.0, 1.0 / hertz)
+    load = noisy(np.interp(time, [0, 3, 15, 15.002, 20], [0, 0, 1000.0, 0, 0]), 0.3)
+    for at in (1.5, 9.0):
+        load[round(at * hertz)] += size
+
+    summary = read(time, load)
+
+    assert reaches(summary, 1000.0)
+    assert summary.peak.largest_sample_n < 1002.0
+    assert "glitch" in summary.flags
+    assert len(summary.glitches) == 2
+
+
+def test_a_shock_of_one_sample_is_kept_where_there_is_little_else() -> None:
+    """A jerk of 5 kN that one sample of 80 a second saw, and the line's own weight."""
+    time = np.arange(0.0, 10.0, 0.0125)
+    load = noisy(np.where((time > 2.0) & (time < 8.0), 60.0, 0.0), 0.5)
+    load[400] = 5000.0
+
+    summary = read(time, load)
+
+    assert summary.peak.largest_sample_n == pytest.approx(5000.0, rel=0.02)
+    assert summary.peak.bound == "lower"

@@ -90,6 +90,8 @@ def read_between_samples(
     sudden = sudden and _steeper(time, load, end, noise_n, period_s)
     if not sudden:  # a crest that goes down as it came up has two sides
         end = last
+        if 0 < top < len(load) - 1 and max(load[top - 1], load[top + 1]) < 0.5 * largest:
+            return lower_bound(time, load, top, noise_n, "one sample alone shows it")
     crest = find_crest(load[begin : end + 1], noise_n, quiet)
     smoothed = crest.half_width > 0 and crest.standard_n < noise_n
     level, standard = (crest.level_n, crest.standard_n) if smoothed else (largest, noise_n)
