@@ -37,3 +37,26 @@ def noise_of(load: NDArray[np.float64], *, order: int = ORDER, share: float = 0.
         sizes = np.array([np.median(np.abs(differences))])
     size = float(np.quantile(sizes, share))
     return LOWER_THIRD * STEADY * size / math.sqrt(math.comb(2 * order, order))
+
+
+FEWEST_CHANGES: Final = 20
+"""So often must the step from one reading to the next change, in whole steps: a straight line has even steps, too."""
+
+
+def resolution_of(load: NDArray[np.float64]) -> float:
+    """The step in which an instrument shows its readings; 0 if they are on no such ladder (or nothing tells).
+
+    A reading rounded to steps of q adds a rectangle of half-width q/2 to what it shows: standard uncertainty q/sqrt(12)
+    (JCGM 100, F.2.2.1).
+    """
+    steps = np.diff(load)
+    sizes = np.abs(steps)
+    sizes = sizes[sizes > 1e-12 * float(np.ptp(load))] if len(load) else sizes
+    if len(sizes) < 3:
+        return 0.0
+    least = float(sizes.min())
+    multiples = sizes / least
+    if np.abs(multiples - np.round(multiples)).max() > 0.02:
+        return 0.0
+    changes = np.count_nonzero(np.abs(np.diff(steps)) > 0.5 * least)
+    return least if changes >= FEWEST_CHANGES else 0.0

@@ -5,7 +5,8 @@ from dataclasses import replace
 from typing import Final
 
 from breakyard.calibration.propagate import coverage_interval
-from breakyard.calibration.terms import Distribution, Term, tabulated
+from breakyard.calibration.terms import Distribution, Term, limits, tabulated, together
+from breakyard.converter.noise import resolution_of
 from breakyard.curve import UNSTATED_ACCURACY, LoadCurve
 from breakyard.pull.in_use import (
     InUse,
@@ -46,6 +47,9 @@ def budget_terms(
         else Term(_NAMES[reading.regime], zero.noise_n)
     ]
     terms.append(_zero(zero, reading.time_s))
+    if curve.calibration is None:  # counts are far finer than their noise
+        half = 0.5 * resolution_of(curve.load_n[curve.usable])
+        terms.append(together("resolution", [limits("resolution", half)] * 2))  # of the load and of its zero
     stated = (misalignment_deg, temperature_c, in_use)
     terms += instrument_terms(curve, zero.at_n(reading.time_s), load, *stated)
     return tuple(term for term in terms if term.standard_n > 0.0)

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.calibration.terms import Distribution
-from breakyard.converter.noise import STEADY, noise_of
+from breakyard.converter.noise import STEADY, noise_of, resolution_of
 from breakyard.curve import LARGEST_N, Unloaded, ZeroAt
 from breakyard.errors import NoPull
 from breakyard.pull.witnesses import Begins, Prior, WeighedZero, Witness, weigh
@@ -139,7 +139,8 @@ def find_zero(
     """
     top = int(np.argmax(load))
     # Quick swings, as of cycles at a few samples a second, are no noise: differences of a higher order pass them less.
-    noise = min(noise_of(load), 1.1 * noise_of(load, order=6))
+    least = resolution_of(load) / math.sqrt(12.0)
+    noise = max(min(noise_of(load), 1.1 * noise_of(load, order=6)), least)
     blocks = Blocks.of(time, load)
     lowest = blocks.lowest
     height = float(load[top]) - lowest
@@ -157,7 +158,7 @@ def find_zero(
     before = _before(blocks, time, load, top, noise, height)
     after = _after(blocks, time, load, top, noise, height)
     if before is None and after is None:  # a rough load is not taken for a noisy instrument
-        noise = min(noise, QUIETEST * noise_of(load, share=0.05))
+        noise = max(min(noise, QUIETEST * noise_of(load, share=0.05)), least)
     line = None if before is None else before[0]
     witnesses = []
     peak_s = float(time[top])

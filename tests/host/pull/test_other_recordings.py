@@ -297,3 +297,22 @@ def test_a_shock_of_one_sample_is_kept_where_there_is_little_else() -> None:
 
     assert summary.peak.largest_sample_n == pytest.approx(5000.0, rel=0.02)
     assert summary.peak.bound == "lower"
+
+
+@pytest.mark.parametrize("step", [2.0, 5.0, 10.0])
+def test_the_steps_of_a_display_are_in_the_interval(step: float) -> None:
+    """Loads rounded to 0.2, 0.5 and 1 % of the peak, as by a display: rounding is no less a doubt than noise."""
+    time = np.arange(0.0, 26.0, 0.05)
+    missed = 0
+    for seed in range(20):
+        peak = 1000.0 + np.random.default_rng(seed).uniform(-0.5, 0.5) * step
+        dome = peak * np.clip(1.0 - ((time - 12.0) / 9.0) ** 2, 0.0, None) * (time < 17.0)
+
+        summary = read(time, np.round(noisy(dome, 0.1, seed) / step) * step)
+
+        missed += not reaches(summary, peak)
+        assert "resolution" in {line.source for line in summary.budget}
+        assert abs(summary.peak.estimate_n - peak) < step
+        assert summary.peak.high_n is not None
+        assert summary.peak.high_n - summary.peak.low_n < 3.0 * step + 10.0
+    assert missed <= 2

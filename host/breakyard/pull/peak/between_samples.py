@@ -56,6 +56,13 @@ less what their ends hardly weigh), ..."""
 CORNER_REACH: Final = 4.5
 """... and up to which these are looked at: three samples a side."""
 
+CUT_OFF: Final = 0.65
+"""Steps by whose rise and fall, on the average, a filter and the time between samples cut off a corner at most (0.5 of
+a step for samples of the load itself; 0.46 for a fourth-order sinc in the middle of the corner, more beside it), ..."""
+
+PARABOLA: Final = 3.0 / 16.0
+"""... and the part of its half-width by which a parabola through either side does: its value at 0 for abs(x)."""
+
 RISE_STEPS: Final = 4
 """A rise of so many steps, the last one aside, tells its slope if ..."""
 
@@ -260,9 +267,13 @@ def _cut_off(
     if left is not None and right is not None and left.slope > right.slope:
         explained = 0.5 * (left.bend + right.bend) * (right.at - left.at) / (left.slope - right.slope)
         share = 1.0 - min(explained, 1.0)
+    if left is not None and right is not None:
+        tip = min(tip, (CUT_OFF + PARABOLA * half) * 0.5 * max(left.slope - right.slope, 0.0))
     corner = share * max(tip, 0.0)
-    if right is not None and _came_at_once(steps, load[: end + 1], at, -right.slope, noise_n):
-        corner = max(corner, -right.slope * (1.0 + 0.5 * LONGEST_MEMORY))
+    after = load[at : at + 2]
+    easing = max(0.0 if right is None else -right.slope, float(after[0] - after[-1]) - 4.0 * noise_n)
+    if _came_at_once(steps, load[: end + 1], at, easing, noise_n):
+        corner = max(corner, easing * (1.0 + 0.5 * LONGEST_MEMORY))
     return (1.0 - share) * rounded, corner
 
 

@@ -10,6 +10,7 @@ from breakyard.report.words.values import rate_text, standard_n
 SOURCES: Final[Mapping[str, str]] = {
     "sampling and filter": "how well a few samples and the converter's filter show a slow peak",
     "recovery of the peak": "the fit of ramp and break through the converter's filter",
+    "resolution": "steps in which the other instrument shows a load, and its zero",
     "noise": "noise of one sample of the converter",
     "zero": "the unloaded reading before the pull, carried to the peak",
     "calibration fit": "scatter of the known loads about the calibration",

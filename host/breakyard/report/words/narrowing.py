@@ -47,6 +47,7 @@ _TODO: Final[tuple[tuple[tuple[str, ...], str], ...]] = (
         ("recovery of the peak", "sampling and filter"),
         "measure the converter's answer to a step (breakyard step), or pull more slowly",
     ),
+    (("resolution",), "let the other instrument show or store finer steps"),
     (("zero",), "record ten seconds of the empty line before and after each pull"),
 )
 """Lines of a budget that one deed narrows together, and the deed."""
