@@ -193,7 +193,18 @@ def _takes_its_time(
         first = max(swing.top - RATE_SAMPLES, begin)
         before_n, rose_s = swing.from_n - float(load[first]), float(time[swing.top] - time[first])
     rate = max(AS_STEEP * before_n / max(rose_s, period_s), AS_USUAL * usual_rate)
-    return bool(after_n >= rate * float(time[again] - time[low]))
+    # Between samples the load is taken to rise straight: a rise over few of them would else seem slower than it was.
+    spent_s = _crossing(time, load, again, swing.to_n + MADE_UP_FOR * swing.size_n) - _crossing(
+        time, load, low + 1, step
+    )
+    return bool(after_n >= rate * spent_s)
+
+
+def _crossing(time: Array, load: Array, index: int, level: float) -> float:
+    """When the load rose through a level, on the line to sample `index`, the first above it."""
+    before, after = float(load[index - 1]), float(load[index])
+    part = min(max((level - before) / (after - before), 0.0), 1.0) if after > before else 1.0
+    return float(time[index - 1] + part * (time[index] - time[index - 1]))
 
 
 def _swings_back(swing: Swing, begin: int, stop: int, time: Array, load: Array, period_s: float) -> bool:

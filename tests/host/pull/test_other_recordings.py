@@ -316,3 +316,36 @@ def test_the_steps_of_a_display_are_in_the_interval(step: float) -> None:
         assert summary.peak.high_n is not None
         assert summary.peak.high_n - summary.peak.low_n < 3.0 * step + 10.0
     assert missed <= 2
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_stop_in_a_slow_recording_with_missing_samples_is_no_first_peak(seed: int) -> None:
+    """The drive stops, the line relaxes by 1 % for 8 s, and it goes on as steeply, at 20/s with one sample in ten lost:
+    how fast it came back is told by the line between samples, not by how far apart they are."""
+    rng = np.random.default_rng([seed, 9])
+    time = np.arange(0.0, 32.0, 0.05)[rng.random(640) > 0.1]
+    relaxes = 6.0 * (1.0 - np.exp(-np.linspace(0.0, 4.0, 40)))
+    at = [0.0, 3.0, 9.0, *(9.0 + np.linspace(0.2, 8.0, 40)), 17.06, 21.0, 21.001, 32.0]
+    load = np.interp(time, at, [0.0, 0.0, 600.0, *(600.0 - relaxes), 600.0, 1000.0, 0.0, 0.0])
+
+    first = read(time, noisy(load, 0.05, seed)).first_peak
+
+    assert first is not None
+    assert first.load_n > 990.0
+
+
+@pytest.mark.parametrize("phase", range(4))
+def test_a_stroke_between_two_samples_is_allowed_for(phase: int) -> None:
+    """A jack in strokes of 50 N in 0.4 s, with a second of relaxing between, at 5/s: it broke in the next stroke, of
+    which no sample or one tells."""
+    at, load = [0.0, 3.0], [0.0, 0.0]
+    for _ in range(18):
+        at += [at[-1] + 0.4, at[-1] + 1.4]
+        load += [load[-1] + 50.0, load[-1] + 48.0]
+    at += [at[-1] + 0.2 + 0.04 * phase]
+    load += [load[-1] + 25.0 + 5.0 * phase]
+    peak = load[-1]
+    fine = np.arange(0.0, at[-1] + 4.0, 0.01)
+    time, shown = fine[phase * 5 :: 20], np.interp(fine, [*at, at[-1] + 0.002, 99.0], [*load, 0.0, 0.0])
+
+    assert reaches(read(time, noisy(shown[phase * 5 :: 20], 0.05)), peak)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.pull.peak.reading import WIDEST_READING, Reading, lower_bound, normal_factor
-from breakyard.pull.peak.smoothing import find_crest, hump_around
+from breakyard.pull.peak.smoothing import find_crest, hump_around, scatter_of
 
 Array = NDArray[np.float64]
 
@@ -44,6 +44,11 @@ SURE_SLOPE: Final = 0.1
 SUDDEN_TIMES: Final = 4.0
 """A fall at a break is so many times steeper than the rise: a filter of four steps makes it no less of a rise that
 took four times as long."""
+
+STEPS_BACK: Final = 3
+
+RARE: Final = 0.95
+"""A start that fewer moments of the pull precede than one in twenty is not allowed for."""
 
 SLOPE_SAMPLES: Final = (4, 5, 7, 10, 14, 20, 28, 40, 56, 80, 112, 160)
 
@@ -103,11 +108,14 @@ def read_between_samples(
     smoothed = crest.half_width > 0 and crest.standard_n < noise_n
     level, standard = (crest.level_n, crest.standard_n) if smoothed else (largest, noise_n)
     at = begin + crest.index if smoothed else top
-    below = above = 0.0
+    # Strokes at a few samples a second look like noise of the whole; what is quiet tells that of one sample.
+    quietest = min(noise_n, max(2.0 * scatter_of(quiet), noise_n / 8.0)) if len(quiet) >= 8 else noise_n
+    below = above = unsteady = 0.0
     uniform = False
     if sudden and at >= end - max(2, crest.half_width):
-        middle, most = _hidden(time, load, end, period_s, noise_n, unfiltered=unfiltered)
+        middle, most, until_s = _hidden(time, load, end, period_s, noise_n, unfiltered=unfiltered)
         uniform = most > 0.0 and middle == 0.5 * most
+        unsteady = _unsteady(time, load, end, until_s, period_s, quietest)
         level, above = level + middle, most - middle
         below = max(middle, level - float(load[begin : end + 1].max()))  # what was seen is never ruled out
     else:
@@ -116,6 +124,10 @@ def read_between_samples(
         rounded, corner = _cut_off(time, load, at, stop, period_s, level, noise_n, crest.half_width, widest)
         level, standard = level + 0.5 * (rounded + corner), math.hypot(standard, 0.5 * rounded)
         below, uniform = 0.5 * corner, True
+        if sudden:  # lower than the crest by what a stroke between two samples may have made up for
+            _, most, until_s = _hidden(time, load, end, period_s, noise_n, unfiltered=unfiltered)
+            most += _unsteady(time, load, end, until_s, period_s, quietest)
+            unsteady = max(float(load[end]) + most - level, 0.0)
     factor = normal_factor(coverage)
     if uniform:
         standard = math.hypot(standard, below / math.sqrt(3.0))
@@ -124,6 +136,9 @@ def read_between_samples(
         own = factor * standard
         below, above = math.hypot(below, own), math.hypot(above, own)
         standard = math.hypot(standard, (below + above) / (2.0 * factor)) if below != above else standard
+    if unsteady > 0.0:
+        above = math.hypot(above, unsteady)
+        standard = math.hypot(standard, unsteady / (2.0 * factor))
     if max(below, above) > WIDEST_READING * level:
         return lower_bound(time, load, top, noise_n, "the load rose too much between two samples")
     reason = "no converter is known: what its filter may have hidden is allowed for"
@@ -172,8 +187,9 @@ def _steeper(time: Array, load: Array, end: int, noise_n: float, period_s: float
 
 def _hidden(
     time: Array, load: Array, end: int, period_s: float, noise_n: float, *, unfiltered: bool
-) -> tuple[float, float]:
-    """By how much the peak lies above the last sample of the rise on the average, and at most."""
+) -> tuple[float, float, float]:
+    """By how much the peak lies above the last sample of the rise on the average, and at most; for how long it may have
+    gone on rising."""
     slope = _slope_before(time, load, end, noise_n)
     next_s = float(time[min(end + 1, len(time) - 1)] - time[end])
     stop = int(np.searchsorted(time, time[end] + max(2.0 * RESOLVED * period_s, SLOW_S, 2.0 * next_s))) + 1
@@ -185,16 +201,29 @@ def _hidden(
     step_s = max(next_s, period_s, 1e-12)
     if unfiltered or step_s > 2.0 * period_s or foot_s <= AT_ONCE * step_s:
         # Over from one sample to the next, or samples are missing: it may have risen until just before that one.
-        most = (
-            slope * min(next_s, 2.0 * LONGEST_MEMORY * period_s)
-            if step_s <= 2.0 * period_s
-            else slope * next_s
-        )
-        return 0.5 * most, most
+        until_s = min(next_s, 2.0 * LONGEST_MEMORY * period_s) if step_s <= 2.0 * period_s else next_s
+        return 0.5 * slope * until_s, slope * until_s, until_s
     if foot_s > RESOLVED * step_s:  # longer than converters remember; a low pass of the amplifier might
-        return 0.0, slope * (EXPONENTIAL * half_s + 0.5 * step_s)
+        return 0.0, slope * (EXPONENTIAL * half_s + 0.5 * step_s), 0.5 * step_s
     until_s = min(foot_s, LONGEST_MEMORY * step_s)
-    return 0.5 * slope * min(half_s, 0.6 * until_s), slope * until_s
+    return 0.5 * slope * min(half_s, 0.6 * until_s), slope * until_s, until_s
+
+
+def _unsteady(time: Array, load: Array, end: int, until_s: float, period_s: float, noise_n: float) -> float:
+    """By how much the load rose faster than the line before it says, as this very pull shows for other moments.
+
+    The strokes of a pump or a lever begin between two samples of a slow recording: then what came last tells little.
+    From a third of the load on, the quantile RARE of what such a line fell short of over as long a time.
+    """
+    ahead = max(1, round(until_s / period_s))
+    begin = max(int(np.argmax(load[: end + 1] >= load[end] / 3.0)), STEPS_BACK)
+    at = np.arange(begin, end + 1 - ahead)
+    if not len(at):
+        return 0.0
+    past = load[at] - load[at - STEPS_BACK]
+    slope = np.maximum(past / np.maximum(time[at] - time[at - STEPS_BACK], 1e-12), 0.0)
+    short = load[at + ahead] - load[at] - slope * (time[at + ahead] - time[at])
+    return max(float(np.quantile(short, RARE)) - 6.0 * noise_n, 0.0)
 
 
 def _slope_before(time: Array, load: Array, end: int, noise_n: float) -> float:

@@ -77,13 +77,13 @@ def find_crest(load: Array, noise_n: float, quiet: Array) -> Crest:
     """The crest of a stretch that has no sudden fall in it. quiet: samples of nothing, at the same rate."""
     top = int(np.argmax(load))
     best, own = Crest(float(load[top]), noise_n, top, 0), noise_n
-    curves: list[tuple[Array, float, int]] = [(load, max(noise_n, _scatter(quiet)), 0)]
+    curves: list[tuple[Array, float, int]] = [(load, max(noise_n, scatter_of(quiet)), 0)]
     for half in HALF_WIDTHS:
         if 2 * half + 1 > len(load):
             break
         curve = _smoothed(load, half)
         white = noise_n * math.sqrt(9.0 / (4.0 * (2 * half + 1)))
-        seen = _scatter(_smoothed(quiet, half)[half:-half]) if len(quiet) >= 8 * half + 8 else white
+        seen = scatter_of(_smoothed(quiet, half)[half:-half]) if len(quiet) >= 8 * half + 8 else white
         sure = max(white, seen)
         # A corner somewhere bears no smoothing; a wider curve may still do for the crest, away from it.
         fits = _not_contradicted(curve, curves, half)
@@ -145,7 +145,7 @@ def _weights(half: int) -> Array:
     return np.asarray((3.0 * (3 * half * half + 3 * half - 1) - 15.0 * i**2) / size)
 
 
-def _scatter(quiet: Array) -> float:
+def scatter_of(quiet: Array) -> float:
     """Standard deviation, robust against knocks; 0 of nothing."""
     if len(quiet) < 8:
         return 0.0
