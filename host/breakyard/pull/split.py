@@ -165,6 +165,9 @@ def _let_go_at_once(stretches: Sequence[_Stretch], time: Array, load: Array, wid
         part = slice(stretch.first * width, end)
         pause = load[min(stretch.past * width, end - 1) : end]
         t, y = time[part], load[part] - float(np.median(pause))
+        if y.max() <= 0.0:  # what came after it is as high: nothing went
+            found.append(False)
+            continue
         last = int(np.flatnonzero(y > 0.5 * y.max())[-1])
         below = np.flatnonzero(y[last:] < 0.1 * y.max())
         found.append(not len(below) or bool(t[last + int(below[0])] - t[last] < AT_ONCE_S))

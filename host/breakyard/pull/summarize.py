@@ -30,6 +30,7 @@ from breakyard.pull.line import at_cell, at_specimen
 from breakyard.pull.peak.filter import choose_filter
 from breakyard.pull.peak.read import Sampled, read_hump, read_peak
 from breakyard.pull.peak.reading import Reading, lower_bound
+from breakyard.pull.peak.smoothing import noise_where_quiet
 from breakyard.pull.polarity import upright
 from breakyard.pull.rate import loading_rate
 from breakyard.pull.results import (
@@ -136,14 +137,15 @@ def summarize(
     usual_rate = loading_rate(
         time, load, onset, top, curve.period_s, float(load[top]), noise_n=zero.noise_n
     ).median_n_per_s
+    quiet = load[(time >= zero.start_s) & (time <= zero.end_s)] if zero.believed else load[:0]
     sampled = Sampled(
         time,
         load,
         curve.period_s,
-        zero.noise_n,
+        noise_where_quiet(quiet, zero.noise_n),
         filtered,
         orders,
-        load[(time >= zero.start_s) & (time <= zero.end_s)] if zero.believed else load[:0],
+        quiet,
         unfiltered=seen_through.told.order == 0,
     )
     rail_n = _rail(curve, rails, zero, float(load[top]))

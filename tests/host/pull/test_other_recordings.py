@@ -342,10 +342,37 @@ def test_a_stroke_between_two_samples_is_allowed_for(phase: int) -> None:
     for _ in range(18):
         at += [at[-1] + 0.4, at[-1] + 1.4]
         load += [load[-1] + 50.0, load[-1] + 48.0]
-    at += [at[-1] + 0.2 + 0.04 * phase]
-    load += [load[-1] + 25.0 + 5.0 * phase]
+    at += [at[-1] + 0.1 + 0.03 * phase]
+    load += [load[-1] + 125.0 * (0.1 + 0.03 * phase)]
     peak = load[-1]
     fine = np.arange(0.0, at[-1] + 4.0, 0.01)
     time, shown = fine[phase * 5 :: 20], np.interp(fine, [*at, at[-1] + 0.002, 99.0], [*load, 0.0, 0.0])
 
     assert reaches(read(time, noisy(shown[phase * 5 :: 20], 0.05)), peak)
+
+
+@pytest.mark.parametrize("hertz", [10.0, 20.0, 50.0])
+def test_the_roughness_of_peeling_is_load_and_no_noise(hertz: float) -> None:
+    """Teeth of 2 to 4 samples and up to 40 N on 100 N, after 2 s of nothing with a noise of 0.005 N: the peak is
+    that of the highest tooth, whose tip lies between two samples."""
+    reached = 0
+    for seed in range(10):
+        rng = np.random.default_rng([seed, 13])
+        at, load = [0.0, 2.0, 2.5], [0.0, 0.0, 80.0]
+        for lasts, high, low in zip(
+            rng.uniform(2.2, 4.0, 300) / hertz,
+            rng.uniform(95, 120, 300),
+            rng.uniform(80, 95, 300),
+            strict=True,
+        ):
+            at += [at[-1] + 0.85 * lasts, at[-1] + lasts]
+            load += [high, low]
+        time = np.arange(0.0, at[-1], 1.0 / hertz)
+        seen = noisy(np.interp(time, at, load), 0.005, seed)
+
+        summary = read(time, seen)
+
+        assert summary.smoothing is None
+        assert summary.peak.largest_sample_n == pytest.approx(seen.max(), abs=0.05)
+        reached += reaches(summary, max(load))
+    assert reached >= 9

@@ -112,3 +112,13 @@ def test_cycles_of_one_specimen_stay_together_when_that_is_said() -> None:
 def test_pulls_that_broke_are_not_taken_for_cycles() -> None:
     """Three specimens, each broken, in one recording."""
     assert not any("cycles" in summarize(part).flags for part in split_pulls(recording(PEAKS)))
+
+
+def test_a_rough_load_with_pauses_is_split_or_not_but_read() -> None:
+    """Teeth of a sample or two at 2/s, with and without pauses: the median of a pause may lie above all of a pull."""
+    for seed in range(300):
+        rng = np.random.default_rng([seed, 11])
+        load = 100.0 * rng.uniform(0.0, 1.0, 30) * np.repeat(rng.random(6) > 0.4, 5)
+        curve = curve_from_columns(0.5 * np.arange(30), load, name="rough", accuracy=0.001)
+
+        assert split_pulls(curve)

@@ -296,7 +296,11 @@ def _cut_off(
     if left is not None and right is not None and left.slope > right.slope:
         explained = 0.5 * (left.bend + right.bend) * (right.at - left.at) / (left.slope - right.slope)
         share = 1.0 - min(explained, 1.0)
-    if left is not None and right is not None:
+    if (
+        math.isinf(tip) and half == 0 and 0 < at < end
+    ):  # teeth, a few samples each: up to the tip, and off at once
+        tip = min(level - float(load[at - 1]), level - float(load[at + 1])) - 4.0 * noise_n
+    elif left is not None and right is not None:
         tip = min(tip, (CUT_OFF + PARABOLA * half) * 0.5 * max(left.slope - right.slope, 0.0))
     corner = share * max(tip, 0.0)
     after = load[at : at + 2]

@@ -31,6 +31,12 @@ CONTINUOUS: Final = 0.532
 AT_THE_END: Final = 3.0
 """A parabola's end is less sure than its middle by this factor: sqrt(9/n) against sqrt(9/(4 n)), and the choice."""
 
+FEWEST_QUIET: Final = 12
+"""Samples of nothing that tell what noise is, ..."""
+
+ROUGHER: Final = 2.0
+"""... to this factor: so much louder than there it may be under load."""
+
 
 @dataclass(frozen=True, slots=True)
 class Crest:
@@ -143,6 +149,16 @@ def _weights(half: int) -> Array:
     i = np.arange(-half, half + 1)
     size = (2 * half - 1) * (2 * half + 1) * (2 * half + 3)
     return np.asarray((3.0 * (3 * half * half + 3 * half - 1) - 15.0 * i**2) / size)
+
+
+def noise_where_quiet(quiet: Array, noise_n: float) -> float:
+    """Noise of one sample: what the whole recording says, or less where its quiet part is so much quieter.
+
+    Peeling, sliding and strokes are rough all along; that is the load, and not to be averaged out. A quiet part that
+    never changes (a display that holds on to zero) says nothing.
+    """
+    seen = scatter_of(quiet) if len(quiet) >= FEWEST_QUIET else 0.0
+    return min(noise_n, ROUGHER * seen) if seen > 0.0 else noise_n
 
 
 def scatter_of(quiet: Array) -> float:

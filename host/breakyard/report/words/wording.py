@@ -62,7 +62,7 @@ _LONG: Final[Mapping[str, Sentence]] = {
     ),
     "glitch": lambda s, u: (
         f"Left out: {_count(len(s.glitches), 'sample', 'samples')} that no force can make through the converter."
-        if s.filter.source != "none"
+        if s.filter is None or s.filter.source != "none"
         else f"Left out: {_count(len(s.glitches), 'sample', 'samples')} alone, far from the load before and after."
     ),
     "gap": lambda s, u: "Samples are missing at the peak or for long before it; the interval allows for it.",
