@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from breakyard.calibration.known_loads import KnownLoad
 from breakyard.calibration.points import Point
 from breakyard.errors import CalibrationError
+from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW
 
 Floats = NDArray[np.float64]
 
@@ -155,7 +156,23 @@ def points_from_run(
         expected=len(loads),
         same_level=min(SAME_LEVEL, 0.3 * smallest),
     )
+    if len(found.found) != len(loads) and (stretches := off_scale(run)):
+        where = ", ".join(f"{begin:.0f}..{end:.0f} s" for begin, end in stretches)
+        raise CalibrationError(
+            f"{len(loads)} loads were stated, but the recording shows {len(found.found)} plateaus that can be used: at "
+            f"{where} the converter was off scale. Hang less, or use a lower gain, and record again"
+        )
     return pair(found, loads), found
+
+
+def off_scale(run: CountsRecording) -> tuple[tuple[float, float], ...]:
+    """Stretches (begin, end) in seconds, as long as a plateau or longer, in which the counts stood at a rail."""
+    at_rail = (run.counts <= RAIL_LOW) | (run.counts >= RAIL_HIGH)
+    edges = np.flatnonzero(np.diff(at_rail.astype(np.int8), prepend=0, append=0))
+    stretches = (
+        (float(run.time_s[a]), float(run.time_s[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)
+    )
+    return tuple((begin, end) for begin, end in stretches if end - begin >= WINDOW_S)
 
 
 def pair(plateaus: CalibrationPlateaus, loads: Sequence[KnownLoad]) -> tuple[Point, ...]:

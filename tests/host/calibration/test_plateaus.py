@@ -1,9 +1,11 @@
 """Plateaus of calibration recordings, made by the simulator, which knows when each mass hung and how heavy."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
-from breakyard.calibration import find_plateaus, pair, parse_loads
+from breakyard.calibration import find_plateaus, pair, parse_loads, points_from_run
 from breakyard.errors import CalibrationError
 from breakyard.simulate.cell import Cell
 from breakyard.simulate.chain import measure
@@ -91,6 +93,18 @@ def test_a_missing_load_is_told_plainly() -> None:
     with pytest.raises(CalibrationError, match=r"6 loads were stated.*7 plateaus") as caught:
         pair(plateaus, parse_loads("0, 20 kg, 40 kg, 60 kg, 40 kg, 20 kg"))
     assert str(caught.value).count(" s at ") == 7
+
+
+def test_a_mass_that_drove_the_converter_off_scale_is_told() -> None:
+    """The heaviest load stood at the rail: said with its seconds, not as a plateau that nobody sees."""
+    _, seen = record()
+    counts = np.array(seen.counts)
+    off = counts > ZERO + 50.0 * PER_KGF
+    counts[off] = 8_388_607
+    run = SimpleNamespace(time_s=np.asarray(seen.time_s), counts=counts, usable=~off)
+
+    with pytest.raises(CalibrationError, match=r"at [0-9]+\.\.[0-9]+ s the converter was off scale"):
+        points_from_run(run, parse_loads("0, 20 kg, 40 kg, 60 kg, 40 kg, 20 kg, 0"))
 
 
 def test_an_interrupted_plateau_stays_one() -> None:
