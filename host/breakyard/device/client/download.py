@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Final
 
 from breakyard.device.client.client import Client
-from breakyard.errors import DataError, LinkError
+from breakyard.errors import DataError, LinkError, Refused
 from breakyard.wire.file_head import file_head
 from breakyard.wire.frame import FrameReader, frame
-from breakyard.wire.layout import MAX_FRAME
+from breakyard.wire.layout import MAX_FRAME, Error
 from breakyard.wire.records import FileHead, RunEnd, parse
 
 LARGEST_RUN: Final = 64 << 20
@@ -58,9 +58,9 @@ async def fetch(
         follow: wait for a run that is still being recorded.
         step: called once per record, those that were there already included.
 
-    Returns the end record, or None if the store holds none. Raises: LinkError, call again to go on; DataError if
-    the file holds something else, such as a run of the same number from before the logger lost its memory, or if
-    another command is fetching into it.
+    Returns the end record, or None if the store holds none, or less than the file does. Raises: LinkError, call again
+    to go on; DataError if the file holds something else, such as a run of the same number from before the logger lost
+    its memory, or if another command is fetching into it.
     """
     with _alone_with(path):
         return await _fetch(client, run, path, follow, step)
@@ -125,7 +125,14 @@ async def _fetch(
 
         if not size:
             put(file_head())
-        return await client.read_run(run, keep, first=first, follow=follow)
+        try:
+            return await client.read_run(run, keep, first=first, follow=follow)
+        except Refused as problem:
+            # Records that were followed while they were written may be lost to the logger with its power: then the
+            # file holds more than there is to fetch.
+            if first and problem.error == Error.NO_SUCH_RECORD:
+                return None
+            raise
 
 
 async def begins_alike(client: Client, run: int, path: Path) -> bool:

@@ -192,6 +192,22 @@ def test_a_part_of_another_run_is_never_continued(tmp_path: Path) -> None:
     assert path.read_bytes() == old
 
 
+def test_what_a_logger_lost_with_its_power_stays_in_the_file(tmp_path: Path) -> None:
+    """Twenty records were followed live, then the power went: the logger has twelve and an end. The file keeps all."""
+    path = tmp_path / "a.part"
+    old = b"".join(frame(mark(3, index)) for index in range(20))
+    path.write_bytes(old)
+    end = build(RunEnd(run=3, index=12, **TOTALS, sha256=bytes(32)))
+    cut = [*(mark(3, index) for index in range(12)), end]
+
+    async def go() -> object:
+        async with Client(MemoryLink(Careless(cut, [])), first_index=1, answer_timeout_s=5) as client:
+            return await fetch(client, 3, path)
+
+    assert asyncio.run(go()) is None
+    assert path.read_bytes() == old
+
+
 def test_an_answer_that_makes_no_sense_is_an_error_of_the_link() -> None:
     """Results that are too short end in one clear error."""
 
