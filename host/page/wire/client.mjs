@@ -158,8 +158,8 @@ export class Client {
 
   /**
    * Hand the records of a run, from index `first` on and in order, to `keep(framed bytes, record)` as they arrive.
-   * `follow`: wait for a run that is still being recorded. Returns the fields of RUN_END, or null if the store holds none.
-   * After LinkLost what was kept stays valid: go on with `first` one more than the last index kept.
+   * `follow`: wait for a run that is still being recorded. Returns the fields of RUN_END, or null if the store holds none
+   * (or less than `first`). After LinkLost what was kept stays valid: go on with `first` one more than the last index kept.
    */
   async readRun(run, keep, { first = 0, follow = false } = {}) {
     const count = Math.min(this.#link.readRecords ?? LIMITS.MAX_READ, LIMITS.MAX_READ);
@@ -189,6 +189,8 @@ export class Client {
           if (record) {
             if (reading.take(record)) await keep(frame(raw), record);
           } else if (answer && reading.waitingFor.includes(index) && !reading.done) {
+            // What was followed live may be lost to the logger with its power: then there is less than we have.
+            if (first && answer.fields.error === ERROR.NO_SUCH_RECORD) return null;
             const { next, finished } = this.#results("READ", answer);
             reading.answered(index, next, finished === 1);
           }

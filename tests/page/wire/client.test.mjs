@@ -141,6 +141,14 @@ test("a download goes on where a lost link stopped", async () => {
   assert.deepEqual(kept, records.map((_, i) => i));
 });
 
+test("where the logger lost with its power what is here already, there is nothing more", async () => {
+  const link = new ScriptedLink((name) => (name === "READ" ? [{ error: ERROR.NO_SUCH_RECORD }] : [{}]));
+  const client = clientOn(link);
+
+  assert.equal(await client.readRun(7, () => assert.fail("nothing came"), { first: 20 }), null);
+  await assert.rejects(client.readRun(7, () => {}), Refused);
+});
+
 test("a logger that goes on without records is not believed for ever", async () => {
   const link = new ScriptedLink((name, { first }) => [{ results: { next: first + 4, finished: 0 } }]);
   await assert.rejects(clientOn(link).readRun(7, () => {}), /without sending any records/);
