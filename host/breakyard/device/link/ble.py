@@ -152,7 +152,12 @@ class BleLink:
         """What one write can carry now; it grows when the MTU is agreed on."""
         if self._client is None:
             return 20
-        found = self._client.services.get_characteristic(COMMAND_UUID)
+        from bleak.exc import BleakError
+
+        try:
+            found = self._client.services.get_characteristic(COMMAND_UUID)
+        except BleakError:  # the connection has just ended, and its services with it; the write will say so
+            return 20
         return min(found.max_write_without_response_size, MAX_WRITE) if found else 20
 
     async def connect(self) -> None:

@@ -176,6 +176,26 @@ def test_the_size_of_a_packet_follows_the_mtu(radio: None) -> None:
     run(story)
 
 
+def test_a_link_that_has_just_ended_is_lost_and_nothing_else(radio: None) -> None:
+    """bleak has no services any more once the connection ended (BleakError), a moment before it tells so."""
+
+    async def story() -> None:
+        link = BleLink("0a0b0c0d")
+        await link.connect()
+        client = FakeClient.made[0]
+
+        def gone(_: str) -> None:
+            raise bleak.exc.BleakError("Service Discovery has not been performed yet")
+
+        client.services.get_characteristic = gone
+        assert link.max_packet == 20
+        await link.disconnect()
+        with pytest.raises(LinkLost):
+            await link.send(b"x")
+
+    run(story)
+
+
 def test_a_first_attempt_may_fail(radio: None) -> None:
     """Three attempts, then an error that says what to do."""
 
