@@ -66,6 +66,10 @@ class Coding:
     full_range: bool = False
     metadata: dict[str, str] = field(default_factory=dict)
     gop: int = 30
+    cut_s: float = 0.0
+    """Cut off the beginning as a phone's editor does: frames and sound stay in the file, its edit lists leave them out."""
+    ticks: int = TICKS
+    """A second in the clip's own counting."""
     options: dict[str, str] = field(default_factory=lambda: {"preset": "ultrafast", "crf": "22"})
 
 
@@ -77,7 +81,28 @@ def make_clip(path: Path, scene: Scene, coding: Coding | None = None) -> list[fl
     _encode(path, scene, coding, times, painter(scene, chance), chance)
     if coding.turned_deg:
         _turn(path, coding.turned_deg)
+    if coding.cut_s:
+        _cut(path, coding.cut_s)
     return times
+
+
+def _cut(path: Path, seconds: float) -> None:
+    """Let each track's edit list begin so much later (ISO/IEC 14496-12, 8.6.6; boxes of version 0)."""
+    data = bytearray(path.read_bytes())
+    movie = data.index(b"mvhd")
+    (in_movie,) = struct.unpack_from(">I", data, movie + 16)
+    at = data.find(b"elst")
+    while at >= 0:
+        header = data.index(b"mdhd", at)  # a track's edits stand before its media
+        (in_track,) = struct.unpack_from(">I", data, header + 16)
+        (entries,) = struct.unpack_from(">I", data, at + 8)
+        last = at + 12 + 12 * (entries - 1)
+        lasts, begins = struct.unpack_from(">Ii", data, last)
+        struct.pack_into(
+            ">Ii", data, last, lasts - round(seconds * in_movie), begins + round(seconds * in_track)
+        )
+        at = data.find(b"elst", header)
+    path.write_bytes(data)
 
 
 def _turn(path: Path, degrees: int) -> None:
@@ -217,7 +242,7 @@ def _encode(
             options["x265-params"] = "log-level=none"
         stream = container.add_stream(coding.codec, rate=rate, options=options)
         stream.width, stream.height, stream.pix_fmt = scene.width, scene.height, coding.pixels
-        stream.codec_context.time_base = Fraction(1, TICKS)
+        stream.codec_context.time_base = Fraction(1, coding.ticks)
         stream.codec_context.gop_size = coding.gop
         primaries, transfer, matrix = coding.colours
         context = stream.codec_context
@@ -234,7 +259,8 @@ def _encode(
                 dst_colorspace=matrix_name,
                 dst_color_range="JPEG" if coding.full_range else "MPEG",
             )
-            frame.pts, frame.time_base = round(time * coding.stretch * TICKS), Fraction(1, TICKS)
+            frame.pts = round(time * coding.stretch * coding.ticks)
+            frame.time_base = Fraction(1, coding.ticks)
             for packet in stream.encode(frame):
                 container.mux(packet)
         for packet in stream.encode():

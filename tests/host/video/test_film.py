@@ -26,6 +26,9 @@ from .conftest import BREAK_S, PEAK_N, aligned, true_load_n
 Films = Callable[..., Clip]
 
 YARD = Scene(break_s=0.8, length_s=1.2, width=480, height=270)
+TALL = Scene(break_s=0.8, length_s=1.2, width=270, height=480)
+WITH_B_FRAMES = {"preset": "veryfast", "crf": "22"}
+"""As phones code: the file needs an edit list to begin at 0."""
 BROKE_S = 0.8
 ROUNDED = 6.6
 """The figures are rounded to tens of newtons; noise, and the error with which the break was read, come to 1.6."""
@@ -182,6 +185,9 @@ def test_slow_motion_before_the_break_slows_number_and_sound(
         ("HLG", YARD, Coding("libx265", "yuv420p10le", None, colours=(9, 18, 9))),
         ("full range, without sound", YARD, Coding(sound=None, full_range=True, pixels="yuvj420p")),
         ("upside down", YARD, Coding(turned_deg=180, sound=None)),
+        ("HEVC of 8 bits, taller than wide", TALL, Coding("libx265")),
+        ("counted in microseconds", YARD, Coding(sound=None, ticks=1_000_000)),
+        ("its beginning cut off by the phone", YARD, Coding(cut_s=0.3, options=WITH_B_FRAMES)),
     ],
 )  # fmt: skip
 def test_clips_of_every_kind(
@@ -189,14 +195,16 @@ def test_clips_of_every_kind(
 ) -> None:
     """The film is upright, of 8 bits, and its numbers are right."""
     clip = films(scene, coding)
-    panel = made(tmp_path / "film.mp4", clip, readout, Style())
+    broke_s = BROKE_S - coding.cut_s
+    panel = made(tmp_path / "film.mp4", clip, readout, Style(), broke_s)
     film = read_clip(tmp_path / "film.mp4")
 
+    assert clip.duration_s == pytest.approx(scene.length_s - coding.cut_s, abs=0.05)
     assert film.seen_size == clip.seen_size == (film.width, film.height)
     assert (film.bits, film.transfer, film.turned_deg) == (8, "sdr", 0)
     assert bool(film.sound) == bool(coding.sound)
     for time, text in shown(tmp_path / "film.mp4", panel, 7):
-        assert float(text) == pytest.approx(true_load_n(BREAK_S + time - BROKE_S), abs=ROUNDED), (
+        assert float(text) == pytest.approx(true_load_n(BREAK_S + time - broke_s), abs=ROUNDED), (
             f"{time}: {text}"
         )
 

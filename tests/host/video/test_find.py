@@ -156,3 +156,16 @@ def test_an_onset_alone_ties_a_clip_that_ends_before_the_break(films: Callable[.
     assert found is not None
     assert found.run_time(0.5) == pytest.approx(4.0)
     assert 0.3 < found.half_width_s < 0.4
+
+
+def test_a_beginning_that_was_cut_off_moves_sound_and_picture_alike(films: Callable[..., Clip]) -> None:
+    """A phone's editor leaves frames and sound in the file; break and bang are found where the player shows them."""
+    scene = Scene(break_s=1.6, length_s=2.6)
+    options = {"preset": "veryfast", "crf": "22"}
+    whole, cut = films(scene, Coding(options=options)), films(scene, Coding(options=options, cut_s=0.7))
+
+    heard = [noises(sound_blocks(clip))[0].time_s for clip in (whole, cut)]
+
+    assert heard[0] == pytest.approx(1.6, abs=0.003)
+    assert heard[1] == pytest.approx(0.9, abs=0.003)
+    assert cut.duration_s == pytest.approx(whole.duration_s - 0.7, abs=0.04)
