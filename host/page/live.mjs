@@ -115,9 +115,18 @@ export class Watch {
   }
 }
 
+/** What such a clock says of the seconds that were asked for. The longest stands there when the load has gone again. */
+export function holdWords({ seconds, longest }, asked) {
+  const whole = Math.floor(longest);
+  const shape = longest >= asked ? "●" : "▲";
+  const told = `${shape} ${Math.floor(seconds)} of ${asked} s`;
+  return Math.floor(seconds) < whole ? `${told}, longest ${whole} s` : told;
+}
+
 /** Seconds at or above a load without a break, while it happens. It decides nothing: `breakyard proof` does. */
 export class HoldClock {
   seconds = 0;
+  longest = 0;
   /** @type {number} */
   loadN;
   /** @type {number | null} */
@@ -131,6 +140,7 @@ export class HoldClock {
     if (newtons < this.loadN) this.#sinceMs = null;
     else this.#sinceMs ??= nowMs;
     this.seconds = this.#sinceMs === null ? 0 : (nowMs - this.#sinceMs) / 1000;
+    this.longest = Math.max(this.longest, this.seconds);
     return this.seconds;
   }
 }

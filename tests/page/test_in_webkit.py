@@ -138,10 +138,16 @@ def test_an_iphones_way_through_the_computer(webkit: WebKit, computer: Computer)
 
 
 def test_alone_it_says_that_this_browser_has_no_bluetooth(webkit: WebKit) -> None:
-    """With the way out, in a sentence."""
+    """With the way out, in a sentence for each way; nothing was taken from this browser: it has none of them."""
     with site_of() as address:
         webkit.go(address)
         webkit.until("document.documentElement.dataset.ready === 'yes'")
+        webkit.until("document.querySelector('#kept-words').textContent")
         said = webkit.run("return document.querySelector('#ways').innerText")
+        lacks = webkit.run("return ['bluetooth', 'serial'].filter((name) => name in navigator)")
+        buttons = webkit.run("return document.querySelectorAll('#ways button').length")
 
+    assert lacks == []
+    assert buttons == 0
     assert "breakyard field" in said
+    assert "Cable: " in said

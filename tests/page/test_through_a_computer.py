@@ -152,6 +152,14 @@ def test_nothing_wider_than_the_screen_and_nothing_that_hinders(
                 found = await Axe().run(phone.page, options={"runOnly": {"type": "tag", "values": tags}})
                 assert found.response["violations"] == [], found.generate_report()
                 await phone.picture(f"{theme}-{width}")
+            # The widest numbers there are, with their unit.
+            inside = await phone.page.evaluate(
+                """["-8888", "-8.888"].map((text) => {
+                  document.querySelector("#number").textContent = text;
+                  document.querySelector("#number-unit").textContent = "kgf";
+                  return document.querySelector("#number-unit").getBoundingClientRect().right <= innerWidth;
+                })"""
+            )
             wide = await phone.page.evaluate("document.documentElement.scrollWidth")
             low = await phone.page.evaluate(
                 """Array.from(document.querySelectorAll("main button, main input:not([type=file]), main select"))
@@ -173,6 +181,7 @@ def test_nothing_wider_than_the_screen_and_nothing_that_hinders(
                 "document.querySelector('#big-figures').getBoundingClientRect().toJSON()"
             )
 
+            assert inside == [True, True]
             assert wide <= width
             assert low == []
             assert box["left"] >= 0

@@ -67,7 +67,7 @@ class Coding:
     metadata: dict[str, str] = field(default_factory=dict)
     gop: int = 30
     cut_s: float = 0.0
-    """Cut off the beginning as a phone's editor does: frames and sound stay in the file, its edit lists leave them out."""
+    """Cut off the beginning as a phone's editor does: frames and sound stay in the file, left out by edit lists."""
     ticks: int = TICKS
     """A second in the clip's own counting."""
     options: dict[str, str] = field(default_factory=lambda: {"preset": "ultrafast", "crf": "22"})

@@ -124,6 +124,7 @@ class Card {
   #lines = make("div");
   #trouble = make("p", { role: "alert", hidden: true });
   #canvas = make("canvas", { role: "img" });
+  #views;
   #curve = new Curve(this.#canvas);
   #data = null;
   /** @type {(unit: string) => {peak: string, lines: string[]}} */
@@ -145,14 +146,14 @@ class Card {
     photo.addEventListener("change", () => photo.files[0] && keep({ photo: photo.files[0] }));
     this.#canvas.setAttribute("aria-label", `Load over time, ${title}`);
     const when = at ? `, ${at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}` : "";
+    this.#views = make("div", { className: "row" },
+      view("Whole", () => this.#curve.look(null)),
+      view("Around the break", () => this.#aroundBreak()),
+      make("button", { type: "button", ariaLabel: "closer", onclick: () => this.#curve.zoom(0.5) }, "+"),
+      make("button", { type: "button", ariaLabel: "farther", onclick: () => this.#curve.zoom(2) }, "−"));
     this.element = make("li", {}, make("details", { open: true },
       make("summary", {}, make("h3", {}, title, when), this.#peak),
-      this.#lines, this.#canvas,
-      make("div", { className: "row" },
-        view("Whole", () => this.#curve.look(null)),
-        view("Around the break", () => this.#aroundBreak()),
-        make("button", { type: "button", ariaLabel: "closer", onclick: () => this.#curve.zoom(0.5) }, "+"),
-        make("button", { type: "button", ariaLabel: "farther", onclick: () => this.#curve.zoom(2) }, "−")),
+      this.#lines, this.#canvas, this.#views,
       make("div", { className: "row", role: "group", ariaLabel: "How it ended", hidden: Boolean(said.weighed) || said.purpose === "weighing" }, ...outcomes),
       make("div", { className: "row" },
         make("label", {}, "Note ", note),
@@ -174,7 +175,7 @@ class Card {
     const { peak, lines } = this.#words(unit);
     say(this.#peak, peak);
     this.#lines.replaceChildren(...lines.map((line) => make("p", {}, line)));
-    this.#canvas.hidden = !this.#data;
+    this.#canvas.hidden = this.#views.hidden = !this.#data;
     if (this.#data) this.#curve.show(this.#data, unit);
   }
 

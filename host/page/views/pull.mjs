@@ -1,7 +1,7 @@
 // The pull itself: the live number and the largest so far, zero, stop load, waiting, stopping.
 
 import { Curve } from "../curve.mjs";
-import { HoldClock, loadN, shown, UNITS, Watch, zeroFrom } from "../live.mjs";
+import { HoldClock, holdWords, loadN, shown, UNITS, Watch, zeroFrom } from "../live.mjs";
 import * as sound from "../sound.mjs";
 import { STATE } from "../wire/layout.mjs";
 import { $, onHold, say } from "./dom.mjs";
@@ -185,7 +185,7 @@ export class PullView {
     $("hold").hidden = this.#hold === null;
     if (this.#hold) {
       const { clock, for_s: whole } = this.#hold;
-      say($("hold"), `At or above ${words(clock.loadN, this.unit)}: ${Math.floor(clock.seconds)} of ${whole} s`);
+      say($("hold"), `At or above ${words(clock.loadN, this.unit)}: ${holdWords(clock, whole)}`);
     }
     const may = state.mayCommand && state.link === "on" && Boolean(status);
     $("arm").disabled = !may || armed || recording;
@@ -199,7 +199,8 @@ export class PullView {
       const figure = old || this.#loadNow === null ? { text: "----", unit: old ? "no fresh number" : "no zero or calibration" } : shown(this.#loadNow, this.unit);
       const most = this.largestN > -Infinity ? `largest ${words(this.largestN, this.unit)}` : "";
       const stop = this.stopLoadN !== null && this.#loadNow >= this.stopLoadN ? "STOP LOAD PASSED  " : "";
-      this.#board.show(figure.text, `${stop}${figure.unit}   ${most}`);
+      const held = this.#hold ? `   ${holdWords(this.#hold.clock, this.#hold.for_s)}` : "";
+      this.#board.show(figure.text, `${stop}${figure.unit}   ${most}${held}`);
     }
   }
 }

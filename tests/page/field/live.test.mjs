@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { alarmCounts, HoldClock, loadN, mayLieAbove, shown, UNITS, Watch, zeroFrom } from "../../../host/page/live.mjs";
+import { alarmCounts, HoldClock, holdWords, loadN, mayLieAbove, shown, UNITS, Watch, zeroFrom } from "../../../host/page/live.mjs";
 
 const LINEAR = { centre_counts: 1000, scale_counts: 2000, c0_n: 5, c1_n: 40, c2_n: 0, c3_n: 0 };
 
@@ -91,4 +91,7 @@ test("the seconds of a hold begin anew below its load", () => {
   const clock = new HoldClock(100);
   const loads = [0, 50, 100, 120, 130, 99, 101, 102];
   assert.deepEqual(loads.map((load, s) => clock.take(load, 1000 * s)), [0, 0, 0, 1, 2, 0, 0, 1]);
+  assert.equal(holdWords(clock, 60), "▲ 1 of 60 s, longest 2 s");
+  assert.equal(holdWords(clock, 2), "● 1 of 2 s, longest 2 s");
+  assert.equal(holdWords({ seconds: 1.9, longest: 1.9 }, 60), "▲ 1 of 60 s");
 });
