@@ -11,7 +11,7 @@ from breakyard.calibration.terms import Term
 from breakyard.converter import StepResponse
 from breakyard.converter.noise import noise_of
 from breakyard.converter.response import delay
-from breakyard.curve import MINIMUM_SAMPLES, STORE_FULL, LoadCurve
+from breakyard.curve import MEANS, MINIMUM_SAMPLES, STORE_FULL, LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.budget import (
     assumptions,
@@ -61,6 +61,10 @@ MOST_POINTS: Final = 400
 
 TAPE: Final = 3.0
 """Times that a length must be larger than all that it changes by, to be taken for one read from a tape."""
+
+TELLING_S: Final = 0.3
+"""Values of a fall that are farther apart than this do not show whether it was sudden (a break takes up to 0.2 s,
+`falls.SUDDEN_S`)."""
 
 ONE_EVENT: Final = 3
 """First peak and peak that are this many samples apart, or fewer, are the same event."""
@@ -198,7 +202,13 @@ def summarize(
     flags, notes = raise_flags(curve, zero, reading, events, peak, len(spoilt), clipped)
     if reading.recovered is not None:
         flags, notes = flags + seen_through.flags, notes + seen_through.notes
-    at_least = peak.bound == "lower" or events.failure.manner == "none"
+    unseen = MEANS in curve.flags and _between_values(time, events.failure.time_s)
+    at_least = peak.bound == "lower" or events.failure.manner == "none" or unseen
+    if unseen:
+        notes += (
+            "It came down between two means: whether it broke or was let down they do not tell, so it bore at least "
+            "its peak; shorter means do (mean_ms).",
+        )
     first_peak = None
     if events.first_peak is not None:
         stated = (misalignment_deg, temperature_c, coverage, in_use)
@@ -271,6 +281,14 @@ def _first_peak(
     terms = budget_terms(curve, zero, reading, None, *stated)
     found = peak_with_interval(curve, reading, None, terms, coverage, bounded=not zero.known)
     return FirstPeak(found.estimate_n, found.time_s, found.low_n, found.high_n, budget_lines(terms))
+
+
+def _between_values(time: Array, at_s: float | None) -> bool:
+    """Whether a moment lies where values are too far apart to tell a fall from a load that is let down."""
+    if at_s is None:
+        return False
+    at = int(np.searchsorted(time, at_s))
+    return float(np.diff(time[max(at - 1, 0) : at + 2]).max(initial=0.0)) > TELLING_S
 
 
 def _energy(
