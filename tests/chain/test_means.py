@@ -24,14 +24,16 @@ def recorded(folder: Path, case: Case, mean_ms: int) -> tuple[Run, int]:
     path = folder / f"{mean_ms}.run"
 
     async def story() -> None:
-        async with VirtualLogger("micropython") as logger:
-            async with Client(logger.link(), answer_timeout_s=60.0) as client:
-                await client.set(Setting.MEAN_MS, mean_ms)
-                await logger.load(folder / "pull.feed")
-                run = await client.start()
-                await logger.run(float(case.conversions.time_s[-1]))
-                await client.stop()
-                assert await fetch(client, run, path) is not None
+        async with (
+            VirtualLogger("micropython") as logger,
+            Client(logger.link(), answer_timeout_s=60.0) as client,
+        ):
+            await client.set(Setting.MEAN_MS, mean_ms)
+            await logger.load(folder / "pull.feed")
+            run = await client.start()
+            await logger.run(float(case.conversions.time_s[-1]))
+            await client.stop()
+            assert await fetch(client, run, path) is not None
 
     asyncio.run(story())
     return read_run(path.read_bytes()), path.stat().st_size

@@ -205,10 +205,11 @@ def summarize(
     unseen = MEANS in curve.flags and _between_values(time, events.failure.time_s)
     at_least = peak.bound == "lower" or events.failure.manner == "none" or unseen
     if unseen:
-        notes += (
+        sentence = (
             "It came down between two means: whether it broke or was let down they do not tell, so it bore at least "
-            "its peak; shorter means do (mean_ms).",
+            "its peak; shorter means do (mean_ms)."
         )
+        notes = (*notes, sentence)
     first_peak = None
     if events.first_peak is not None:
         stated = (misalignment_deg, temperature_c, coverage, in_use)
