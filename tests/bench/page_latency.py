@@ -205,21 +205,13 @@ async def over_the_radio(folder: Path, address: str) -> None:
     """Web Bluetooth, the stand-in of org.bluez, the virtual radio; a connection event every 30 ms."""
     from ble_air.air import Air
     from ble_air.bluez import Bluez
+    from demo_cell import CALIBRATION, write_pull
 
     from breakyard.device.client.client import Client
     from breakyard.device.client.download import fetch
-    from breakyard.simulate import recipes
-    from breakyard.simulate.chain import measure
-    from breakyard.simulate.feed import write_feed
     from breakyard.simulate.logger import VirtualLogger
-    from breakyard.simulate.pull import pull
-    from breakyard.simulate.scenario import boatyard
-    from breakyard.wire.records import CalibrationCopy
 
-    yard = boatyard()
-    rig = recipes.Rig(quiet_s=4.0, bumps=0, slack_s=1.0, line_n=KGF)
-    truth = pull(recipes.brittle(rig, peak_n=500 * KGF, rate_n_per_s=100 * KGF), seed=5, clear=True)
-    write_feed(folder / "pull.feed", measure(truth, yard.cell, yard.converter, seed=5))
+    write_pull(folder / "pull.feed", 500.0)
     logger = VirtualLogger(
         "micropython", ("--serial", "0102030405060708", "--interval-us", "6667", "--radio", "1")
     )
@@ -236,24 +228,7 @@ async def over_the_radio(folder: Path, address: str) -> None:
     async with air, Bluez(address, air.link, host_mtu=247):
         async with Client(logger.link(), answer_timeout_s=60) as cable:
             await cable.set_key(KEY)
-            await cable.store_calibration(
-                CalibrationCopy(
-                    run=0,
-                    index=0,
-                    name="yard",
-                    made_s=1_790_000_000,
-                    input=1,
-                    centre_counts=0,
-                    scale_counts=6_467_000,
-                    c0_n=0.0,
-                    c1_n=float(np.float32(1000 * KGF)),
-                    c2_n=0.0,
-                    c3_n=0.0,
-                    highest_known_n=600.0,
-                    capacity_n=float(np.float32(1000 * KGF)),
-                    sha256=bytes(32),
-                )
-            )
+            await cable.store_calibration(CALIBRATION)
         env = {**os.environ, "DBUS_SESSION_BUS_ADDRESS": address}
         with site_of() as site:
             async with browser_on(folder / "radio", flags=BLUETOOTH, env=env) as context:

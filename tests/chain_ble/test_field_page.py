@@ -10,19 +10,13 @@ from contextlib import AbstractAsyncContextManager
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from browser import BLUETOOTH, Phone, browser_on, missing, site_of
+from demo_cell import CALIBRATION, write_pull
 
 from breakyard.run import read_run
-from breakyard.simulate import recipes
-from breakyard.simulate.chain import measure
-from breakyard.simulate.feed import write_feed
-from breakyard.simulate.pull import pull
-from breakyard.simulate.scenario import boatyard
 from breakyard.wire.file_head import file_head
 from breakyard.wire.layout import EndCause
-from breakyard.wire.records import CalibrationCopy
 
 from .conftest import KEY, SERIAL, Chain
 
@@ -33,36 +27,11 @@ Tell = Callable[..., None]
 SLICE = {"slice_s": 0.03, "rest_s": 0.03, "silence_s": 5.0}
 """Device time goes at most as fast as the clock on the wall, since a browser's timers follow that."""
 
-KGF = 9.80665
-RIG = recipes.Rig(quiet_s=4.0, bumps=0, slack_s=1.0, line_n=KGF)
-COUNTS = 6_467_000
-"""Of the demo's cell at its capacity of 1000 kgf: 3.0114 mV/V x 2 147 483.648 counts a mV/V."""
-
-CALIBRATION = CalibrationCopy(
-    run=0,
-    index=0,
-    name="yard",
-    made_s=1_790_000_000,
-    input=1,
-    centre_counts=0,
-    scale_counts=COUNTS,
-    c0_n=0.0,
-    c1_n=float(np.float32(1000 * KGF)),
-    c2_n=0.0,
-    c3_n=0.0,
-    highest_known_n=600.0,
-    capacity_n=float(np.float32(1000 * KGF)),
-    sha256=bytes(32),
-)
-
 
 @pytest.fixture
 def pull_feed(tmp_path: Path) -> Path:
     """A brittle pull to 300 kgf at the demo's cell, after four quiet seconds. Invented."""
-    yard = boatyard()
-    truth = pull(recipes.brittle(RIG, peak_n=300 * KGF, rate_n_per_s=100 * KGF), seed=5, clear=True)
-    write_feed(tmp_path / "pull.feed", measure(truth, yard.cell, yard.converter, seed=5))
-    return tmp_path / "pull.feed"
+    return write_pull(tmp_path / "pull.feed", 300.0)
 
 
 @pytest.fixture(scope="module")

@@ -80,6 +80,6 @@ def test_only_tests_of_the_commands_import_the_command_line() -> None:
         if "from breakyard.cli" in path.read_text("utf-8")
         or "import breakyard.cli" in path.read_text("utf-8")
     }
-    commands = ("tests/host/cli/", "tests/docs/", "tests/jobs/")
+    commands = ("tests/host/cli/", "tests/docs/", "tests/jobs/", "tests/support/typed.py")
 
     assert {path for path in importing if not path.startswith(commands)} <= {"tests/host/test_contracts.py"}

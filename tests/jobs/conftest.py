@@ -2,15 +2,13 @@
 
 import json
 import shlex
-import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-
-from breakyard.cli.app import main
+from typed import typed
 
 KGF = 9.80665
 
@@ -18,13 +16,13 @@ KGF = 9.80665
 class Person:
     """Somebody who types commands in a folder and writes files with an editor or a spreadsheet."""
 
-    def __init__(self, folder: Path, run: Callable[[Sequence[str]], tuple[int, str, str]]) -> None:
+    def __init__(self, folder: Path, run: Callable[..., tuple[int, str, str]]) -> None:
         self.folder = folder
         self._run = run
 
     def says(self, command: str, *wanted: str, status: int = 0) -> str:
         """Type a command; it must end with this status and print these words (blanks and line ends aside)."""
-        code, out, err = self._run(shlex.split(command)[1:])
+        code, out, err = self._run(*shlex.split(command)[1:])
         assert code == status, f"{command}: {code}\n{out}\n{err}"
         printed = " ".join(f"{out} {err}".split())
         for words in wanted:
@@ -33,7 +31,7 @@ class Person:
 
     def asks(self, command: str, status: int = 0) -> Any:
         """The same with --json: the document."""
-        code, out, err = self._run([*shlex.split(command)[1:], "--json"])
+        code, out, err = self._run(*shlex.split(command)[1:], "--json")
         assert code == status, f"{command}: {code}\n{out}\n{err}"
         return json.loads(out)
 
@@ -55,18 +53,4 @@ class Person:
 @pytest.fixture
 def person(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Person:
     """In an empty folder, in front of a terminal of 200 columns."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "200")
-
-    def run(words: Sequence[str]) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["breakyard", *words])
-        status: object = 0
-        try:
-            main()
-        except SystemExit as stopped:
-            status = stopped.code or 0
-        captured = capsys.readouterr()
-        assert isinstance(status, int)
-        return status, captured.out, captured.err
-
-    return Person(tmp_path, run)
+    return Person(tmp_path, typed(monkeypatch, capsys, tmp_path, 200))

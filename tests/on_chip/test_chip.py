@@ -17,9 +17,9 @@ from chip.board import install, power
 from chip.chip import Chip
 from chip.talk import at_prompt, beginning, chip_time, compare, fetch, with_logger
 
-from breakyard.cli.install import RESTART_S
 from breakyard.device.client.client import Client
 from breakyard.device.client.conversation import Conversation
+from breakyard.device.install.first_words import RESTART_S
 from breakyard.run import Run
 from breakyard.wire.layout import Command, EndCause, ResetCause
 from breakyard.wire.records import RunEnd

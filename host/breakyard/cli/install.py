@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from breakyard.device.install import Installed
     from breakyard.device.install.first_words import Met
 
-RESTART_S: Final = 20.0
-"""A board restarts within some seconds, and a computer takes some more to see its port again."""
 HANDS_S: Final = 180.0
 """For hands that take a wire off and plug a cable in."""
 
@@ -141,7 +139,7 @@ def _document(done: "Installed") -> dict[str, Any]:
 
 async def _wait(port: str, output: Output) -> tuple[str, ...] | None:
     """What a logger has to say, once it answers; a person at a terminal is told what to do and given time."""
-    from breakyard.device.install.first_words import answers
+    from breakyard.device.install.first_words import RESTART_S, answers
 
     output.say("waiting for the logger to answer")
     said = await answers(port, RESTART_S)

@@ -1,15 +1,14 @@
 """The command line as a user meets it: words in, status and two streams out."""
 
 import json
-import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
-
-from breakyard.cli.app import main
+from terminal import Terminal
+from typed import typed
 
 
 @dataclass(frozen=True)
@@ -39,18 +38,14 @@ def breakyard(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> Callable[..., Said]:
     """Run the command in a folder of its own."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "120")
+    run = typed(monkeypatch, capsys, tmp_path, 120)
+    return lambda *words: Said(*run(*words))
 
-    def run(*words: str | Path) -> Said:
-        monkeypatch.setattr(sys, "argv", ["breakyard", *map(str, words)])
-        status: object = 0
-        try:
-            main()
-        except SystemExit as stopped:
-            status = stopped.code or 0
-        captured = capsys.readouterr()
-        assert isinstance(status, int)
-        return Said(status, captured.out, captured.err)
 
-    return run
+@pytest.fixture
+def recording(tmp_path: Path) -> Iterator[Terminal]:
+    """A recording from the virtual logger that is under way, in a terminal."""
+    made = Terminal("record", str(tmp_path), "--link", "virtual", "--now")
+    made.wait_for(b"recording")
+    yield made
+    made.close()

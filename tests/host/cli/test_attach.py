@@ -1,6 +1,6 @@
 """A second series and marks, as a user brings them."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -140,15 +140,6 @@ def test_a_table_that_is_none(
 
     assert done.status == 2
     assert said in done.complaint
-
-
-@pytest.fixture
-def recording(tmp_path: Path) -> Iterator[Terminal]:
-    """A recording from the virtual logger that is under way, in a terminal."""
-    made = Terminal("record", str(tmp_path), "--link", "virtual", "--now")
-    made.wait_for(b"recording")
-    yield made
-    made.close()
 
 
 def test_what_is_typed_while_recording_is_in_the_run(recording: Terminal, tmp_path: Path) -> None:

@@ -4,7 +4,6 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,15 +12,6 @@ from terminal import Terminal
 from breakyard.run import read_run
 
 CTRL_C = b"\x03"
-
-
-@pytest.fixture
-def recording(tmp_path: Path) -> Iterator[Terminal]:
-    """A recording from the virtual logger that is under way."""
-    made = Terminal("record", str(tmp_path), "--link", "virtual", "--now")
-    made.wait_for(b"recording")
-    yield made
-    made.close()
 
 
 def test_ctrl_c_ends_the_run_and_keeps_it(recording: Terminal, tmp_path: Path) -> None:

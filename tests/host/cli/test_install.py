@@ -160,7 +160,7 @@ def test_a_switch_left_closed_and_a_wrong_setting(
     breakyard: Callable[..., Any], board: PtyBoard, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No logger answers: everything is there, status 1, what to do. Once it runs it names what is wrong."""
-    monkeypatch.setattr("breakyard.cli.install.RESTART_S", 1.0)
+    monkeypatch.setattr("breakyard.device.install.first_words.RESTART_S", 1.0)
     board.prompt_closed = True
     said = breakyard("logger", "install", "--port", board.port, "--json", "--set", "hang_ms=5")
 

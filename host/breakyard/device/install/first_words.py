@@ -11,6 +11,8 @@ from breakyard.device.link.usb import UsbLink
 from breakyard.errors import LinkError
 from breakyard.wire.layout import SETTING_LIMITS, Access, Level, Setting
 
+RESTART_S: Final = 20.0
+"""A board restarts within some seconds, and a computer takes some more to see its port again."""
 _PAUSE_S: Final = 0.5
 _ANSWER_S: Final = 1.0
 

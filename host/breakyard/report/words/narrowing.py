@@ -10,7 +10,7 @@ MOST: Final = 2
 WORTH: Final = 0.1
 """Of the whole variance: what takes less of it narrows nothing that anybody would see."""
 
-_TODO: Final[tuple[tuple[tuple[str, ...], str], ...]] = (
+REMEDIES: Final[tuple[tuple[tuple[str, ...], str], ...]] = (
     (
         ("known masses",),
         "weigh each mass on a good scale, or hang certified ones (calibrate --masses-known)",
@@ -58,11 +58,11 @@ def narrowing(summaries: Sequence[Summary]) -> tuple[str, ...]:
     shares = [_shares(summary) for summary in summaries if summary.peak.estimate_n > 0.0 and summary.budget]
     if not shares:
         return ()
-    mean = [math.fsum(one[i] for one in shares) / len(shares) for i in range(len(_TODO))]
-    chosen = sorted((i for i in range(len(_TODO)) if mean[i] >= WORTH), key=lambda i: -mean[i])[:MOST]
+    mean = [math.fsum(one[i] for one in shares) / len(shares) for i in range(len(REMEDIES))]
+    chosen = sorted((i for i in range(len(REMEDIES)) if mean[i] >= WORTH), key=lambda i: -mean[i])[:MOST]
     if not chosen:
         return ()
-    told = "; ".join(f"{_TODO[i][1]} ({100 * mean[i]:.0f} % of the variance)" for i in chosen)
+    told = "; ".join(f"{REMEDIES[i][1]} ({100 * mean[i]:.0f} % of the variance)" for i in chosen)
     return (f"To narrow this most: {told}.",)
 
 
@@ -72,5 +72,5 @@ def _shares(summary: Summary) -> list[float]:
         math.fsum(line.standard_n**2 for line in summary.budget if line.source in sources) / total
         if total
         else 0.0
-        for sources, _ in _TODO
+        for sources, _ in REMEDIES
     ]
