@@ -6,7 +6,6 @@ the store at the next connection and fetched on from where it stopped.
 
 import asyncio
 import json
-import tempfile
 from collections.abc import Awaitable, Callable, Iterable
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import suppress
@@ -280,14 +279,8 @@ class Station:
             )
         photo = self._uploads.take(name, texts.get("part", ""), texts.get("parts", ""), texts.get("data", ""))
         if photo is not None:
-            kept = await asyncio.to_thread(self._keep_photo, specimen, photo)
+            kept = await asyncio.to_thread(add_photo, self.session, specimen, photo)
             self.say(f"photo of {specimen}: {kept}")
-
-    def _keep_photo(self, specimen: str, photo: bytes) -> Path:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "photo.jpg"
-            path.write_bytes(photo)
-            return add_photo(self.session, specimen, path)
 
     def _armed_path(self) -> Path:
         return self.session.layout.results / ARMED_FILE

@@ -26,8 +26,8 @@ QUALITY: Final = 88
 """Of the JPEG files that are kept, on Pillow's scale of 0 to 95. Common practice, no source."""
 
 
-def add_photo(session: "Session", specimen: str, picture: Path) -> Path:
-    """Keep a copy of a picture for a specimen, upright and without any of its metadata.
+def add_photo(session: "Session", specimen: str, picture: Path | bytes) -> Path:
+    """Keep a copy of a picture (a file, or what is in one), upright and without any of its metadata.
 
     Raises: UsageError (no such specimen), DataError (no picture, or of a kind that is not read).
     """
@@ -100,7 +100,7 @@ def _small(name: str, path: Path) -> "Photo":
     return Photo(name, out.getvalue())
 
 
-def bare(picture: Path) -> bytes:
+def bare(picture: Path | bytes) -> bytes:
     """A picture as JPEG: turned upright, at most MOST_PIXELS long, nothing in it but the pixels.
 
     One that is already so comes back as it is. A position (GPS), times and the camera's number lie in EXIF, XMP and
@@ -109,21 +109,23 @@ def bare(picture: Path) -> bytes:
     """
     from PIL import Image, ImageOps, UnidentifiedImageError
 
+    called = "the photo" if isinstance(picture, bytes) else picture
     try:
-        with Image.open(picture) as opened:
+        data = picture if isinstance(picture, bytes) else picture.read_bytes()
+        with Image.open(io.BytesIO(data)) as opened:
             if opened.format == "JPEG" and max(opened.size) <= MOST_PIXELS and not _told(opened):
-                return picture.read_bytes()
+                return data
             upright = ImageOps.exif_transpose(opened)
             upright.thumbnail((MOST_PIXELS, MOST_PIXELS))
             pixels = Image.new("RGB", upright.size, "white")
             clear = upright.convert("RGBA")
             pixels.paste(clear, mask=clear.getchannel("A"))
     except FileNotFoundError:
-        raise DataError(f"{picture}: there is no such file") from None
+        raise DataError(f"{called}: there is no such file") from None
     except UnidentifiedImageError:
-        raise DataError(f"{picture}: this is no picture that is read here; save it as JPEG or PNG") from None
+        raise DataError(f"{called}: this is no picture that is read here; save it as JPEG or PNG") from None
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise DataError(f"{picture}: the picture cannot be read ({error})") from None
+        raise DataError(f"{called}: the picture cannot be read ({error})") from None
     out = io.BytesIO()
     pixels.save(out, "JPEG", quality=QUALITY)
     return out.getvalue()

@@ -19,7 +19,7 @@ from breakyard.video.upright import BT709, LIMITED, PLAIN
 
 if TYPE_CHECKING:
     from av.audio.stream import AudioStream
-    from av.container import OutputContainer
+    from av.container import InputContainer, OutputContainer
     from av.packet import Packet
     from av.video.frame import VideoFrame
     from av.video.stream import VideoStream
@@ -139,11 +139,7 @@ def _sound(container: "OutputContainer", clip: Clip, pace: Pace) -> "Iterator[tu
 def _copied(stream: Any, clip: Clip, pace: Pace) -> "Iterator[tuple[float, Packet[Any]]]":
     start, end = pace.pieces[0].start_s, pace.pieces[-1].end_s
     with opened(clip.path) as source:
-        inner = source.streams.audio[0]
-        base = inner.time_base
-        assert base is not None
-        if start > 0.0:
-            source.seek(int((start + clip.first_s) / base), stream=inner)
+        inner, base = _sound_from(source, clip, start)
         shift = round((start + clip.first_s) / float(base))
         for packet in source.demux(inner):
             if packet.pts is None or packet.dts is None:
@@ -200,15 +196,21 @@ def _paced_sound(clip: Clip, pace: Pace) -> Iterator[Any]:
                 written += part.shape[1]
 
 
+def _sound_from(source: "InputContainer", clip: Clip, start_s: float) -> "tuple[AudioStream, Fraction]":
+    """The clip's sound, found at a moment of it or shortly before, and the unit of its times."""
+    stream = source.streams.audio[0]
+    base = stream.time_base
+    assert base is not None
+    if start_s > 0.0:
+        source.seek(int((start_s + clip.first_s) / base), stream=stream)
+    return stream, base
+
+
 def _resampled(clip: Clip, start_s: float, end_s: float) -> Iterator[tuple[float, Any]]:
     import av
 
     with opened(clip.path) as source:
-        stream = source.streams.audio[0]
-        base = stream.time_base
-        assert base is not None
-        if start_s > 0.0:
-            source.seek(int((start_s + clip.first_s) / base), stream=stream)
+        stream, _ = _sound_from(source, clip, start_s)
         resampler = av.AudioResampler(format="fltp", layout="stereo", rate=SOUND_RATE)
         for frame in source.decode(stream):
             if frame.time is None:
