@@ -90,12 +90,19 @@ class Phone:
         return phone
 
     async def sees(self, selector: str, text: str) -> None:
-        """Wait until an element holds a text, shown or folded away."""
-        await self.page.wait_for_function(
-            "([selector, text]) => document.querySelector(selector)?.textContent.includes(text)",
-            arg=[selector, text],
-            timeout=PATIENCE_MS,
-        )
+        """Wait until an element holds a text, shown or folded away; else an error with all that the page shows."""
+        from playwright.async_api import TimeoutError as NotInTime
+
+        try:
+            await self.page.wait_for_function(
+                "([selector, text]) => document.querySelector(selector)?.textContent.includes(text)",
+                arg=[selector, text],
+                timeout=PATIENCE_MS,
+            )
+        except NotInTime as late:
+            shown = await self.page.inner_text("body")
+            said = await self.page.text_content(selector)
+            raise AssertionError(f"{selector} says {said!r}, not {text!r}\n{self.errors}\n{shown}") from late
 
     async def picture(self, name: str, *, whole: bool = True) -> None:
         """A picture of the page, where a person wants to look at them (BREAKYARD_PICTURES names a folder)."""
