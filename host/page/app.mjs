@@ -42,6 +42,7 @@ function drawTrouble() {
   const text = station?.state.trouble || tapped;
   $("trouble").hidden = !text;
   say($("trouble"), text);
+  $("reload").hidden = !station?.state.reload;
 }
 
 /** How the logger is reached, in a line; drawn twice a second, since a number grows old without any news. */
@@ -208,6 +209,7 @@ function wire() {
     settings.set("stop-load-n", newtons ?? "");
     drawChecks();
   });
+  $("reload").addEventListener("click", () => location.reload());
   $("key-form").addEventListener("submit", (event) => {
     event.preventDefault();
     readKey($("key").value).then(() => { $("key").value = ""; }, (error) => trouble(error.message));

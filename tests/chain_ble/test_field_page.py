@@ -108,6 +108,7 @@ def test_the_link_is_cut_in_the_pull_and_comes_back(
             await phone.sees("#lamp", "recording")
             await chain.air.break_link()
             await phone.sees("#trouble", "the logger records on")
+            await phone.back()
             run = await phone.complete_run()
 
             assert file_head() + await phone.bytes_of(SERIAL, run) == await chain.whole(run, tmp_path)
@@ -158,6 +159,7 @@ def test_the_logger_is_reset_in_the_pull(chain: Tell, site: str, tmp_path: Path,
             await chain.device_time(2.0)
             await chain.air.reset_board()
             await phone.sees("#trouble", "the logger records on")
+            await phone.back()
             await phone.sees("#lamp", "idle")
             run = await phone.complete_run()
             kept = file_head() + await phone.bytes_of(SERIAL, run)

@@ -139,6 +139,37 @@ def test_without_bluetooth_it_says_the_way_out(site: str, tmp_path: Path) -> Non
     asyncio.run(story())
 
 
+def test_a_browser_whose_bluetooth_fell_silent_is_loaded_again(site: str, tmp_path: Path) -> None:
+    """Nothing settles any more, as seen in Chromium after a lost link: a button does what an installed page has no other for."""
+    silent = """
+      const never = () => new Promise(() => {});
+      const gatt = { connect: never, disconnect: () => {} };
+      Object.defineProperty(Navigator.prototype, "bluetooth", { get: () => ({
+        requestDevice: async () => Object.assign(new EventTarget(), { name: "logger", gatt }), getAvailability: never,
+      }) });
+    """
+
+    async def story() -> None:
+        async with browser_on(tmp_path / "profile") as context:
+            await context.add_init_script(silent)
+            phone = await Phone.at(context, site)
+            await phone.page.clock.install()
+            await phone.page.click("text=Bluetooth")
+            await phone.sees("#link-line", "connecting")
+            hidden = await phone.page.locator("#reload").is_hidden()
+            await phone.page.clock.run_for(20_000)
+            await phone.sees("#trouble", "load this page again")
+            await phone.picture("silent")
+            async with phone.page.expect_navigation(wait_until="domcontentloaded"):
+                await phone.page.click("#reload")
+
+            assert hidden
+            assert await phone.page.locator("#reload").is_hidden()
+            assert phone.errors == []
+
+    asyncio.run(story())
+
+
 @pytest.mark.parametrize(
     "refusal",
     [

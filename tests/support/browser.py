@@ -104,6 +104,19 @@ class Phone:
             said = await self.page.text_content(selector)
             raise AssertionError(f"{selector} says {said!r}, not {text!r}\n{self.errors}\n{shown}") from late
 
+    async def back(self) -> None:
+        """Wait until a link that was lost is there again, by what the page says where the browser's Bluetooth fell silent."""
+        await self.page.wait_for_function(
+            """() => !document.querySelector("#reload").hidden
+                  || / connected$/.test(document.querySelector("#link-line").textContent)""",
+            timeout=PATIENCE_MS,
+        )
+        if await self.page.locator("#reload").is_visible():
+            await self.picture("silent")
+            await self.page.click("#reload")
+            await self.page.wait_for_selector("html[data-ready=yes]")
+            await self.choose()
+
     async def picture(self, name: str, *, whole: bool = True) -> None:
         """A picture of the page, where a person wants to look at them (BREAKYARD_PICTURES names a folder)."""
         if folder := os.environ.get("BREAKYARD_PICTURES"):

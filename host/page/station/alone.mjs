@@ -3,6 +3,7 @@
 // A link that breaks is made again without the chooser; the logger records on meanwhile, and the run is fetched from where
 // it stopped. What is asked of the logger is asked in order: the client sends one thing at a time.
 
+import { BrowserSilent } from "../link/bluetooth.mjs";
 import { alarmCounts } from "../live.mjs";
 import { Client, LinkLost, Refused } from "../wire/client.mjs";
 import { ERROR, SETTING, STATE } from "../wire/layout.mjs";
@@ -40,7 +41,7 @@ export class Alone extends Station {
     await this.leave();
     this.#link = link;
     this.#wanted = true;
-    this.set({ link: "connecting", trouble: "" });
+    this.set({ link: "connecting", trouble: "", reload: false });
     await this.#meet();
   }
 
@@ -60,8 +61,8 @@ export class Alone extends Station {
         return;
       } catch (error) {
         await this.#link?.disconnect();
-        if (error instanceof WrongLogger) {
-          this.set({ link: "off", trouble: error.message });
+        if (error instanceof WrongLogger || error instanceof BrowserSilent) {
+          this.set({ link: "off", trouble: error.message, reload: error instanceof BrowserSilent });
           return;
         }
         if (!this.#wanted) return;
@@ -79,6 +80,11 @@ export class Alone extends Station {
     this.#client = client;
     client.onLost = (reason) => this.#lost(client, reason);
     client.onStatus = (status) => this.#status(status);
+    await this.#greet(client);
+  }
+
+  /** Who is there, under which key, and what it may be asked. */
+  async #greet(client) {
     let met = await client.hello();
     let key = null;
     if (!met.identity.serial.some(Boolean) && (key = await this.#unlockSecret(client)) === "ours") met = await client.hello();
@@ -197,12 +203,17 @@ export class Alone extends Station {
     await this.#client.ask("MARK", { code: 0, text });
   }
 
-  /** Keep a logger's key; it cannot be read out of this browser again. */
+  /** Keep a logger's key; it cannot be read out of this browser again. The link stands: Chromium cuts one that is made anew at once. */
   async keepKey(raw) {
     const key = await crypto.subtle.importKey("raw", raw, { name: "HMAC", hash: "SHA-256" }, false, ["sign"]);
     await this.#store.keepKey(this.state.serial, key);
-    const link = this.#link;
-    await this.join(link);
+    try {
+      await this.#greet(this.#client);
+    } catch (error) {
+      if (!(error instanceof WrongLogger)) throw error;
+      await this.leave();
+      this.set({ trouble: error.message });
+    }
   }
 
   /** Bring every run that the logger holds into the store, the newest first; what is here already is not asked for. */

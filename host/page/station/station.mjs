@@ -7,6 +7,7 @@ export class Station extends EventTarget {
   state = {
     link: "off", // off, connecting, on, lost
     trouble: "", // a sentence for the person, or nothing
+    reload: false, // only loading the page again helps
     name: "",
     serial: "",
     status: null,
