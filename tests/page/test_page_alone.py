@@ -140,7 +140,7 @@ def test_without_bluetooth_it_says_the_way_out(site: str, tmp_path: Path) -> Non
 
 
 def test_a_browser_whose_bluetooth_fell_silent_is_loaded_again(site: str, tmp_path: Path) -> None:
-    """Nothing settles any more, as seen in Chromium after a lost link: a button does what an installed page has no other for."""
+    """Nothing settles any more, as in Chromium after a lost link: an installed page has no other button for it."""
     silent = """
       const never = () => new Promise(() => {});
       const gatt = { connect: never, disconnect: () => {} };

@@ -105,7 +105,7 @@ class Phone:
             raise AssertionError(f"{selector} says {said!r}, not {text!r}\n{self.errors}\n{shown}") from late
 
     async def back(self) -> None:
-        """Wait until a link that was lost is there again, by what the page says where the browser's Bluetooth fell silent."""
+        """Wait until a lost link is there again; where the browser's Bluetooth fell silent, do what the page says."""
         await self.page.wait_for_function(
             """() => !document.querySelector("#reload").hidden
                   || / connected$/.test(document.querySelector("#link-line").textContent)""",
