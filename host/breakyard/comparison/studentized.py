@@ -11,8 +11,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from breakyard.roots import find_root
-
 Floats = NDArray[np.float64]
 
 
@@ -28,7 +26,7 @@ def two_sided_probability(groups: int, freedom: float, t: float) -> float:
 @lru_cache(maxsize=4096)
 def interval_factor(groups: int, freedom: float, coverage: float) -> float:
     """How many standard errors an interval reaches out: t, or q / sqrt(2) for a family of groups."""
-    from scipy import special
+    from scipy import optimize, special
 
     if groups == 2:
         return float(special.stdtrit(freedom, 0.5 + coverage / 2.0))
@@ -36,11 +34,13 @@ def interval_factor(groups: int, freedom: float, coverage: float) -> float:
     # Not below a single pair's t, nor above that of all pairs by Bonferroni.
     low = float(special.stdtrit(freedom, 1.0 - risk / 2.0))
     high = float(special.stdtrit(freedom, 1.0 - risk / (groups * (groups - 1))))
-    return find_root(
-        lambda t: range_tail(math.sqrt(2.0) * t, groups, freedom) - risk,
-        0.999 * low,
-        1.001 * high,
-        share=1e-9,
+    return float(
+        optimize.brentq(
+            lambda t: range_tail(math.sqrt(2.0) * t, groups, freedom) - risk,
+            0.999 * low,
+            1.001 * high,
+            rtol=1e-9,
+        )
     )
 
 
@@ -61,8 +61,10 @@ def _scales(freedom: float) -> tuple[Floats, Floats]:
     def height(t: float) -> float:
         return freedom * (t - 0.5 * math.expm1(2.0 * t))
 
-    low = find_root(lambda t: height(t) + 40.0, -60.0 / freedom - 20.0, 0.0)
-    high = find_root(lambda t: height(t) + 40.0, 0.0, 3.0 + 10.0 / math.sqrt(freedom))
+    from scipy import optimize
+
+    low = float(optimize.brentq(lambda t: height(t) + 40.0, -60.0 / freedom - 20.0, 0.0))
+    high = float(optimize.brentq(lambda t: height(t) + 40.0, 0.0, 3.0 + 10.0 / math.sqrt(freedom)))
     t = np.linspace(low, high, 320)
     weight = np.exp(freedom * (t - 0.5 * np.expm1(2.0 * t)))
     return np.exp(t), weight / weight.sum()

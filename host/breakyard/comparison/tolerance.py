@@ -13,7 +13,6 @@ from typing import Final
 import numpy as np
 
 from breakyard.errors import UsageError
-from breakyard.roots import find_root
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,7 @@ def two_sided_factor(n: int, content: float, confidence: float) -> float:
     """
     if n < 2:
         raise UsageError("one specimen shows no scatter: a tolerance interval needs at least 2")
-    from scipy import special
+    from scipy import optimize, special
 
     # x: error of the mean in its own standard deviations. half: half width around it that holds the content.
     node, weight = np.polynomial.legendre.leggauss(160)
@@ -78,7 +77,7 @@ def two_sided_factor(n: int, content: float, confidence: float) -> float:
     def missing(k: float) -> float:
         return float(density @ special.chdtrc(n - 1, (n - 1) * (half / k) ** 2)) - confidence
 
-    return find_root(missing, 0.1, 1e5, within=1e-10)
+    return float(optimize.brentq(missing, 0.1, 1e5, xtol=1e-10))
 
 
 def spread_n(

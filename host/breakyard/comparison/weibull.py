@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import DataError
-from breakyard.roots import find_root
 
 STEEPEST: Final = 1e5
 """Shapes above this (a scatter below about 0.001 %) are no scatter at all: the loads were rounded alike."""
@@ -81,6 +80,8 @@ def fit_weibull(values: Sequence[float], at_least: Sequence[bool] | None = None)
 
 def likeliest_shape(sample: Sample) -> float | None:
     """Root of the profile score in the shape; it rises with the shape, so the root is the only one."""
+    from scipy import optimize
+
     mean_log = float(sample.log_load[sample.broke].mean())
     if mean_log > -1.0 / STEEPEST:
         return None
@@ -93,7 +94,7 @@ def likeliest_shape(sample: Sample) -> float | None:
     low, high = math.log(1e-3), math.log(10.0 * STEEPEST)
     if score(low) >= 0.0 or score(high) <= 0.0:
         return None
-    return math.exp(find_root(score, low, high, within=1e-13, share=1e-13))
+    return math.exp(float(optimize.brentq(score, low, high, xtol=1e-13, rtol=1e-13)))
 
 
 def log_likelihood(sample: Sample, shape: float, log_scale: float) -> float:

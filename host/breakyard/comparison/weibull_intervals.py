@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from breakyard.comparison.pivots import critical_roots, pattern_of
 from breakyard.comparison.weibull import Sample, WeibullFit, log_likelihood
-from breakyard.roots import find_root
 
 SCALE: Final = 1.0 - math.exp(-1.0)
 """The scale is the load that this share of the parts does not survive."""
@@ -80,6 +79,7 @@ def _likeliest_shape(
 
     near: where to look first.
     """
+    from scipy import optimize
 
     # r / k + sum over breaks of y - sum over all of y exp(k y + c), as in `pivots.shapes_at_quantile`.
     def score(log_shape: float) -> float:
@@ -99,7 +99,7 @@ def _likeliest_shape(
             low, high, width = max(low - width, least), low, 3.0 * width
         if low == least and score(least) <= 0.0:
             return 1e-9
-    return math.exp(find_root(score, low, high, within=1e-11))
+    return math.exp(float(optimize.brentq(score, low, high, xtol=1e-11)))
 
 
 def _signed(sample: Sample, fit: WeibullFit, shape: float, log_scale: float, sign: float) -> float:
@@ -122,6 +122,8 @@ def _solve(
     upper: bool = True,
 ) -> tuple[float | None, float | None]:
     """Where the signed root (falling, 0 at `best`) meets its upper and, if asked for, its lower limit."""
+    from scipy import optimize
+
     found: list[float | None] = []
     for direction, limit in ((-1.0, limits[1]), (1.0, limits[0]))[: 2 if upper else 1]:
         # A limit on the other side of 0 puts the interval's end beyond the estimate: few breaks bias the fit.
@@ -135,5 +137,5 @@ def _solve(
         else:
             found.append(None)
             continue
-        found.append(find_root(lambda x: root(x) - limit, *sorted((best, end)), within=1e-10))  # noqa: B023
+        found.append(float(optimize.brentq(lambda x: root(x) - limit, *sorted((best, end)), xtol=1e-10)))  # noqa: B023
     return found[0], found[1] if upper else None

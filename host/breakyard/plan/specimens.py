@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import UsageError
-from breakyard.roots import find_root
 
 MOST_SPECIMENS: Final = 10_000
 """More per group is not a plan for someone who breaks parts outdoors; the question must change instead."""
@@ -75,13 +74,17 @@ def smallest_difference(
     n: int, cv: float, *, confidence: float = 0.95, power_wanted: float = 0.8, groups: int = 2
 ) -> float:
     """Smallest relative difference that n specimens per group show with the wanted power."""
+    from scipy import optimize
+
     power(n, cv, cv, confidence=confidence, groups=groups)
     check_share("power", power_wanted)
     risk = pair_risk(confidence, groups)
     high = 1.0
     while _power(float(n), high, risk) < power_wanted:
         high *= 2.0
-    return cv * find_root(lambda x: _power(float(n), x, risk) - power_wanted, 1e-9, high, within=1e-12)
+    return cv * float(
+        optimize.brentq(lambda x: _power(float(n), x, risk) - power_wanted, 1e-9, high, xtol=1e-12)
+    )
 
 
 @lru_cache(maxsize=4096)
@@ -172,12 +175,13 @@ def _pulls(
 
 def weibull_shape(cv: float) -> float:
     """Shape of the Weibull curve with this coefficient of variation."""
+    from scipy import optimize
 
     def excess(log_shape: float) -> float:
         x = math.exp(-log_shape)
         return math.expm1(math.lgamma(1.0 + 2.0 * x) - 2.0 * math.lgamma(1.0 + x)) - cv * cv
 
-    return math.exp(find_root(excess, math.log(0.1), math.log(1e5)))
+    return math.exp(float(optimize.brentq(excess, math.log(0.1), math.log(1e5))))
 
 
 def _found(first: NDArray[np.float64], second: NDArray[np.float64], risk: float, residual: float) -> float:

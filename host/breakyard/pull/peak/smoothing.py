@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from breakyard.converter.noise import STEADY
 from breakyard.pull.results import Smoothing
-from breakyard.roots import find_root
 
 Array = NDArray[np.float64]
 
@@ -55,7 +54,9 @@ class Crest:
         def above(cycles: float) -> float:
             return float(weights @ np.cos(2.0 * np.pi * cycles * i)) - math.sqrt(0.5)
 
-        return find_root(above, 0.0, min(0.5, 1.3 * CONTINUOUS / (self.half_width + 0.5))) / period_s
+        from scipy.optimize import brentq
+
+        return float(brentq(above, 0.0, min(0.5, 1.3 * CONTINUOUS / (self.half_width + 0.5)))) / period_s
 
     def told(self, period_s: float) -> Smoothing | None:
         """How it was averaged; None if it was not."""
