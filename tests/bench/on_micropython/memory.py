@@ -127,6 +127,7 @@ SECONDS = 1 if "SLICED" in globals() else int(sys.argv[2]) if len(sys.argv) > 2 
 
 class Converter:
     input = 1
+    keeps = True
 
     def power_up(self):
         pass

@@ -3,6 +3,7 @@
 import json
 import math
 import random
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from breakyard.cli import compare as compare_command
 from breakyard.cli import design as design_command
 from breakyard.cli.output import guarded
 from breakyard.formats.read_csv import parse_csv
+from breakyard.report.words.values import strength_text
 from breakyard.session import create_session, open_session
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
@@ -80,6 +82,19 @@ def test_compare_says_who_carries_more(run: Run, tmp_path: Path) -> None:
     assert "* bonded carries about 8." in out
     assert "to 17 % more than screwed" in out
     assert "All pulls share one calibration" in out
+
+
+def test_a_load_is_rounded_as_where_it_is_read(run: Run, tmp_path: Path) -> None:
+    """The weakest and the strongest of a group have the digits that the summaries give them, in any unit."""
+    folder = session(tmp_path / "s")
+    summaries = [result.summary for result in open_session(folder).results() if result.summary is not None]
+    _, out, _ = run("compare", folder, "--unit", "lbf")
+    (row,) = (line for line in out.splitlines() if "Lowest to highest" in line)
+    written = re.findall(r"([0-9.]+) to ([0-9.]+)", row)
+
+    read = [strength_text(one, "lbf").split(" (")[0] for one in summaries]
+    bonded, screwed = sorted(read, key=float)[4:], sorted(read, key=float)[:4]
+    assert written == [(bonded[0], bonded[-1]), (screwed[0], screwed[-1])]
 
 
 def test_compare_json_is_one_document(run: Run, tmp_path: Path) -> None:
