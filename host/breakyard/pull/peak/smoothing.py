@@ -49,12 +49,12 @@ class Crest:
 
     def bandwidth_hz(self, period_s: float) -> float:
         """-3 dB bandwidth: where the frequency response of the weights, sum of w_i cos(2 pi f i), is 1/sqrt(2)."""
+        from scipy.optimize import brentq
+
         i, weights = np.arange(-self.half_width, self.half_width + 1), _weights(self.half_width)
 
         def above(cycles: float) -> float:
             return float(weights @ np.cos(2.0 * np.pi * cycles * i)) - math.sqrt(0.5)
-
-        from scipy.optimize import brentq
 
         return float(brentq(above, 0.0, min(0.5, 1.3 * CONTINUOUS / (self.half_width + 0.5)))) / period_s
 
