@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from terminal import Terminal
 
 from breakyard.session.recordings import load_counts
 from breakyard.simulate.calibrations import calibration_recording
@@ -282,3 +283,24 @@ def test_in_a_terminal_the_accuracy_is_asked_for(tmp_path: Path, answers: str, e
 
     assert process.returncode == 0
     assert f"{expected} of the load" in out
+
+
+def test_in_a_terminal_the_converter_is_asked_for_until_it_is_understood(tmp_path: Path) -> None:
+    """Counts that fit any converter: a wrong answer is told and asked again, a right one is kept beside the run."""
+    counts = np.round(np.interp(np.arange(0.0, 10.0, 0.0125), [0, 3, 8, 8.01, 10], [5e4, 5e4, 9e5, 5e4, 5e4]))
+    rows = [f"{0.0125 * i:.4f},{one + i % 7:.0f}" for i, one in enumerate(counts)]
+    recording = tmp_path / "counts.csv"
+    recording.write_text("time (s),counts\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    asked = Terminal("import", str(recording), "--session", str(tmp_path / "day"))
+    try:
+        asked.wait_for(b"Which converter")
+        asked.press(b"hx712\n")
+        asked.wait_for(b"hx712")
+        asked.press(b"hx711-64\n")
+
+        assert asked.status() == 0, asked.seen
+    finally:
+        asked.close()
+    assert asked.seen.count(b"Which converter") == 2
+    assert b"as stated" in asked.seen
+    assert "hx711-64" in (tmp_path / "day" / "runs" / "counts.toml").read_text(encoding="utf-8")
