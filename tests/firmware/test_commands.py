@@ -61,6 +61,18 @@ class Line:
         return run
 
 
+def test_a_host_that_knocked_for_long_is_answered():
+    """It knocks while the board starts; who is there is said, and HELLO finds room."""
+    line = Line()
+    for _ in range(100):
+        line.commands.knock()
+    line.send(command(1, layout.COMMAND_HELLO))
+    records = line.take()
+
+    assert records[0][0] == layout.KIND_IDENTITY
+    assert [record[9] for record in records if record[0] == layout.KIND_ANSWER] == [0]
+
+
 def test_arm_tells_run_and_room():
     line = Line()
     error, results = line.ask(1, layout.COMMAND_ARM)

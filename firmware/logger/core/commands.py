@@ -152,8 +152,12 @@ class Commands:
         return timebase.second, timebase.microsecond
 
     def knock(self) -> None:
-        """Delimiters alone came, over a link that is trusted: say who is here."""
-        self._say_who(False)
+        """Delimiters alone came, over a link that is trusted: say who is here.
+
+        Not for each of the many that came while the logger started: the first command would find no room then.
+        """
+        if self._outbox.roomy:
+            self._say_who(False)
 
     def _say_who(self, hidden: bool) -> None:
         identity = self._recorder.identity.values(hidden)

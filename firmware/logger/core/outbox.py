@@ -70,6 +70,11 @@ class Outbox:
         """True when there is room for the answer to another command."""
         return len(self._queue) <= _QUEUE - 3
 
+    @property
+    def roomy(self) -> bool:
+        """True while half of the places for answers are free."""
+        return len(self._queue) < _QUEUE // 2
+
     def busy(self, index: int, command: int) -> None:
         """Tell the host, as soon as there is room, that a command was not carried out."""
         if len(self._busy) < _BUSY:
@@ -104,7 +109,7 @@ class Outbox:
 
     def log(self, level: int, text: str) -> None:
         """Queue a line for people; dropped when the queue is long."""
-        if len(self._queue) < _QUEUE // 2:
+        if self.roomy:
             timebase = self._recorder.timebase
             values = (level, timebase.second, timebase.microsecond, record.text_bytes(text))
             self.put_own(layout.KIND_LOG, layout.FIELDS_LOG, values)
