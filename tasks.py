@@ -41,7 +41,7 @@ SYSTEMS = (
     "x86_64-apple-darwin",
     "aarch64-unknown-linux-gnu",
 )
-PYTHONS = ("3.11", "3.13")
+PYTHONS = ("3.11", "3.14")
 SENSITIVE = (
     "tests/host/test_run.py",
     "tests/host/report/test_figures.py",
