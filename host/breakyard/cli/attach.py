@@ -20,7 +20,7 @@ def command(
         float | None, typer.Option("--offset", help="Seconds of the recording at the series' own zero.")
     ] = None,
     by_shape: Annotated[
-        bool, typer.Option("--by-shape", help="Lay it where the lengths follow the load best.")
+        bool, typer.Option("--by-shape", help="Find the offset at which the lengths follow the load best.")
     ] = False,
     accuracy: Annotated[
         float | None,

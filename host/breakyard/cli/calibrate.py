@@ -183,7 +183,7 @@ def command(
     what hung. The steady stretches are found; swinging and handling are left out. Then the usual mistakes are
     looked for; each one found is named, with what to check. If something is serious, the status is 1; the calibration
     is written all the same, with the doubt in it, so that you can look into it (not with --strict, and not where the
-    points miss their own line by more than 2 %). What you do not state is taken wide: masses to 3 %, no plate.
+    points miss their own line by more than 2 %). What you do not state is assumed wide: masses to 3 %, no plate.
 
     Example: breakyard calibrate runs/calibration.run --masses "0, 20 kg, 40 kg, 20 kg, 0" --capacity "1000 kgf"
 

@@ -78,11 +78,10 @@ def command(
 ) -> None:
     """Weigh one known mass: does the calibration still hold today?
 
-    The mass's load is compared with what the calibration shows. The difference may be as large as the calibration's own
-    interval there; beyond, the status is 1 and it is time to calibrate again. Each check is added to a table per
-    logger; from four days on, over a week or more, a drift is reported, with the day on which it would leave the
-    interval.
-    A mass that was also used for the calibration makes the check sharper, because its own error cancels.
+    The load of the mass is compared with what the calibration shows. They may differ by as much as the calibration's
+    own interval there; beyond that the status is 1, and it is time to calibrate again. Each check is added to a table
+    per logger; from four days on, over a week or more, a drift is reported, with the day on which it would leave the
+    interval. A mass that was also used for the calibration makes the check sharper, because its own error cancels.
 
     With --remount or --hold something else is measured instead, which every later reading of this logger's pulls takes
     in place of a wide default: how far another mounting changes the reading, or how far it creeps. Any mass will do.

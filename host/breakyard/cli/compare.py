@@ -73,7 +73,7 @@ def command(
         str | None,
         typer.Option(
             "--at-least",
-            help='Is this borne: "500 kgf", a column with what each had to bear, or with --reference a share, as 80%.',
+            help='Does each bear this: "500 kgf", a column of loads to be borne, or with --reference a share, as 80%.',
         ),
     ] = None,
     reference: Annotated[
@@ -88,7 +88,9 @@ def command(
     response: ResponseOption = None,
     picture: Annotated[
         Path | None,
-        typer.Option("--picture", "-p", help="Draw which share holds how much (.png or .svg)."),
+        typer.Option(
+            "--picture", "-p", help="Draw the share of specimens that bears each load (.png or .svg)."
+        ),
     ] = None,
     unit: UnitOption = None,
     as_json: JsonOption = False,

@@ -28,7 +28,7 @@ def command(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show the pulls on phones in this network, live and read.
+    """Show the pulls on phones in this network, live and summarized.
 
     Talks to the logger, keeps and reads its runs, and serves the field page on this network. Watching is free;
     commanding needs the pairing code shown here. Ctrl-C ends it; the logger goes on by itself.

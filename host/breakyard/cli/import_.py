@@ -100,10 +100,10 @@ def command(
     """Bring in recordings of any other instrument (CSV), or a backup.
 
     Several files at once if they are written alike. Separator, decimal mark, header rows, columns and units are found
-    where the file tells them; what it leaves open is asked for. What was not taken as it stood (times that repeat, rows
+    where the file tells them; you are asked for the rest. What was not taken as it stood (times that repeat, rows
     without a load) is reported. The originals are kept as they are, each with a note of how it was read.
 
-    What the field page passes on (its .run file and its table) is taken in one go: each run with its notes.
+    What the field page passes on (its .run file and its table) is taken together: each run with its notes.
 
     An archive made by breakyard export --archive becomes sessions' folders again, inside the folder of --session.
 

@@ -158,7 +158,7 @@ def erase(
     link: LinkOption = "ble",
     as_json: JsonOption = False,
 ) -> None:
-    """Erase from the logger what lies complete on this computer.
+    """Erase runs from the logger that are complete on this computer.
 
     Nothing else is erased.
 
@@ -193,7 +193,7 @@ def erase(
 
 
 def time(link: LinkOption = "ble", as_json: JsonOption = False) -> None:
-    """Set the logger's clock, and say how surely it is set.
+    """Set the logger's clock, and say how accurately it is set.
 
     Example: breakyard logger time --link usb
     """

@@ -32,7 +32,7 @@ def command(
     unit: UnitOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show how the logger is set, and change it. Changes outlive restarts until settings.txt says something else.
+    """Show the logger's settings, and change them. Changes outlive restarts until settings.txt says something else.
 
     Not while it is armed or records. By radio, changes need the key.
 

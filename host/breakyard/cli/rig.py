@@ -49,7 +49,7 @@ def command(
 ) -> None:
     """Check that the specimen is the weakest part; where to stand.
 
-    Reads the table [rig] of session.toml, and checks that what holds holds, too. Ends with status 1 if something speaks
+    Reads the table [rig] of session.toml, and checks the anchors as well. Ends with status 1 if something speaks
     against the pull; status 0 does not say that it is safe: local codes and qualified people come first.
 
     Example: breakyard rig 2026-05-03-slipway --picture rig.svg

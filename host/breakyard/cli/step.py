@@ -41,11 +41,11 @@ def command(
 ) -> None:
     """Measure how the converter answers a sudden break.
 
-    Hang a mass and cut it loose, 10 to 20 times, all recorded. The falls are found, put on one another finer than one
-    conversion, and compared with filters of order 1 to 6. If the data are good enough the answer is kept for this
-    logger, and summarize, plot, compare and report read its sudden breaks with it instead of allowing for order 3 and
-    4. How to make the recording: hardware_notes/step_response.md. Status 1: the data do not settle it, and nothing is
-    kept.
+    Hang a mass and cut it loose, 10 to 20 times, all recorded. The falls are found, laid over one another to better
+    than one conversion, and compared with filters of order 1 to 6. If the data are good enough the answer is kept for
+    this logger, and summarize, plot, compare and report read its sudden breaks with it instead of allowing for order 3
+    and 4. How to make the recording: hardware_notes/step_response.md. Status 1: the data do not settle it, and nothing
+    is kept.
 
     Example: breakyard step indoors/runs/cuts-1.run indoors/runs/cuts-2.run --picture step.png
     """

@@ -110,21 +110,30 @@ def command(
         typer.Option("--look-again", help="Look for the break anew, whatever the notes keep of this clip."),
     ] = False,
     corner: Annotated[CornerName, typer.Option(help="Where the read-out lies.")] = CornerName.BOTTOM_LEFT,
-    plate: Annotated[PlateShade, typer.Option(help="Its plate.")] = PlateShade.DARK,
+    plate: Annotated[
+        PlateShade, typer.Option(help="Shade of the plate behind the read-out.")
+    ] = PlateShade.DARK,
     leave_out: Annotated[
         str,
         typer.Option(metavar="PARTS", help="Any of curve, group, date, largest, step; with commas between."),
     ] = "",
     start: Annotated[
         float | None,
-        typer.Option("--from", metavar="SECONDS", help="From so long around the break: --from -10."),
+        typer.Option(
+            "--from",
+            metavar="SECONDS",
+            help="Begin this long after the break; --from -10: before it.",
+        ),
     ] = None,
     end: Annotated[
-        float | None, typer.Option("--to", metavar="SECONDS", help="To so long around the break: --to 3.")
+        float | None,
+        typer.Option("--to", metavar="SECONDS", help="End this long after the break: --to 3."),
     ] = None,
     slow: Annotated[
         float | None,
-        typer.Option(metavar="MS", min=0.0, help="Show the last milliseconds before the break slower."),
+        typer.Option(
+            metavar="MS", min=0.0, help="Show the last milliseconds before the break in slow motion."
+        ),
     ] = None,
     slower: Annotated[
         float | None,
@@ -133,9 +142,7 @@ def command(
     crop: Annotated[Crop | None, typer.Option(help="upright (9:16) or square, from the middle.")] = None,
     subtitles: Annotated[
         bool,
-        typer.Option(
-            "--subtitles", help="A track of text in OUT.mp4, nothing coded again; or OUT.srt, OUT.vtt."
-        ),
+        typer.Option("--subtitles", help="Only add a subtitle track (OUT.mp4), or write OUT.srt or OUT.vtt."),
     ] = False,
     side_by_side: Annotated[
         bool,
@@ -143,7 +150,9 @@ def command(
             "--side-by-side", help="Several clips in one picture without sound, their curves below."
         ),
     ] = False,
-    together: Annotated[TogetherAt, typer.Option(help="What happens at once in them.")] = TogetherAt.BREAK,
+    together: Annotated[
+        TogetherAt, typer.Option(help="What the pulls show at the same moment.")
+    ] = TogetherAt.BREAK,
     no_clip: Annotated[
         bool, typer.Option("--no-clip", help="The curve as it grows; no film is needed. Also as .gif.")
     ] = False,
