@@ -158,7 +158,7 @@ def erase(
     link: LinkOption = "ble",
     as_json: JsonOption = False,
 ) -> None:
-    """Erase runs from the logger that are complete on this computer.
+    """Erase runs that are complete on this computer.
 
     Nothing else is erased.
 
