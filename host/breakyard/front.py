@@ -219,8 +219,8 @@ def summarize(
         coverage: of the peak's interval, from 0.5 to 0.999.
         misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for; None: taken
             wide.
-        temperature_c: of the cell during the pull; None: taken wide.
-        in_use: what is known of the cell between calibration and pull; by default nothing, which is taken wide.
+        temperature_c: of the cell during the pull; None: assumed wide.
+        in_use: what is known of the cell between calibration and pull; nothing by default: all assumed wide.
         filter_order: of the converter's filter, where you know it.
         response: step response measured of the logger; None: the one in force; "assumed": none.
         pull_speed_m_per_s: from which the extension follows where none was recorded.

@@ -46,7 +46,7 @@ _QUANTITY: Final = re.compile(r"\s*([+-]?[0-9]*[.,]?[0-9]+(?:[eE][+-]?[0-9]+)?)\
 
 
 def significant(value: float, digits: int, sign: Literal["-", "+"] = "-") -> str:
-    """A number with so many significant digits as people write it: 250 and 0.00012, never 2.5e+02 or 1.2e-04.
+    """A number to this many significant digits, as people write it: 250 and 0.00012, never 2.5e+02 or 1.2e-04.
 
     With `sign` "+" a number that is not negative gets a plus.
     """

@@ -14,7 +14,7 @@ from breakyard.calibration.fit import Floats
 FITS: Final = 0.005
 """Of the highest known load: a line that points miss by less than this fits."""
 BETTER: Final = 4.0
-"""So many times nearer to their line must points lie with a change than without."""
+"""With a change, points must lie this many times nearer to their line than without."""
 MOST_POINTS: Final = 40
 """With more, only loads that hung one after the other are exchanged in trial."""
 FEWEST: Final = 4

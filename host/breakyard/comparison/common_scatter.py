@@ -239,7 +239,7 @@ class Model:
     def _survivors(
         self, fitted: FamilyFit, first: int, second: int, among: ManyPairs, instrument: float
     ) -> Contrast:
-        """Nothing of one group broke: how likely would all of so many equals of the other have held its least bound?
+        """Nothing of one group broke: how likely is it that as many of the other would all have held its least bound?
 
         Exact for the fitted patterns: the weakest of m further specimens against the other group's fit is pivotal.
         """

@@ -36,7 +36,7 @@ _BREAK: Final = re.compile(r"(?:then\s+)?(?:to\s+(?:the\s+)?)?break", re.IGNOREC
 
 @dataclass(frozen=True, slots=True)
 class CycleStep:
-    """So many cycles between two loads."""
+    """A number of cycles between two loads."""
 
     count: int
     low_n: float

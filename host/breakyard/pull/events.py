@@ -53,13 +53,13 @@ SWING: Final = 0.0025
 """Smallest fall, as a fraction of the peak, that is looked at as ripple."""
 
 NOISY: Final = 8.0
-"""A fall is no noise if it is so many times as large."""
+"""A fall is no noise if it is this many times as large."""
 
 AVERAGED_RISE: Final = 0.01
 """Noise is averaged over at most this fraction of the rise, ..."""
 
 MOST_AVERAGED: Final = 400
-"""... and at most so many samples."""
+"""... and at most this many samples."""
 
 EASED_WITHIN_S: Final = 1.0
 """A load that goes from a half to nothing within this time, or within EASED_STEPS, and EASED_FASTER than it came, may

@@ -31,8 +31,8 @@ REBOUND_TIMES: Final = 4.0
 
 
 FALLS_FASTER: Final = 2.5
-"""Something lets go so many times faster than the load was put on. A converter's filter stretches a sudden fall to
-four conversions; a rise shorter than ten is not told at all."""
+"""What lets go falls at least this many times faster than the load was put on. A converter's filter stretches a sudden
+fall to four conversions; a rise shorter than ten is not told at all."""
 
 
 @dataclass(frozen=True, slots=True)

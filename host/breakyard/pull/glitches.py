@@ -19,10 +19,10 @@ out over all phases; less for higher orders); more than this is no force."""
 TIMES_NOISE: Final = 8.0
 
 TIMES_ROUGH: Final = 6.0
-"""A lone sample stands so many times further from its neighbours than these from theirs and from each other, ..."""
+"""A lone sample stands this many times further from its neighbours than these from theirs and from each other, ..."""
 
 TIMES_LONE: Final = 12.0
-"""... so many times further than noise, ..."""
+"""... this many times further than noise, ..."""
 
 LEAST_LONE: Final = 0.02
 """... and at least this fraction of the whole recording's range; such samples are ..."""
@@ -31,7 +31,7 @@ MOST_LONE: Final = 0.02
 """... at most this fraction of all, or they are how the load is, ..."""
 
 EVENT_ITSELF: Final = 10.0
-"""... and at most so many times as large as that range: else there was a shock, and little else."""
+"""... and at most this many times as large as that range: else there was a shock, and little else."""
 
 LONE_SPAN: Final = 6.0
 """Steps that five samples may take."""

@@ -89,7 +89,7 @@ class Filter:
 
 @dataclass(frozen=True, slots=True)
 class Smoothing:
-    """How noise was averaged out of the peak: a parabola through so many samples, the middle one at its crest."""
+    """How noise was averaged out of the peak: a parabola through `samples` samples, the middle one at its crest."""
 
     samples: int
     bandwidth_hz: float

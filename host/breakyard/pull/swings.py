@@ -39,7 +39,7 @@ AS_STEEP: Final = 0.5
 """A drive goes on at least at this fraction of its rate before; what yielded hardens more slowly."""
 
 EXPLAINS: Final = 1.5
-"""Swings of the drive explain another one that is at most so many times as large."""
+"""Swings of the drive explain another one that is at most this many times as large."""
 
 AT_ONCE_S: Final = 0.1
 """What lets go does so within this time (or what the converter's filter makes of it)."""
@@ -48,7 +48,7 @@ AS_USUAL: Final = 0.15
 """... and of the pull's usual rate: before it yielded the load may have bent over already."""
 
 FILTERED: Final = 5.0
-"""Steps that a sudden fall may take through a converter's filter: so many more a fall needs that took its time."""
+"""Steps that a sudden fall may take through a converter's filter: one that took its time needs this many more."""
 
 STOP_S: Final = 0.55
 """In a stop of the drive the load eases for at least this long, ..."""
@@ -60,7 +60,7 @@ STEEP: Final = 0.3
 """... from a rise and into a rise that are at least this fraction of the usual rate."""
 
 REGULAR: Final = 4
-"""So many falls of like size and spacing are a pattern ..."""
+"""This many falls of like size and spacing are a pattern ..."""
 
 LIKE: Final = 2.5
 """... if most differ from the middle one by less than this factor, ..."""

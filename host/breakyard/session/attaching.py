@@ -113,7 +113,7 @@ def attach(
 
 
 def _shift(series: Series, seconds: float) -> float:
-    """How far lengths change within so many seconds where they change fastest."""
+    """How far lengths change within this many seconds, where they change fastest."""
     assert series.time_s is not None
     assert series.length_m is not None
     good = np.isfinite(series.time_s) & np.isfinite(series.length_m)

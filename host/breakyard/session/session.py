@@ -187,7 +187,7 @@ class Session:
             calibration: another than the one in force: a file, a name, or the calibration itself.
             accuracy_percent: of another instrument, in percent of the load.
             coverage: of the intervals, from 0.5 to 0.999.
-            misalignment_deg: largest angle between line of pull and cell that you vouch for; None: taken wide.
+            misalignment_deg: largest angle between line of pull and cell that you vouch for; None: assumed wide.
             temperature_c: of the cell during the pulls.
             response: another step response than the one in force; "assumed": none.
             pull_speed_m_per_s: from which extensions follow where none was recorded.

@@ -9,7 +9,7 @@ not averaged away but reported.
               row in which the break is seen nor the one whose time the file tells is known, so the two may be apart by
               all of it either way, triangular (4.3.9: half-width / sqrt 6).
     sound     later than the break by distance / speed of sound. 343.2 m/s at 20 C (ISO 9613-1:1993), going with the
-              root of the absolute temperature; a distance that nobody states is taken wide. A phone's own sound and
+              root of the absolute temperature; a distance that nobody states is assumed wide. A phone's own sound and
               picture are apart by what broadcasting tolerates as well as any (ITU-R BT.1359-1: seen from 45 ms on).
     stated    a person's frame, as the picture's.
     run       the break lies between two samples.

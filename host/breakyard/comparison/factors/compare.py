@@ -148,7 +148,7 @@ def compare_factors(
         logarithmic: conditions whose logarithm counts (a loading rate), all above zero.
         reference: a level; levels of its factor are compared with this one only.
 
-    Raises: DataError where too few broke for so many causes; UsageError for what cannot be asked.
+    Raises: DataError where too few broke for the number of causes; UsageError for what cannot be asked.
     """
     check_shares(coverage, matters)
     _check_names(factors, block, conditions)

@@ -10,7 +10,7 @@ HOLE_AFTER: Final = 16
 """A record that did not come this many times in a row, although it was sent past, is not in the store any more."""
 
 MAX_HOLES: Final = 64
-"""So many holes one after another, without a record between them, and the logger is not believed any more."""
+"""After this many holes in a row, without a record between them, the logger is not believed any more."""
 
 
 @dataclass

@@ -40,7 +40,7 @@ SAMPLES_BEFORE: Final = 14
 SAMPLES_AFTER: Final = 14
 
 SAMPLES_RINGING: Final = 22
-"""So many samples after the first fallen one show how it rings."""
+"""Samples from the first fallen one on that show how it rings."""
 
 BEND_SIZES: Final = (0.003, 0.012, 0.05, 0.16, 0.5)
 """Change of slope per conversion near the fall, steady and at random, as a fraction of the slope."""
