@@ -290,7 +290,7 @@ def _rounded(broken: Sequence[Observation], index: int) -> bool:
 
 
 SLIP: Final = 4.0
-"""At least this many times its group's other loads, while these lie within a factor of SLIP_OTHERS: no scatter of like parts."""
+"""This many times its group's other loads, while these lie within a factor of SLIP_OTHERS: no scatter of like parts."""
 SLIP_OTHERS: Final = 2.0
 
 

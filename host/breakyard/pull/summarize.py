@@ -86,7 +86,8 @@ def summarize(
     coverage: of the peak's interval, from 0.5 to 0.999. misalignment_deg: largest angle between the line of pull
     and the cell's axis that the user vouches for. temperature_c: of the cell during the pull, held against that of
     the calibration. What is not stated is assumed wide (see `in_use`), as is what `in_use` does not know of the cell
-    between calibration and pull. filter_order: assumed order of the converter's filter, where more is known than "3 or 4"; orders next to it keep a small weight, because no data sheet vouches for it.
+    between calibration and pull. filter_order: assumed order of the converter's filter, where more is known than "3 or
+    4"; orders next to it keep a small weight, because no data sheet vouches for it.
     response: measured of this logger, used instead unless an order is stated or its rate is another; None: the one
     that the curve carries; "assumed": leave that one aside.
     pull_speed_m_per_s: speed of pulling, from which the extension follows where none was recorded.
