@@ -89,9 +89,22 @@ def test_connect_arm_break_fetch(chain: Tell, site: str, tmp_path: Path, pull_fe
             # The number of the converter's own filter; the reading that knows it is the computer's.
             assert shown.endswith("kgf")
             assert 285 < float(shown.split()[0]) < 301
+            if mtu == 247:
+                await weigh_shortly(phone)
             assert phone.errors == []
 
     chain(story, host_mtu=mtu, **SLICE)
+
+
+async def weigh_shortly(phone: Phone) -> None:
+    """Begun and ended by one button: the run is a weighing, which was too short for a mass."""
+    await phone.page.click("#weighing summary")
+    await phone.page.click("#weigh")
+    await phone.sees("#weigh", "End the weighing")
+    await phone.page.click("#weigh")
+    await phone.sees("#runs > li:first-child", "Weighed")
+    await phone.sees("#runs > li:first-child", "it must hang for longer")
+    assert sorted(run["purpose"] or "" for run in await phone.runs()) == ["", "weighing"]
 
 
 def test_the_link_is_cut_in_the_pull_and_comes_back(

@@ -39,7 +39,10 @@ def test_it_starts_with_the_server_gone(tmp_path: Path) -> None:
             offline = await Phone.at(context, address)
             await offline.sees("#ways", "Bluetooth")
             style = await offline.page.evaluate("getComputedStyle(document.querySelector('#arm')).minHeight")
+            # Chromium takes the page out of the cache by itself; 0: no worker was woken for it.
+            woken = await offline.page.evaluate("performance.getEntriesByType('navigation')[0].workerStart")
 
+            assert woken == 0
             assert style == "72px"
             assert offline.errors == []
 
