@@ -144,7 +144,8 @@ class Phone:
               const { openStore } = await import("./store.mjs");
               const { store } = await openStore();
               const known = await store.runs();
-              return known.map(({ run, complete, specimen, purpose, next }) => ({ run, complete, specimen, purpose, next }));
+              return known.map(
+                ({ run, complete, specimen, purpose, next }) => ({ run, complete, specimen, purpose, next }));
             }"""
         )
         return found
