@@ -118,6 +118,30 @@ def test_the_break_competes_with_an_earlier_hump() -> None:
     assert read_again.peak.estimate_n > 1006.0
 
 
+@pytest.mark.parametrize("phase", range(0, 20, 4))
+def test_the_break_competes_with_a_hump_that_a_swing_just_left(phase: int) -> None:
+    """A hump of 5000 N, a trough of 4950 N 0.1 s later, and a break at 5020 N on the way up 75 ms after that, at 80/s
+    through a sinc of third order: the last sample lies below the hump's, and over 8 conversions nothing rose."""
+    fine = np.arange(0.0, 14.0, 0.0125 / 20)
+    hump = 4975.0 + 25.0 * np.cos(10.0 * np.pi * (fine - 11.0))
+    again = 4950.0 + 70.0 * ((fine - 11.1) / 0.075) ** 2
+    exact = np.select(
+        [fine < 11.0, fine < 11.1, fine < 11.175],
+        [np.interp(fine, [2, 10.8, 11], [0, 4990, 5000]), hump, again],
+        0.0,
+    )
+    for _ in range(3):
+        exact = np.convolve(exact, np.full(20, 0.05), mode="full")[: len(fine)]
+    load = exact[phase::20]
+    load = load + 0.1 * np.random.default_rng(phase).standard_normal(len(load))
+
+    summary = summarize(counted(fine[phase::20], load))
+
+    assert summary.peak.largest_sample_n < 5003.0
+    assert covered(summary, 5020.0)
+    assert summary.peak.estimate_n > 5008.0
+
+
 def test_a_specimen_that_tears_in_steps_is_no_ripple() -> None:
     """Three drops of 12 % with slow reloading between them are the specimen's."""
     time = np.arange(0.0, 30.0, 0.0125)

@@ -54,6 +54,9 @@ _BEFORE_FALL: Final = 6
 _HIDES_AT_MOST: Final = 5.0
 """Conversions for which a rise may go on unseen: the filter's four and the time between samples."""
 
+_RISES_OVER: Final = (2.5, 4.5, 8.0)
+"""Conversions over which a rise before a fall is looked at."""
+
 _AROUND: Final = 6.5
 """Conversions after the largest sample within which a sudden fall shows: the filter's four and a spare."""
 
@@ -97,12 +100,18 @@ def read_peak(sampled: Sampled, coverage: float, *, rivals: Sequence[int] = ()) 
 
 
 def _may_hide(time: Array, load: Array, hump: int, period_s: float) -> float:
-    """By how much the force may have been above the last sample of a rise, generously."""
-    first = max(0, int(np.searchsorted(time, time[hump] - 8.0 * period_s)))
-    if hump - first < 2:
-        return 0.0
-    slope = float(np.polyfit(time[first : hump + 1] - time[hump], load[first : hump + 1], 1)[0])
-    return max(slope, 0.0) * _HIDES_AT_MOST * period_s
+    """By how much the force may have been above the last sample of a rise, generously.
+
+    Of the slopes over a few samples and over more the steepest counts: a swing that turned shortly before the fall rose
+    from there only.
+    """
+    slopes = [0.0]
+    for conversions in _RISES_OVER:
+        first = max(0, int(np.searchsorted(time, time[hump] - conversions * period_s)))
+        if hump - first >= 2:
+            line = np.polyfit(time[first : hump + 1] - time[hump], load[first : hump + 1], 1)
+            slopes.append(float(line[0]))
+    return max(slopes) * _HIDES_AT_MOST * period_s
 
 
 def read_hump(sampled: Sampled, top: int, coverage: float) -> Reading:
