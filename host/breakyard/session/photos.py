@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from breakyard.disk.atomic import write_once
+from breakyard.disk.atomic import remove_drafts, write_once
 from breakyard.errors import DataError, UsageError
 from breakyard.session.files.layout import name_from
 
@@ -40,6 +40,7 @@ def add_photo(session: "Session", specimen: str, picture: Path | bytes) -> Path:
     taken = photos_of(session, specimen)
     for path in taken:
         if path.read_bytes() == data:
+            remove_drafts(folder)  # the command that kept it may have been stopped right then
             return path
     number = 1
     while (folder / f"{number}.jpg").exists():
