@@ -99,7 +99,7 @@ def find_crest(load: Array, noise_n: float, quiet: Array) -> Crest:
             continue
         at = int(np.argmax(np.where(fits, curve, -np.inf)))
         if best.level_n - curve[at] > 0.8 * own * _excess(len(load), best.half_width):
-            continue  # elsewhere it was higher than noise alone makes the largest of so many
+            continue  # elsewhere it was higher than noise alone makes the largest of that number
         own = sure
         edge = at < half or at >= len(load) - half
         best = Crest(float(curve[at]), sure * (AT_THE_END if edge else 1.3), at, half)
@@ -118,12 +118,12 @@ def _not_contradicted(curve: Array, curves: list[tuple[Array, float, int]], half
 
 
 def _likely(standard: float, samples: int, half: int) -> float:
-    """How far the largest of so many smoothed samples of noise may lie above its mean."""
+    """How far the largest of `samples` smoothed samples of noise may lie above its mean."""
     return 1.25 * standard * (_excess(samples, half) + 0.5)
 
 
 def _excess(samples: int, half: int) -> float:
-    """Largest of so many samples of white noise, smoothed so, on the average: sqrt(2 ln n) of n independent ones."""
+    """Largest of `samples` samples of white noise, smoothed so, on the average: sqrt(2 ln n) of n independent ones."""
     return math.sqrt(2.0 * math.log(max(samples / (half + 1), 1.0) + 2.0))
 
 
