@@ -92,6 +92,7 @@ def told(found: Report, verdict: Verdict) -> dict[str, str]:
     }
 
 
+@pytest.mark.usefixtures("micropython")  # it tells how much memory is free
 def test_a_healthy_logger_passes(tmp_path: Path) -> None:
     """Everything that can be judged in virtual time; the store really wrote, runs are untouched."""
     runs = tmp_path / "runs"
