@@ -71,8 +71,8 @@ _LONG: Final[Mapping[str, Sentence]] = {
     ),
     "zero_after": lambda s, u: "The recording begins under load; the zero was taken from after the pull.",
     "preload": lambda s, u: (
-        "What looked like quiet before the pull was a load, by what was read after it and by what the instrument says; "
-        "it was not subtracted."
+        "What was read before the pull was taken for a load that was on already, and not subtracted; if nothing was on "
+        "the cell then, the peak is lower by it (of an imported file: import it again with --zero start)."
     ),
     "reversed": lambda s, u: (
         "The load was recorded as a push and turned round; look whether the signal wires are swapped."
