@@ -136,3 +136,9 @@ def test_only_line_ends_end_lines(text: str) -> None:
 
     assert len(lines) == 2
     assert list(lines) == lines[0:] == text.split("\n")
+
+
+def test_one_column_of_numbers_lacks_its_times() -> None:
+    """Loads alone are no recording: what is missing is said, not that a separator is."""
+    with pytest.raises(BreakyardError, match="the time of each is needed"):
+        parse_csv(b"load\n1.5\n2.5\n300.0\n2.0\n")
