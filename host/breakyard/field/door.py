@@ -189,7 +189,8 @@ class Door:
         try:
             while True:
                 try:
-                    message = await asyncio.wait_for(watcher.waiting.get(), SAY_S)
+                    async with asyncio.timeout(SAY_S):  # until Python 3.12 wait_for may swallow a cancellation
+                        message = await watcher.waiting.get()
                 except TimeoutError:
                     message = message_of("logger")
                 await connection.send(message)

@@ -91,7 +91,7 @@ class Air:
     async def stop_time(self) -> None:
         """Let no more time pass; for good."""
         while self._time is not None and not self._time.done():
-            self._time.cancel()  # until Python 3.12, wait_for may swallow one
+            self._time.cancel()  # until Python 3.12, a library's wait_for may swallow one
             await asyncio.wait({self._time}, timeout=0.2)
         self._time = None
 
@@ -255,7 +255,8 @@ class Air:
     async def _exchange_mtu(self, mtu: int) -> None:
         if self._connection is not None:
             with contextlib.suppress(Exception):
-                await asyncio.wait_for(Peer(self._connection).request_mtu(mtu), 1.0)
+                async with asyncio.timeout(1.0):
+                    await Peer(self._connection).request_mtu(mtu)
 
     async def _notify(self, handle: int, value: bytes) -> None:
         if self._connection is None:
