@@ -153,7 +153,9 @@ def _separator(sample: Sequence[tuple[int, str]], lines: Lines, options: CsvOpti
         if any(separator in line for _, line in sample):
             return separator
     if all(_is_value(line.strip()) for _, line in sample[1:]):
-        raise DataError(f"{where}: one column of numbers; the time of each is needed, too, in a column of its own")
+        raise DataError(
+            f"{where}: one column of numbers; the time of each is needed, too, in a column of its own"
+        )
     raise DataError(
         f"{where}: no semicolon, tab, comma or blank separates the columns; save the file with one of these"
     )
