@@ -6,6 +6,7 @@ a skipped test is a failure, unless BREAKYARD_PIECES_MISSING says that a piece c
 
 import os
 import shutil
+import signal
 import sys
 from collections.abc import Generator
 from pathlib import Path
@@ -21,6 +22,9 @@ settings.register_profile(
 )
 settings.load_profile("ci")
 
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # a shell has it ignored by what runs in its background
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 GIVEN_BY_A_PERSON = "BREAKYARD_RP2_IMAGE"
 """Stands in the reason why a test without such a file is skipped."""

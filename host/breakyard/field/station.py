@@ -150,15 +150,19 @@ class Station:
             settings=None if settings is None else {"threshold_counts": settings.threshold_counts},
         )
         self.say(f"connected to {client.name or client.identity.serial.hex()}")
-        self._fetching = asyncio.create_task(self._fetch_all(client))
         before: int | None = None
         while True:
             status = await client.wait_for_status()
             self.watchers.tell(_framed(status))
-            if status.state == State.RECORDING and (self._following is None or self._following.done()):
-                if before != State.RECORDING:
-                    self._following = asyncio.create_task(self._follow(client))
-            elif status.state != State.RECORDING and before == State.RECORDING:
+            recording = status.state == State.RECORDING
+            free = self._following is None or self._following.done()
+            if recording and before != State.RECORDING and free:
+                self._following = asyncio.create_task(self._follow(client))
+            if (
+                before is None
+            ):  # listed after the first status, so that a run that ended before it is complete there
+                self._fetching = asyncio.create_task(self._fetch_all(client))
+            elif not recording and before == State.RECORDING:
                 self._fetching = asyncio.create_task(self._after(self._fetching, client))
             before = status.state
 
