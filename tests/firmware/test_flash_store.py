@@ -102,6 +102,17 @@ def whole_run(store, number, size=60):
     return run
 
 
+def open_run(store, number):
+    """A run of `number` records that are safe, and no end; returns its number."""
+    store.prepare()
+    run = store.last_run + 1
+    store.begin(run)
+    for index in range(number):
+        assert put(store, run, index)
+    store.commit()
+    return run
+
+
 def got(store, run, index):
     buffer = bytearray(layout.MAX_RECORD)
     return bytes(buffer[: store.read(run, index, buffer)])
@@ -219,12 +230,7 @@ def test_totals_of_a_repaired_run():
 def test_a_damaged_tail_is_never_handed_out():
     for damage in (b"\x00\x05abc", b"\xff" * 5000, bytes(300), b"\x00" + b"\x07" * 900 + b"\x00"):
         files = Files()
-        store = FlashStore(files)
-        store.prepare()
-        store.begin(1)
-        for index in range(50):
-            put(store, 1, index)
-        store.commit()
+        open_run(FlashStore(files), 50)
         files.safe[file_name(1)] += damage
         again = started(files)
 
@@ -239,12 +245,7 @@ def two_lost_runs():
     """Files after two power cuts, the second before anything was repaired."""
     files = Files()
     for _ in range(2):
-        store = FlashStore(files)
-        store.prepare()
-        store.begin(store.last_run + 1)
-        for index in range(40):
-            put(store, store.last_run, index)
-        store.commit()
+        open_run(FlashStore(files), 40)
         files = Files(files.safe)
     return files
 
@@ -318,12 +319,7 @@ def test_damage_in_the_middle_costs_its_own_records_only():
 def test_a_last_record_with_a_wrong_checksum_is_none():
     """Whole between its zeros, of this run, next in turn: only its checksum tells that a bit of it flipped."""
     files = Files()
-    store = FlashStore(files)
-    store.prepare()
-    store.begin(1)
-    for index in range(50):
-        put(store, 1, index)
-    store.commit()
+    open_run(FlashStore(files), 50)
     data = bytearray(files.safe[file_name(1)])
     place = len(data) - 1
     while data[place] < 0x20:  # codes of the stuffing are less here, where every eighth byte is zero

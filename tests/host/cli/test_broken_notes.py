@@ -5,16 +5,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
+from pulled_day import pulled_day
 
 from breakyard.device.keeping import Keeper
 from breakyard.device.recording import specimen_for
 from breakyard.formats.read_csv import parse_csv
-from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.pulls import still_to_pull
-from breakyard.session.session import create_session, open_session
+from breakyard.session.session import open_session
 
 Command = Callable[..., Any]
 
@@ -25,16 +24,7 @@ BROKEN = ('specimen = "S2\n', "not valid TOML"), ('specimn = "S2"\n', "specimn")
 def yard(tmp_path: Path) -> Path:
     """Three pulls of two groups and a specimen that is still to come."""
     planned = [Specimen(f"S{at}", "flat" if at % 2 else "edge", order=at) for at in range(1, 5)]
-    session = create_session(tmp_path / "yard", SessionInfo(unit="N"), planned)
-    for at, one in enumerate(planned[:3]):
-        time = np.arange(0.0, 14.0, 0.02)
-        load = np.interp(time, [0.0, 3.0, 10.0, 10.01, 14.0], [0.0, 0.0, 3000.0 + 40.0 * at, 0.0, 0.0])
-        load += 0.3 * np.random.default_rng(at).standard_normal(len(time))
-        data = "time_s,load_N\n" + "\n".join(f"{t:.2f},{f:.3f}" for t, f in zip(time, load, strict=True))
-        session.add_recording(
-            one.id, data.encode(), parse_csv(data.encode(), name=one.id), specimen=one.id, accuracy=0.001
-        )
-    return tmp_path / "yard"
+    return pulled_day(tmp_path / "yard", *planned, unit="N", still_to_come=1)
 
 
 def spoil(yard: Path, content: str | bytes) -> Path:

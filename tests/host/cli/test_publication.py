@@ -6,30 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from PIL import Image
+from pulled_day import pulled_day
 
-from breakyard.formats.read_csv import parse_csv
-from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
-from breakyard.session.session import create_session
 
 Command = Callable[..., Any]
-
-
-def day(root: Path, *specimens: Specimen) -> Path:
-    """A session with a pull of each specimen: 300 N/s up to 3 kN and more, then gone."""
-    session = create_session(root, SessionInfo(place="yard (invented)", unit="kgf"), specimens)
-    for at, one in enumerate(specimens):
-        time = np.arange(0.0, 14.0, 0.02)
-        load = np.interp(time, [0.0, 3.0, 10.0, 10.01, 14.0], [0.0, 0.0, 3000.0 + 40.0 * at, 0.0, 0.0])
-        load += 0.3 * np.random.default_rng(at).standard_normal(len(time))
-        data = "time_s,load_N\n" + "\n".join(f"{t:.2f},{f:.3f}" for t, f in zip(time, load, strict=True))
-        session.add_recording(
-            one.id, data.encode(), parse_csv(data.encode(), name=one.id), specimen=one.id, accuracy=0.001
-        )
-    return root
 
 
 @pytest.fixture
@@ -44,7 +27,7 @@ def days(tmp_path: Path) -> list[Path]:
         ),
     ]
     second = [Specimen("S1", "flat", notes="a | bar", more={"material": "ABS", "operator": "two, of us"})]
-    return [day(tmp_path / "day1", *first), day(tmp_path / "day2", *second)]
+    return [pulled_day(tmp_path / "day1", *first), pulled_day(tmp_path / "day2", *second)]
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
