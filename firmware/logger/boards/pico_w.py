@@ -25,9 +25,8 @@ DATA_PIN = 2  # GP2, pin 4 of the board, to DOUT of the converter
 CLOCK_PIN = 3  # GP3, pin 5, to PD_SCK
 PROMPT_PIN = 22  # GP22, pin 29; the ground beside it is pin 28
 _STATE_MACHINE = const(0)  # the first of PIO 0; the radio of the board uses another PIO
-_PIO_REQUEST = const(
-    4
-)  # DREQ_PIO0_RX0 in the data sheets' tables of DMA requests, the same in RP2040 and RP2350
+# DREQ_PIO0_RX0 in the data sheets' tables of DMA requests, the same in RP2040 and RP2350
+_PIO_REQUEST = const(4)
 _OWN_REGULATOR = const(23)  # of a Pico without a radio
 _LAMP = const(15)  # GP15, pin 20: a lamp of your own
 WATCHDOG_REASON = {"pico_w": 0x40058008, "pico2_w": 0x400D8008}  # register REASON, data sheets, "Watchdog"

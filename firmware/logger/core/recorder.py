@@ -21,9 +21,8 @@ from .trigger import BEGAN, ENDED, EVENT_BACK, EVENT_FULL, EVENT_LOST, EVENT_STO
 _DRAIN_SAMPLES = const(8)  # per call of service: 800 a second at 10 ms, five times what can come in
 _FLASH_SHARE = const(4)  # counted from before the write
 _SLOW_MS = const(20)
-_DRAIN_PART = const(
-    4
-)  # of a longer queue a quarter, so that a loop that was held up catches up in a few turns
+# of a longer queue a quarter, so that a loop that was held up catches up in a few turns
+_DRAIN_PART = const(4)
 _LOG_LINES = const(8)
 _NEVER = const(0x3FFFFFFF)
 _OVERLOAD_SAMPLES = const(2)  # one alone may be a glitch

@@ -3,8 +3,8 @@
 The counter of a board wraps at 2**30 microseconds (17.9 minutes), and integers outside +-2**30 live on
 the heap there. So time is kept as two small numbers and every step stays within 30 bits.
 
-`read` must be called at least once in 2**29 microseconds (8.9 minutes); the logger does so many times a
-second. A moment up to 8.9 minutes before the latest one is placed correctly too.
+`read` must be called at least once in 2**29 microseconds (8.9 minutes); the logger does ten times a
+second and more. A moment up to 8.9 minutes before the latest one is placed correctly too.
 """
 
 from micropython import const

@@ -37,9 +37,8 @@ _RING_BYTES = const(2048)
 _RING_WORDS = const(512)
 _RING_MASK = const(511)
 RING_CONVERSIONS = const(256)
-RING_ROOM = const(
-    1024
-)  # words: a ring must lie at a multiple of its size, and there is one such place in these
+# words: a ring must lie at a multiple of its size, and there is one such place in these
+RING_ROOM = const(1024)
 
 # Transfers before the channel must be started again: a multiple of the ring, below 2**28 because the RP2350
 # keeps a mode in the bits above; 9 days at 160/s.
@@ -255,7 +254,7 @@ class Hx711Pio(Converter):
         return lost
 
     def _start_from(self, now: int, conversions: int) -> None:
-        # `ticks` becomes the moment before so many conversions from the next in the ring on.
+        # `ticks` becomes the moment before `conversions` of them from the next in the ring on.
         at = self._next - self._first_word
         back = 0
         for _ in range(conversions):
