@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 
+from breakyard.calibration.fit import Floats
 from breakyard.calibration.model import Calibration
 from breakyard.calibration.plate import COUNTS_PER_MV_V_AT_GAIN_1
 from breakyard.calibration.slips import off_the_line, single_slip
@@ -159,14 +160,7 @@ def _fit(calibration: Calibration) -> list[CalibrationFinding]:
     unsure = next((term.standard_n for term in terms if term.source == "calibration fit"), 0.0) / highest
     if math.isfinite(counts) and max(missed, unsure) <= POOR_FIT:
         return []
-    loads = np.array(
-        [point.load.force(calibration.gravity, calibration.air).newtons for point in calibration.points]
-    )
-    slip = single_slip(
-        loads,
-        np.array([point.counts for point in calibration.points]),
-        [point.load.text for point in calibration.points],
-    )
+    slip = single_slip(*_loads_and_counts(calibration), [point.load.text for point in calibration.points])
     likely = "" if slip is None else f". They would fit {slip}"
     return [
         CalibrationFinding(
@@ -178,13 +172,17 @@ def _fit(calibration: Calibration) -> list[CalibrationFinding]:
     ]
 
 
+def _loads_and_counts(calibration: Calibration) -> tuple[Floats, Floats]:
+    """Loads in newtons and counts of the points."""
+    points = calibration.points
+    forces = [point.load.force(calibration.gravity, calibration.air) for point in points]
+    return np.array([force.newtons for force in forces]), np.array([point.counts for point in points])
+
+
 def _shape(calibration: Calibration) -> list[CalibrationFinding]:
     """More bend, or more of a loop, than a cell by itself has."""
     quality, findings = calibration.quality(), []
-    loads = np.array(
-        [point.load.force(calibration.gravity, calibration.air).newtons for point in calibration.points]
-    )
-    bend = off_the_line(loads, np.array([point.counts for point in calibration.points]))
+    bend = off_the_line(*_loads_and_counts(calibration))
     if calibration.degree > 1 and bend > BENT:
         findings.append(
             CalibrationFinding(

@@ -57,11 +57,10 @@ def range_tail(q: float, groups: int, freedom: float) -> float:
 @lru_cache(maxsize=256)
 def _scales(freedom: float) -> tuple[Floats, Floats]:
     """Nodes of s = sqrt(chi-squared / freedom), even in log s, and their probabilities."""
+    from scipy import optimize
 
     def height(t: float) -> float:
         return freedom * (t - 0.5 * math.expm1(2.0 * t))
-
-    from scipy import optimize
 
     low = float(optimize.brentq(lambda t: height(t) + 40.0, -60.0 / freedom - 20.0, 0.0))
     high = float(optimize.brentq(lambda t: height(t) + 40.0, 0.0, 3.0 + 10.0 / math.sqrt(freedom)))

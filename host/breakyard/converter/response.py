@@ -47,9 +47,8 @@ def filtered_exponentials(
         for m in range(order):
             powers[m] += term
             term = term * since / (m + 1)
-    begun = np.minimum(np.ceil(until), order + 1).astype(
-        np.intp
-    )  # differences that have begun, for each time
+    # Differences that have begun, for each time.
+    begun = np.minimum(np.ceil(until), order + 1).astype(np.intp)
     for k, exponent in enumerate(exponents):
         sums = np.concatenate([[0.0], np.cumsum(signs * np.exp(-exponent * np.arange(order + 1)))])
         wave = np.exp(exponent * until) * sums[begun]

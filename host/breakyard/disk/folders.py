@@ -83,9 +83,8 @@ def _take(folder: Path) -> None:
     for one in touched:
         sync_folder(one)
     shutil.rmtree(ready)
-    for one in sorted(
-        (path for path in folder.rglob("*") if path.is_dir()), reverse=True
-    ):  # the deepest first
+    # The deepest first.
+    for one in sorted((path for path in folder.rglob("*") if path.is_dir()), reverse=True):
         if not any(one.iterdir()):
             with suppress(OSError):
                 one.rmdir()

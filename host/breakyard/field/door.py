@@ -189,9 +189,8 @@ class Door:
         try:
             while True:
                 try:
-                    async with asyncio.timeout(
-                        SAY_S
-                    ):  # until Python 3.12 wait_for may swallow a cancellation
+                    # Until Python 3.12 wait_for may swallow a cancellation.
+                    async with asyncio.timeout(SAY_S):
                         message = await watcher.waiting.get()
                 except TimeoutError:
                     message = message_of("logger")

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from breakyard.errors import UsageError
 from breakyard.field.pictures import MAX_PIECE
+from breakyard.session.pulls import WEIGHING_PURPOSE
 
 MAX_REQUEST: Final = 4096
 """Bytes of a request; the longest is a piece of a photo."""
@@ -31,7 +32,7 @@ DOES: Final = {
 """What a page may ask, and the texts that go with it."""
 
 OUTCOMES: Final = ("", "broke", "did not break", "slipped")
-PURPOSES: Final = ("", "weighing")
+PURPOSES: Final = ("", WEIGHING_PURPOSE)
 
 
 @dataclass(frozen=True, slots=True)

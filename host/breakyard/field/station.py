@@ -158,9 +158,8 @@ class Station:
             free = self._following is None or self._following.done()
             if recording and before != State.RECORDING and free:
                 self._following = asyncio.create_task(self._follow(client))
-            if (
-                before is None
-            ):  # listed after the first status, so that a run that ended before it is complete there
+            # Listed after the first status, so that a run that ended before it is complete there.
+            if before is None:
                 self._fetching = asyncio.create_task(self._fetch_all(client))
             elif not recording and before == State.RECORDING:
                 self._fetching = asyncio.create_task(self._after(self._fetching, client))
@@ -228,8 +227,8 @@ class Station:
         if request.do == "simulate":
             if self.simulate is None:
                 raise UsageError("only the virtual logger's pulls can be simulated")
-            weighing = self.hang is not None and self._logger.get("purpose") == WEIGHING_PURPOSE
-            await (self.hang if weighing and self.hang else self.simulate)()
+            hang = self.hang if self._logger.get("purpose") == WEIGHING_PURPOSE else None
+            await (hang or self.simulate)()
             return
         client = self._client
         if client is None:

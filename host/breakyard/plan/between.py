@@ -21,9 +21,8 @@ def blocks_between(
     found = []
     listed = rig.get("element", [])
     listed = [listed] if isinstance(listed, Mapping) else listed
-    for entry in (
-        listed if isinstance(listed, list) else ()
-    ):  # what else is wrong with it, the rig's reader says
+    # What else is wrong with it, the rig's reader says.
+    for entry in listed if isinstance(listed, list) else ():
         if not isinstance(entry, Mapping) or entry.get("kind") != BLOCK or entry.get("between") is not True:
             continue
         name = str(entry.get("name") or BLOCK)

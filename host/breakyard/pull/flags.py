@@ -80,9 +80,8 @@ def raise_flags(
             ("gap", "Conversions are missing at the peak, or for long before it; the interval allows for it.")
         )
     of_zero = _of_zero(zero, peak)
-    if curve.unloaded is not None and (
-        curve.one_specimen or curve.protocol
-    ):  # cycles to a pre-tension are meant
+    # Cycles to a pre-tension are meant.
+    if curve.unloaded is not None and (curve.one_specimen or curve.protocol):
         of_zero = [one for one in of_zero if one[0] != "preload"]
     found += of_zero
     if not curve.filter_known and reading.regime == "ramp_and_break" and not clipped:

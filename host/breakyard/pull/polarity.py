@@ -52,9 +52,8 @@ def _rest(load: NDArray[np.float64], curve: LoadCurve) -> float:
     prior = prior_of(curve)
     count = max(1, min(len(load) // 4, round(1.0 / curve.period_s)))
     first, last = float(np.median(load[:count])), float(np.median(load[-count:]))
-    if (
-        prior is None
-    ):  # nothing tells which end is unloaded: the lower one, so that no pull is turned by mistake
+    # Nothing tells which end is unloaded: the lower one, so that no pull is turned by mistake.
+    if prior is None:
         return min(first, last)
     ends = first, last, float(load[0]), float(load[-1])
     return min(ends, key=lambda level: abs(level - prior.level_n))

@@ -185,9 +185,8 @@ class VirtualLogger:
     async def _event(self, name: str) -> dict[str, Any]:
         while True:
             try:
-                async with asyncio.timeout(
-                    _PATIENCE_S
-                ):  # until Python 3.12 wait_for may swallow a cancellation
+                # Until Python 3.12 wait_for may swallow a cancellation.
+                async with asyncio.timeout(_PATIENCE_S):
                     event = await self._events.get()
             except TimeoutError as error:
                 raise LinkTimeout(f"the virtual logger gave no {name} within {_PATIENCE_S:.0f} s") from error

@@ -39,10 +39,11 @@ EXPONENTIAL: Final = 1.45
 """A low pass of one pole is half-way down after ln 2 of its delay, so that a ramp is later by this factor."""
 
 SURE_SLOPE: Final = 0.1
-"""The slope before the fall is taken over so many samples that noise makes it this unsure, as a fraction of itself."""
+"""The slope before the fall is taken over as many samples as it takes for noise to leave it no more unsure,
+as a fraction of itself."""
 
 SUDDEN_TIMES: Final = 4.0
-"""A fall at a break is so many times steeper than the rise: a filter of four steps makes it no less of a rise that
+"""A fall at a break is this many times steeper than the rise: a filter of four steps makes it no less of a rise that
 took four times as long."""
 
 STEPS_BACK: Final = 3
@@ -69,7 +70,7 @@ PARABOLA: Final = 3.0 / 16.0
 """... and the part of its half-width by which a parabola through either side does: its value at 0 for abs(x)."""
 
 RISE_STEPS: Final = 4
-"""A rise of so many steps, the last one aside, tells its slope if ..."""
+"""A rise of this many steps, the last one aside, tells its slope if ..."""
 
 STRAIGHT: Final = 0.3
 """... they differ by less than this fraction."""
@@ -296,9 +297,8 @@ def _cut_off(
     if left is not None and right is not None and left.slope > right.slope:
         explained = 0.5 * (left.bend + right.bend) * (right.at - left.at) / (left.slope - right.slope)
         share = 1.0 - min(explained, 1.0)
-    if (
-        math.isinf(tip) and half == 0 and 0 < at < end
-    ):  # teeth, a few samples each: up to the tip, and off at once
+    # Teeth, a few samples each: up to the tip, and off at once.
+    if math.isinf(tip) and half == 0 and 0 < at < end:
         tip = min(level - float(load[at - 1]), level - float(load[at + 1])) - 4.0 * noise_n
     elif left is not None and right is not None:
         tip = min(tip, (CUT_OFF + PARABOLA * half) * 0.5 * max(left.slope - right.slope, 0.0))
