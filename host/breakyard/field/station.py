@@ -30,7 +30,7 @@ from breakyard.session.files.notes import RunNotes
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.photos import add_photo
 from breakyard.session.proving import asked_of_specimen
-from breakyard.session.pulls import PURPOSE, WEIGHING_PURPOSE, still_to_pull
+from breakyard.session.pulls import PURPOSE, WEIGHING_PURPOSE, planned, still_to_pull
 from breakyard.session.session import Session
 from breakyard.wire.frame import frame
 from breakyard.wire.layout import State
@@ -96,14 +96,13 @@ class Station:
         )
 
     def _session_words(self) -> dict[str, Any]:
-        specimens = sorted(self.session.specimens(), key=lambda one: (one.order is None, one.order or 0))
         return {
             "title": self.session.root.name,
             "unit": self.session.info.unit,
-            "specimens": [one.id for one in specimens],
+            "specimens": list(planned(self.session)),
             "next": next(iter(still_to_pull(self.session)), ""),
             "stop_load_n": self.stop_load_n,
-            "holds": holds_of(self.session, specimens),
+            "holds": holds_of(self.session, self.session.specimens()),
         }
 
     def _changed(self, **changes: Any) -> None:

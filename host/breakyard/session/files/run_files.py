@@ -59,17 +59,15 @@ def list_runs(layout: Layout) -> tuple[RunFile, ...]:
     """
     found: list[RunFile] = []
     for path in run_paths(layout):
-        name = legible(composed(path.stem))
+        name, problem = legible(composed(path.stem)), ""
         try:
             notes = read_notes(path.with_suffix(".toml"))
         except DataError as error:  # one broken file of notes hides no other run
-            kind: Literal["run", "csv"] = "run" if path.suffix == ".run" else "csv"
-            found.append(RunFile(name, kind, path, RunNotes(), str(error)))
-            continue
+            notes, problem = RunNotes(), str(error)
         if path.suffix == ".run":
-            found.append(RunFile(name, "run", path, notes))
-        elif notes.imported is not None:
-            found.append(RunFile(name, "csv", path, notes))
+            found.append(RunFile(name, "run", path, notes, problem))
+        elif problem or notes.imported is not None:
+            found.append(RunFile(name, "csv", path, notes, problem))
     names = [one.name for one in found]
     for name in names:
         if names.count(name) > 1:
