@@ -152,7 +152,7 @@ def _separator(sample: Sequence[tuple[int, str]], lines: Lines, options: CsvOpti
     for separator in (",", ";", "\t"):
         if any(separator in line for _, line in sample):
             return separator
-    if all(_is_value(line.strip()) for _, line in sample[1:]):
+    if len(sample) > 1 and all(_is_value(line.strip()) for _, line in sample[1:]):
         raise DataError(
             f"{where}: one column of numbers; the time of each is needed, too, in a column of its own"
         )

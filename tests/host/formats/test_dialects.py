@@ -142,3 +142,5 @@ def test_one_column_of_numbers_lacks_its_times() -> None:
     """Loads alone are no recording: what is missing is said, not that a separator is."""
     with pytest.raises(BreakyardError, match="the time of each is needed"):
         parse_csv(b"load\n1.5\n2.5\n300.0\n2.0\n")
+    with pytest.raises(BreakyardError, match="separates the columns"):
+        parse_csv(b"breakyard\n")
