@@ -1,5 +1,6 @@
 """The import rule: that it covers every module is a test; that it holds is `python3 tasks.py lint`."""
 
+import ast
 import tomllib
 from pathlib import Path
 
@@ -83,3 +84,27 @@ def test_only_tests_of_the_commands_import_the_command_line() -> None:
     commands = ("tests/host/cli/", "tests/docs/", "tests/jobs/", "tests/support/typed.py")
 
     assert {path for path in importing if not path.startswith(commands)} <= {"tests/host/test_contracts.py"}
+
+
+SAME_NAME = {
+    "Break": "a break as it happens, and as it is read",
+    "Converter": "the converter as it works, and what is known of it",
+    "Drop": "a drop as it happens, and as it is read",
+    "Glitch": "a glitch as it is made, and as it is found",
+    "Point": "a point of a calibration with the truth beside it, and as people have it",
+    "Rig": "the rig as it pulls, and as it is described",
+}
+"""Public classes that share a name on purpose. Truth and analysis share no code, so each has its own of one thing."""
+
+
+def test_a_public_class_has_its_name_to_itself() -> None:
+    """One meaning per word; only the simulation and the analysis may each have a class of one thing."""
+    homes: dict[str, list[str]] = {}
+    for path in sorted((ROOT / "host" / "breakyard").rglob("*.py")):
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                homes.setdefault(node.name, []).append(path.relative_to(ROOT / "host" / "breakyard").parts[0])
+    shared = {name: rooms for name, rooms in homes.items() if len(rooms) > 1}
+
+    assert set(shared) == set(SAME_NAME)
+    assert all(len(rooms) == 2 and rooms.count("simulate") == 1 for rooms in shared.values())

@@ -19,9 +19,9 @@ class Fade:
 
     time_s: float
 
-    def trace(self, start: phases.Start, rng: np.random.Generator) -> phases.Trace:
+    def trace(self, start: phases.Start, rng: np.random.Generator) -> phases.Knots:
         t = phases.ticks(0.3, 0.0005)
-        return phases.Trace(t, start.load_n * np.exp(-t / self.time_s))
+        return phases.Knots(t, start.load_n * np.exp(-t / self.time_s))
 
 
 def cuts_of(

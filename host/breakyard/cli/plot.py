@@ -20,7 +20,7 @@ from breakyard.cli.output import JsonOption, Output, UnitOption, elsewhere_offer
 from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
-    from breakyard.report.figures.style import Picture
+    from breakyard.report.figures.style import FigurePicture
     from breakyard.session.options import ReadOptions
     from breakyard.session.pulls import Pull
     from breakyard.shown import Mode
@@ -147,7 +147,7 @@ def command(
 
 def _pull(
     pull: "Pull", options: "ReadOptions", view: View, unit: str, mode: "Mode", form: Form, number: int | None
-) -> "tuple[Picture, Pull, dict[str, int]]":
+) -> "tuple[FigurePicture, Pull, dict[str, int]]":
     """Draw one pull of a recording; with the pull, and which of how many it is."""
     from breakyard.report.figures import break_figure, extension_figure, pull_figure
     from breakyard.session.reading import read_one
@@ -226,7 +226,9 @@ def _cards(
         out.say(f"written: {path}")
 
 
-def _calibration(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form) -> "Picture":
+def _calibration(
+    pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form
+) -> "FigurePicture":
     from breakyard.report.figures import calibration_figure
     from breakyard.session.in_force import load_calibration
 
@@ -234,7 +236,7 @@ def _calibration(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", 
     return calibration_figure(made, unit=unit, mode=mode, form=form.value)
 
 
-def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form) -> "Picture":
+def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form) -> "FigurePicture":
     """Find the plateaus again, by what the calibration says was hung."""
     from breakyard.calibration import points_from_run
     from breakyard.report.figures import plateau_figure
@@ -247,7 +249,7 @@ def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", for
     return plateau_figure(run, plateaus, made, unit=unit, mode=mode, form=form.value)
 
 
-def _write(picture: "Picture", pull: "Pull", view: View, output: Path | None) -> Path:
+def _write(picture: "FigurePicture", pull: "Pull", view: View, output: Path | None) -> Path:
     """Write the picture where asked, else into the session's results, else beside the recording."""
     from breakyard.disk.atomic import write_atomically
 

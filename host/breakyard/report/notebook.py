@@ -13,7 +13,7 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.results import Summary
 from breakyard.pull.summarize import summarize
-from breakyard.report.figures.style import Form, Mode, Picture
+from breakyard.report.figures.style import FigurePicture, Form, Mode
 from breakyard.report.words import group_words
 from breakyard.report.words.account import account
 from breakyard.report.words.values import load_text
@@ -23,7 +23,7 @@ from breakyard.units import force_unit
 
 def curve_picture(
     curve: LoadCurve, *, unit: str, title: str, mode: Mode, form: Form, view: View = "pull"
-) -> Picture:
+) -> FigurePicture:
     """A pull with what is read of it. Raises: NoPull, UnitError."""
     return summary_picture(summarize(curve), curve, unit=unit, title=title, mode=mode, form=form, view=view)
 
@@ -37,7 +37,7 @@ def summary_picture(
     mode: Mode,
     form: Form,
     view: View = "pull",
-) -> Picture:
+) -> FigurePicture:
     """A pull, or the moment of its break. Raises: UsageError (no curve, another view), UnitError."""
     from breakyard.report.figures import break_figure, pull_figure
 
@@ -52,14 +52,14 @@ def summary_picture(
     return draw(curve, summary, unit=force_unit(unit), title=title or summary.run.name, mode=mode, form=form)
 
 
-def calibration_picture(calibration: Calibration, *, unit: str, mode: Mode, form: Form) -> Picture:
+def calibration_picture(calibration: Calibration, *, unit: str, mode: Mode, form: Form) -> FigurePicture:
     """Line, interval and residuals. Raises: UnitError."""
     from breakyard.report.figures import calibration_figure
 
     return calibration_figure(calibration, unit=force_unit(unit), mode=mode, form=form)
 
 
-def comparison_picture(comparison: Comparison, *, unit: str, mode: Mode) -> Picture:
+def comparison_picture(comparison: Comparison, *, unit: str, mode: Mode) -> FigurePicture:
     """Which share of each group holds how much. Raises: UnitError."""
     from breakyard.report.figures.survival_figure import survival_figure
 

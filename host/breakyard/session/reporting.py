@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from breakyard.calibration import Calibration
     from breakyard.comparison import Comparison
     from breakyard.plan.rig import RigCheck
-    from breakyard.report.figures.style import Form, Mode, Picture
+    from breakyard.report.figures.style import FigurePicture, Form, Mode
     from breakyard.report.page.content import Content, Entry, FileHash
     from breakyard.session.session import Session
 
@@ -300,7 +300,7 @@ def session_picture(
     *,
     mode: "Mode" = "light",
     form: "Form" = "wide",
-) -> "Picture":
+) -> "FigurePicture":
     """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
     from breakyard.report.figures import DrawnPull, overlay_figure
 
@@ -318,7 +318,7 @@ def session_picture(
     return overlay_figure(drawn, unit=unit, mode=mode, form=form)
 
 
-def pictures(content: "Content") -> "dict[str, Picture]":
+def pictures(content: "Content") -> "dict[str, FigurePicture]":
     """Every picture by the name of its file: all pulls, strengths, calibrations, rig, each pull and its break."""
     from breakyard.report.figures import (
         DrawnPull,

@@ -22,7 +22,7 @@ Drawn = tuple[list[Phase], bool]
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class Recorder:
     """With what, and over which part of the pull, it is recorded."""
 
     cell: Cell
@@ -37,7 +37,7 @@ class Setting:
     """stopped, or "store full"."""
 
 
-Recorded = Callable[[Rng, PullTruth, Setting], Setting]
+Recorded = Callable[[Rng, PullTruth, Recorder], Recorder]
 """What a family changes about the recording, once the pull is known."""
 
 

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from breakyard.errors import UsageError
-from breakyard.simulate.phases import COARSE_S, Array, Event, Start, Trace, ease, ticks
+from breakyard.simulate.phases import COARSE_S, Array, Event, Knots, Start, ease, ticks
 
 _STROKE_KNOTS: Final = 24
 _SOFT: Final = 3.0
@@ -41,7 +41,7 @@ class Strokes:
     relax_s: float = 0.7
     weaker: float = 0.0
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         knots, hauled, level, begin, tops = [0.0], [0.0], 0.0, 0.0, list[int]()
         enough = (self.to_n - start.load_n) * (1.3 + 2.0 * self.relaxing) + 3.0 * self.back_n
         while level < enough:
@@ -80,7 +80,7 @@ class Surges:
     changes_per_s: float = 1.0
     weaker: float = 0.0
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         if not (self.hz > 0.0 and 0.0 < self.damping < 1.0):
             raise UsageError("a surge needs a frequency above zero and a damping between zero and one")
         span = 1.5 * (self.to_n - start.load_n + 2.0 * self.swing_n) / self.rate_n_per_s + 3.0 / self.hz
@@ -112,9 +112,9 @@ class Pause:
     relaxing: float = 0.02
     relax_s: float = 1.0
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.duration_s, COARSE_S)
-        return Trace(t, start.load_n * (1.0 - self.relaxing * -np.expm1(-t / self.relax_s)))
+        return Knots(t, start.load_n * (1.0 - self.relaxing * -np.expm1(-t / self.relax_s)))
 
 
 def step_response(time_s: Array, hz: float, damping: float) -> Array:
@@ -140,7 +140,7 @@ def _zener(t: Array, stretch: Array, relaxing: float, relax_s: float) -> Array:
     return np.asarray((1.0 - relaxing) * stretch + arm)
 
 
-def _until(t: Array, load: Array, to_n: float, humps: np.ndarray, start: Start, weaker: float) -> Trace:
+def _until(t: Array, load: Array, to_n: float, humps: np.ndarray, start: Start, weaker: float) -> Knots:
     """Cut a rise at `to_n`; with `weaker`, scale it so that a hump reaches `to_n` and cut on the way to the next.
 
     A rise without such a hump (none that the load falls back from by more than `weaker`) is cut at `to_n`.
@@ -159,10 +159,10 @@ def _until(t: Array, load: Array, to_n: float, humps: np.ndarray, start: Start, 
     return _cut(t, load, int(np.argmax(load >= to_n)), to_n, onset)
 
 
-def _cut(t: Array, load: Array, last: int, end_n: float, events: tuple[Event, ...]) -> Trace:
+def _cut(t: Array, load: Array, last: int, end_n: float, events: tuple[Event, ...]) -> Knots:
     """The knots before number `last`, and the instant before it at which the load is `end_n`."""
     rate = float((load[last] - load[last - 1]) / (t[last] - t[last - 1]))
     end_s = float(t[last - 1] + (end_n - load[last - 1]) / rate)
     # The knot before is dropped when it is nearly there: two knots must not fall together.
     kept = last if end_s - t[last - 1] > 1e-6 or last == 1 else last - 1
-    return Trace(np.append(t[1:kept], end_s), np.append(load[1:kept], end_n), rate, events)
+    return Knots(np.append(t[1:kept], end_s), np.append(load[1:kept], end_n), rate, events)

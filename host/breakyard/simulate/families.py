@@ -33,8 +33,8 @@ from breakyard.simulate.draws import (
     KGF,
     Drawn,
     Recorded,
+    Recorder,
     Rng,
-    Setting,
     brittle,
     ductile,
     log_uniform,
@@ -91,26 +91,26 @@ def family(name: str, seed: int, *, cell: Cell | None = None) -> Case:
         raise UsageError(f'no family "{name}"; there are {", ".join(FAMILIES)}') from None
     rng = np.random.default_rng([seed, crc32(name.encode())])
     own, converter = instrument(seed)
-    setting = Setting(own if cell is None else cell, converter)
+    recorder = Recorder(own if cell is None else cell, converter)
     phases, clear = draw(rng)
     truth = pull(phases, seed=int(rng.integers(2**31)), clear=clear)
     if recorded is not None:
-        setting = recorded(rng, truth, setting)
+        recorder = recorded(rng, truth, recorder)
     conversions = measure(
-        truth, setting.cell, setting.converter, seed=int(rng.integers(2**31)), faults=setting.faults
+        truth, recorder.cell, recorder.converter, seed=int(rng.integers(2**31)), faults=recorder.faults
     )
     return Case(
         name,
         seed,
-        part(conversions, from_s=setting.from_s, until_s=setting.until_s),
+        part(conversions, from_s=recorder.from_s, until_s=recorder.until_s),
         truth,
-        setting.cell,
-        setting.converter,
+        recorder.cell,
+        recorder.converter,
         assumed_order=7 - converter.filter_order if name == "wrong_filter" else None,
-        shows=setting.shows,
-        polarity=setting.polarity,
-        ended=setting.ended,
-        gain_error=OTHER_STANDARD * rng.standard_normal() if setting.shows == "force" else 0.0,
+        shows=recorder.shows,
+        polarity=recorder.polarity,
+        ended=recorder.ended,
+        gain_error=OTHER_STANDARD * rng.standard_normal() if recorder.shows == "force" else 0.0,
     )
 
 
@@ -197,7 +197,7 @@ def _let_go(rng: Rng) -> Drawn:
     ), True
 
 
-def _too_small(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _too_small(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """A 3 mV/V cell so small that the peak exceeds the converter's range but not the safe overload."""
     cell = given.cell
     small = replace(
@@ -210,18 +210,18 @@ def _too_small(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
     return replace(given, cell=small)
 
 
-def _drifting(rng: Rng, _truth: PullTruth, given: Setting) -> Setting:
+def _drifting(rng: Rng, _truth: PullTruth, given: Recorder) -> Recorder:
     """The zero drifts, one way or the other."""
     drift = float(rng.choice((-1.0, 1.0))) * DRIFT_PER_S
     return replace(given, cell=replace(given.cell, zero_drift_per_s=drift))
 
 
-def _missing(_rng: Rng, _truth: PullTruth, given: Setting) -> Setting:
+def _missing(_rng: Rng, _truth: PullTruth, given: Recorder) -> Recorder:
     """Five per cent of the conversions are not read in time."""
     return replace(given, faults=Faults(missed_fraction=0.05))
 
 
-def _glitch_at_peak(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _glitch_at_peak(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """One wrong reading within a few conversions of the peak: 3 to 60 % of it added, or lost bits."""
     cell, converter = given.cell, given.converter
     at = truth.peak_time_s + rng.uniform(-1.0, 4.0) * converter.period_s

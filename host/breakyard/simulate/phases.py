@@ -45,7 +45,7 @@ class Start:
 
 
 @dataclass(frozen=True, slots=True)
-class Trace:
+class Knots:
     """Knots after the start (times from the start, above zero), the rate at the end, and events."""
 
     time_s: Array
@@ -57,7 +57,7 @@ class Trace:
 class Phase(Protocol):
     """Anything that can draw a trace."""
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace: ...
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots: ...
 
 
 def ticks(duration_s: float, step_s: float) -> Array:
@@ -86,9 +86,9 @@ class Hold:
     bump_n: float = 0.0
     sway_n: float = 0.0
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         if not self.bumps and not self.sway_n:
-            return Trace(ticks(self.duration_s, self.duration_s), np.array([start.load_n]))
+            return Knots(ticks(self.duration_s, self.duration_s), np.array([start.load_n]))
         t = ticks(self.duration_s, COARSE_S)
         load = np.full(t.size, start.load_n)
         # Fades at both ends so that it joins its neighbours without a step.
@@ -104,7 +104,7 @@ class Hold:
             inside = (t > at) & (t < at + lasts)
             load[inside] += size * np.sin(np.pi * (t[inside] - at) / lasts)
             events.append(Event("bump", at, start.load_n + size, end_s=at + lasts))
-        return Trace(t, load, events=tuple(events))
+        return Knots(t, load, events=tuple(events))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,13 +115,13 @@ class Slack:
     load_n: float
     sway_n: float = 0.0
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.duration_s, COARSE_S)
         rise = start.load_n + (self.load_n - start.load_n) * ease(
             np.minimum(1.0, t / (0.6 * self.duration_s))
         )
         sway = Hold(self.duration_s, sway_n=self.sway_n or 1e-9).trace(Start(), rng)
-        return Trace(t, rise + sway.load_n, events=(Event("onset", 0.0, start.load_n),))
+        return Knots(t, rise + sway.load_n, events=(Event("onset", 0.0, start.load_n),))
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +131,10 @@ class TakeUp:
     duration_s: float
     rate_n_per_s: float
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.duration_s, COARSE_S)
         load = start.load_n + 0.5 * self.rate_n_per_s * t * t / self.duration_s
-        return Trace(t, load, self.rate_n_per_s, (Event("onset", 0.0, start.load_n),))
+        return Knots(t, load, self.rate_n_per_s, (Event("onset", 0.0, start.load_n),))
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,10 +144,10 @@ class Ramp:
     rate_n_per_s: float
     to_n: float
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(_time_to(self.to_n, start.load_n, self.rate_n_per_s), COARSE_S)
         load = start.load_n + (self.to_n - start.load_n) * (t / t[-1])
-        return Trace(t, load, self.rate_n_per_s, (Event("onset", 0.0, start.load_n),))
+        return Knots(t, load, self.rate_n_per_s, (Event("onset", 0.0, start.load_n),))
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +167,7 @@ class Towing:
     jerk_times: float = 4.0
     jerk_s: float = 0.15
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         span = 2.0 * _time_to(self.to_n, start.load_n, self.rate_n_per_s) + 4.0 * self.surge_s
         times, loads, events, begin, level = [], [], [Event("onset", 0.0, start.load_n)], 0.0, start.load_n
         while level < self.to_n:  # in stretches, since a random rate may need longer than its mean suggests
@@ -201,7 +201,7 @@ class Towing:
             for event in events
             if event.time_s < reached_s
         ]
-        return Trace(t[1:], load[1:], rate_at_end, tuple(known))
+        return Knots(t[1:], load[1:], rate_at_end, tuple(known))
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,11 +213,11 @@ class Round:
     duration_s: float
     to_rate_n_per_s: float = 0.0
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.duration_s, COARSE_S / 5)
         change = self.to_rate_n_per_s - start.rate_n_per_s
         load = start.load_n + start.rate_n_per_s * t + 0.5 * change * t * t / self.duration_s
-        return Trace(t, load, self.to_rate_n_per_s)
+        return Knots(t, load, self.to_rate_n_per_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,10 +227,10 @@ class Soften:
     duration_s: float
     fall_n: float
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.duration_s, COARSE_S / 5)
         load = start.load_n - self.fall_n * (t / self.duration_s) ** 2
-        return Trace(t, load, -2.0 * self.fall_n / self.duration_s)
+        return Knots(t, load, -2.0 * self.fall_n / self.duration_s)
 
 
 def _time_to(to_n: float, from_n: float, rate_n_per_s: float) -> float:

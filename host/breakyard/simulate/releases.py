@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from breakyard.errors import UsageError
-from breakyard.simulate.phases import COARSE_S, FINE_S, Array, Event, Hold, Start, Trace, ease, ticks
+from breakyard.simulate.phases import COARSE_S, FINE_S, Array, Event, Hold, Knots, Start, ease, ticks
 
 FALL_SHAPES: Final[Mapping[str, Callable[[Array], Array]]] = MappingProxyType(
     {"smooth": ease, "linear": np.asarray, "accelerating": np.square}
@@ -24,11 +24,11 @@ class Drop:
     fall_n: float
     fall_s: float = 0.004
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.fall_s, min(FINE_S, self.fall_s / 20))
         load = start.load_n - self.fall_n * ease(t / self.fall_s)
         fell = Event("drop", 0.0, start.load_n, to_n=start.load_n - self.fall_n, end_s=self.fall_s)
-        return Trace(t, load, 0.0, (fell,))
+        return Knots(t, load, 0.0, (fell,))
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +39,12 @@ class Settle:
     ease_s: float
     hold_s: float
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.ease_s, COARSE_S)
         load = start.load_n + (self.load_n - start.load_n) * ease(t / self.ease_s)
         end = self.ease_s + self.hold_s
         held = Event("settled", self.ease_s, self.load_n, end_s=end)
-        return Trace(np.append(t, end), np.append(load, self.load_n), 0.0, (held,))
+        return Knots(np.append(t, end), np.append(load, self.load_n), 0.0, (held,))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ class Break:
     ring_s: float = 1.5
     shape: str = "smooth"
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         if self.residual_n >= start.load_n:
             raise UsageError("a break must fall: its residual lies at or above the load before it")
         fall = ticks(self.fall_s, min(FINE_S, self.fall_s / 20))
@@ -75,11 +75,11 @@ class Break:
             "break", 0.0, start.load_n, to_n=self.residual_n, end_s=float(self.fall_s), manner=self.manner
         )
         if self.ring_n <= 0.0:
-            return Trace(fall, load, 0.0, (broke,))
+            return Knots(fall, load, 0.0, (broke,))
         ring = ticks(self.ring_s, min(COARSE_S, 1.0 / (200.0 * self.ring_hz)))
         fade = np.exp(-ring / self.ring_decay_s) * (1.0 - (ring / self.ring_s) ** 4)
         swing = self.residual_n - self.ring_n * fade * np.sin(2 * math.pi * self.ring_hz * ring)
-        return Trace(np.append(fall, self.fall_s + ring), np.append(load, swing), 0.0, (broke,))
+        return Knots(np.append(fall, self.fall_s + ring), np.append(load, swing), 0.0, (broke,))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +90,11 @@ class Unload:
     to_n: float = 0.0
     shape: str = "smooth"
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         t = ticks(self.duration_s, COARSE_S)
         gone = FALL_SHAPES[self.shape](t / self.duration_s)
         load = start.load_n + (self.to_n - start.load_n) * gone
-        return Trace(
+        return Knots(
             t, load, 0.0, (Event("unload", 0.0, start.load_n, to_n=self.to_n, end_s=self.duration_s),)
         )
 
@@ -110,7 +110,7 @@ class Snatch:
     duration_s: float
     breaks: bool = False
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         number = 2 * max(100, math.ceil(self.duration_s / (2 * FINE_S)))  # even: the peak is a knot
         t = np.linspace(0.0, self.duration_s, number + 1)[1:]
         load = start.load_n + (self.peak_n - start.load_n) * np.sin(np.pi * t / self.duration_s)
@@ -121,7 +121,7 @@ class Snatch:
             events.append(
                 Event("break", top, self.peak_n, to_n=start.load_n, end_s=self.duration_s, manner="brittle")
             )
-        return Trace(t, load, 0.0, tuple(events))
+        return Knots(t, load, 0.0, tuple(events))
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +147,7 @@ class Hang:
     bump_n: float = 0.0
     label: str = ""
 
-    def trace(self, start: Start, rng: np.random.Generator) -> Trace:
+    def trace(self, start: Start, rng: np.random.Generator) -> Knots:
         take = ticks(self.take_s, COARSE_S)
         knocks = Hold(self.take_s, bumps=self.bumps, bump_n=self.bump_n).trace(Start(), rng)
         moved = start.load_n + (self.to_n - start.load_n) * ease(take / self.take_s)
@@ -168,4 +168,4 @@ class Hang:
             *knocks.events,
             Event("hold", self.take_s, self.to_n, end_s=self.take_s + self.hold_s, label=self.label),
         )
-        return Trace(np.append(take, self.take_s + t), np.append(moved, held), 0.0, events)
+        return Knots(np.append(take, self.take_s + t), np.append(moved, held), 0.0, events)

@@ -20,8 +20,8 @@ from breakyard.simulate.draws import (
     KGF,
     Drawn,
     Recorded,
+    Recorder,
     Rng,
-    Setting,
     brittle,
     ductile,
     log_uniform,
@@ -85,7 +85,7 @@ def _long_after(low: float, high: float) -> Callable[[Rng], Drawn]:
     return brittle(low, high, quiet_s=13.0)
 
 
-def _under_load(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _under_load(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """The recording begins 0.1 to 2 s after the load began to rise; half of them are another instrument's."""
     takes_up = next(event for event in reversed(truth.events) if event.kind == "onset")
     begins = takes_up.time_s + log_uniform(rng, 0.1, 2.0)
@@ -106,7 +106,7 @@ def _zero_after(rng: Rng) -> Drawn:
     return recipes.paused(quiet, stops=stops, peak_n=peak_n, rate_n_per_s=rate), True
 
 
-def _triggered(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _triggered(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """The recording begins when the load passes 1 to 15 % of the peak; in part another instrument's."""
     over = truth.force_n >= rng.uniform(0.01, 0.15) * truth.peak_n
     return replace(_either(rng, given), from_s=float(truth.time_s[np.argmax(over)]))
@@ -125,17 +125,17 @@ def _preload(rng: Rng) -> Drawn:
     ), True
 
 
-def _from_preload(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _from_preload(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """Recorded from the preload on. A logger is stopped later; half of the machines stop in the fall."""
     onsets = [event.time_s for event in truth.events if event.kind == "onset"]
     begins = onsets[-1] - rng.uniform(1.0, 2.5)
-    setting = replace(_either(rng, given), from_s=begins)
-    if setting.shows == "force" and rng.random() < 0.5:
-        return replace(setting, until_s=_falls_through(truth, rng.uniform(0.4, 0.6)) + 0.02)
-    return setting
+    recorder = replace(_either(rng, given), from_s=begins)
+    if recorder.shows == "force" and rng.random() < 0.5:
+        return replace(recorder, until_s=_falls_through(truth, rng.uniform(0.4, 0.6)) + 0.02)
+    return recorder
 
 
-def _zero_shift(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _zero_shift(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """A shock shifts the zero by 0.05 to 6 % of the capacity, at the break or when the line comes taut.
 
     Overload and shock shift the zero of strain-gauge cells for good; how far, no standard says.
@@ -168,17 +168,17 @@ def _torn(rng: Rng) -> Drawn:
     ), True
 
 
-def _early_end(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _early_end(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """It ends in the fall: one to four conversions after the load has fallen to 40 to 80 % of the peak.
 
     Testing machines stop so by themselves, at a set share of the peak. Half of the recordings are theirs.
     """
-    setting = _either(rng, given)
+    recorder = _either(rng, given)
     through = _falls_through(truth, rng.uniform(0.4, 0.8))
-    return replace(setting, until_s=through + rng.uniform(1.0, 4.0) * setting.converter.period_s)
+    return replace(recorder, until_s=through + rng.uniform(1.0, 4.0) * recorder.converter.period_s)
 
 
-def _store_full(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _store_full(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """The logger's store is full while the load still rises, at 30 to 98 % of the peak."""
     over = truth.force_n >= rng.uniform(0.3, 0.98) * truth.peak_n
     return replace(given, until_s=float(truth.time_s[np.argmax(over)]), ended="store full")
@@ -189,12 +189,12 @@ def _some_pull(rng: Rng) -> Drawn:
     return (brittle(20.0, 100.0), brittle(100.0, 1000.0), ductile)[int(rng.integers(3))](rng)
 
 
-def _noisy(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _noisy(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """White noise of 0.1 to 1 % of the peak (standard deviation), at 1 kHz."""
     return _other(rng, given, 1000.0, log_uniform(rng, 0.001, 0.01) * truth.peak_n)
 
 
-def _hum(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _hum(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """Mains hum with odd harmonics, 0.05 to 1 % of the peak: at 200 to 1000/s seen as it is, at 80/s folded."""
     if rng.random() < 0.6:
         given = _other(rng, given, log_uniform(rng, 200.0, 1000.0), 2e-4 * truth.peak_n)
@@ -208,7 +208,7 @@ def _hum(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
     return replace(given, converter=replace(given.converter, tones=tones))
 
 
-def _ten_per_second(rng: Rng, _truth: PullTruth, given: Setting) -> Setting:
+def _ten_per_second(rng: Rng, _truth: PullTruth, given: Recorder) -> Recorder:
     """The converter at its slow rate: 10/s nominal, off by as much as its oscillator is; 50 nV (data sheet)."""
     return replace(given, converter=replace(given.converter, rate_hz=rng.uniform(9.2, 11.8), noise_nv=50.0))
 
@@ -228,7 +228,7 @@ def _sharp_corners(rng: Rng) -> Drawn:
     ), True
 
 
-def _reversed(rng: Rng, truth: PullTruth, given: Setting) -> Setting:
+def _reversed(rng: Rng, truth: PullTruth, given: Recorder) -> Recorder:
     """Another instrument, whose signal wires are swapped: pull is negative; hard recoil is positive."""
     return replace(_other(rng, given, log_uniform(rng, 20.0, 1000.0), 3e-4 * truth.peak_n), polarity=-1)
 
@@ -243,14 +243,14 @@ def _cyclic(rng: Rng) -> Drawn:
     return recipes.cyclic(rig(rng), tops=tops.tolist(), lows=lows, rests_s=rests, rate_n_per_s=rate), True
 
 
-def _either(rng: Rng, given: Setting) -> Setting:
+def _either(rng: Rng, given: Recorder) -> Recorder:
     """Half our kind of logger, half another instrument at 50 to 1000/s."""
     if rng.random() < 0.5:
         return given
     return _other(rng, given, log_uniform(rng, 50.0, 1000.0), log_uniform(rng, 1e-4, 1e-3) * CAPACITY_N / 4)
 
 
-def _other(rng: Rng, given: Setting, rate_hz: float, noise_n: float) -> Setting:
+def _other(rng: Rng, given: Recorder, rate_hz: float, noise_n: float) -> Recorder:
     """Another instrument: straight cell, zeroed; its converter averages over one period, or is a sinc of order 3."""
     cell = Cell(CAPACITY_N, 2.0, zero_mv_v=rng.uniform(-1e-4, 1e-4))
     converter = Converter(

@@ -11,14 +11,14 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
 from breakyard.pull.results import Summary
 from breakyard.report.figures.card_figure import SIZES, comparison_card, pull_card
-from breakyard.report.figures.style import Picture
+from breakyard.report.figures.style import FigurePicture
 
 SIXTEEN_MINUTES = np.radians(16 / 60)
 """Below this height of capitals nobody reads (ISO 9241)."""
 PHONE_MM, ARM_MM = 65.0, 350.0
 
 
-def look_at(picture: Picture, form: str) -> None:
+def look_at(picture: FigurePicture, form: str) -> None:
     """Size, letters and edges of a card."""
     from matplotlib.text import Text
 
@@ -37,7 +37,7 @@ def look_at(picture: Picture, form: str) -> None:
             assert box.y1 <= height - 5
 
 
-def shown(picture: Picture) -> list[str]:
+def shown(picture: FigurePicture) -> list[str]:
     """The texts that are no axis's, from the top downwards."""
     texts = sorted(picture.figure.texts, key=lambda one: (-one.get_position()[1], one.get_position()[0]))
     return [one.get_text() for one in texts]

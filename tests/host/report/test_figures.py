@@ -20,7 +20,7 @@ from breakyard.errors import UnitError, UsageError
 from breakyard.pull.results import Recovery, Summary
 from breakyard.report.figures import (
     DrawnPull,
-    Picture,
+    FigurePicture,
     break_figure,
     calibration_figure,
     overlay_figure,
@@ -38,7 +38,7 @@ CLIPPED = {
 }
 
 
-def key_of(picture: Picture) -> list[str]:
+def key_of(picture: FigurePicture) -> list[str]:
     """The lines of the key."""
     return [text.get_text().replace("\n", " ") for text in picture.figure.legends[0].get_texts()]
 
@@ -58,7 +58,7 @@ def texts(figure: Figure) -> list[Text]:
     ]
 
 
-def check_layout(picture: Picture) -> None:
+def check_layout(picture: FigurePicture) -> None:
     """No text lies over the data, over another text, or outside the picture."""
     figure = picture.figure
     figure.draw_without_rendering()

@@ -7,10 +7,10 @@ from scipy.signal import argrelmax, argrelmin
 
 from breakyard.errors import UsageError
 from breakyard.simulate.drives import Pause, Strokes, Surges, step_response
-from breakyard.simulate.phases import Start, Trace
+from breakyard.simulate.phases import Knots, Start
 
 
-def _drawn(phase: Strokes | Surges | Pause, load_n: float = 0.0, seed: int = 1) -> Trace:
+def _drawn(phase: Strokes | Surges | Pause, load_n: float = 0.0, seed: int = 1) -> Knots:
     return phase.trace(Start(load_n), np.random.default_rng(seed))
 
 

@@ -6,15 +6,15 @@ from breakyard.report.figures.extension_figure import extension_figure
 from breakyard.report.figures.overlay_figure import overlay_figure
 from breakyard.report.figures.plateau_figure import plateau_figure
 from breakyard.report.figures.pull_figure import break_figure, describe_pull, pull_figure
-from breakyard.report.figures.style import Form, Mode, Picture
+from breakyard.report.figures.style import FigurePicture, Form, Mode
 from breakyard.report.overlay import Align, DrawnPull
 
 __all__ = [
     "Align",
     "DrawnPull",
+    "FigurePicture",
     "Form",
     "Mode",
-    "Picture",
     "break_figure",
     "calibration_figure",
     "comparison_card",

@@ -10,10 +10,10 @@ from breakyard.calibration.degree import rising
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -39,7 +39,7 @@ def calibration_figure(
     coverage: float = 0.95,
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw a calibration in three parts: the line, the interval of a load anywhere, the residuals.
 
     up_to_n: where the range ends. Raises: UnitError, UsageError (mode, form).
@@ -132,7 +132,7 @@ def calibration_figure(
         f"{load_text(known_n, unit)} {unit} and the line through them. A load's interval is about plus or minus "
         f"{significant(at_known, 2)} % at the highest known load and {at_end}."
     )
-    return Picture(figure, alt, look.dpi)
+    return FigurePicture(figure, alt, look.dpi)
 
 
 def _known_n(calibration: Calibration) -> Floats:

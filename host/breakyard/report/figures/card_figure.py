@@ -19,9 +19,9 @@ from breakyard.report.figures.style import (
     ORANGE,
     THEMES,
     VERMILLION,
+    FigurePicture,
     Form,
     Mode,
-    Picture,
     Theme,
     plain,
     thinned,
@@ -84,9 +84,9 @@ class _Card:
             )
         )
 
-    def picture(self, alt: str) -> Picture:
+    def picture(self, alt: str) -> FigurePicture:
         """The finished picture."""
-        return Picture(self.figure, alt, DPI)
+        return FigurePicture(self.figure, alt, DPI)
 
 
 def _points(capital_px: float) -> float:
@@ -117,7 +117,7 @@ def pull_card(
     date: str = "",
     mode: Mode = "light",
     form: Form = "phone",
-) -> Picture:
+) -> FigurePicture:
     """A pull: what it bears with its interval, large; its curve; how it broke. Raises: UnitError, UsageError."""
     unit = force_unit(unit)
     card = _card(mode, form)
@@ -206,7 +206,7 @@ def comparison_card(
     date: str = "",
     mode: Mode = "light",
     form: Form = "phone",
-) -> Picture:
+) -> FigurePicture:
     """Groups compared: each group's mean (median, with bounds) with its interval, and what differs most.
 
     Raises: UnitError, UsageError (too many groups for the picture).

@@ -10,10 +10,10 @@ from breakyard.calibration.check_weighing import DAY_S, CheckVerdict, CheckWeigh
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -29,7 +29,7 @@ def check_figure(
     title: str = "",
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw the checks of one calibration in order of time: difference in percent of the load, band of what is allowed.
 
     Raises: UsageError (mode, form).
@@ -84,4 +84,4 @@ def check_figure(
         f"{len(checks)} check weighings since {start}: the latest is {percent[-1]:+.3f} % off, allowed is plus or "
         f"minus {allowed[-1]:.2g} %. {' '.join(verdict.sentences)}"
     )
-    return Picture(figure, alt, look.dpi)
+    return FigurePicture(figure, alt, look.dpi)

@@ -11,10 +11,10 @@ from breakyard.pull.results import Summary
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -37,7 +37,7 @@ def extension_figure(
     title: str = "",
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw the load over the extension, with the line of the stiffness and the first movement.
 
     Raises: UsageError (no lengths are known, mode, form), UnitError.
@@ -81,7 +81,7 @@ def extension_figure(
     draw_key(figure, key)
     at = "" if found.at_peak_m is None else f", {length_text(found.at_peak_m, found.unit)} at the peak"
     alt = f"{title or summary.run.name}: load over extension, {len(length)} lengths{at}."
-    return Picture(figure, alt, look.dpi)
+    return FigurePicture(figure, alt, look.dpi)
 
 
 def _points(curve: LoadCurve, summary: Summary) -> tuple[Any, Any]:

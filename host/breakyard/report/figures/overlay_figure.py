@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from breakyard.report.figures.style import (
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -39,7 +39,7 @@ def overlay_figure(
     title: str = "",
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw pulls over each other; doubtful ones are dashed and numbered, and the key says why.
 
     Raises: UsageError (no pulls, align, mode, form), UnitError.
@@ -83,7 +83,7 @@ def overlay_figure(
     for flag in overlay.shared:
         key.words(f"All pulls: {short_words(flag)}")
     draw_key(figure, key)
-    return Picture(figure, describe_overlay(overlay), look.dpi)
+    return FigurePicture(figure, describe_overlay(overlay), look.dpi)
 
 
 def _sign_doubtful(

@@ -15,11 +15,11 @@ from breakyard.report.figures.style import (
     ORANGE,
     SKY,
     VERMILLION,
+    FigurePicture,
     Form,
     Legend,
     Look,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -37,7 +37,9 @@ _ROWS: Final = {"load": 2.0, "cell": 1.0, "converter": 0.0}
 _THICK: Final = 0.62
 
 
-def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", form: Form = "wide") -> Picture:
+def range_figure(
+    plan: RangePlan, *, unit: str = "N", mode: Mode = "light", form: Form = "wide"
+) -> FigurePicture:
     """Draw the range plan: the expected load over the cell's bar, from zero to its ultimate, and the converter's.
 
     Raises: UnitError, UsageError (mode, form).
@@ -116,7 +118,7 @@ def range_figure(plan: RangePlan, *, unit: str = "N", mode: Mode = "light", form
     axes.set_xlabel(f"Load on the specimen [{unit}]")
     set_title(axes, look, *_range_title(plan, unit))
     draw_key(figure, key)
-    return Picture(figure, describe_range(plan, unit=unit), look.dpi)
+    return FigurePicture(figure, describe_range(plan, unit=unit), look.dpi)
 
 
 def describe_range(plan: RangePlan, *, unit: str = "N") -> str:
@@ -132,7 +134,7 @@ def describe_range(plan: RangePlan, *, unit: str = "N") -> str:
     )
 
 
-def rig_figure(check: RigCheck, *, mode: Mode = "light", form: Form = "wide") -> Picture:
+def rig_figure(check: RigCheck, *, mode: Mode = "light", form: Form = "wide") -> FigurePicture:
     """Draw the rig from above, to scale, with the line of fire and the stand-off.
 
     Raises: UsageError (no length of line, mode, form).
@@ -201,7 +203,7 @@ def rig_figure(check: RigCheck, *, mode: Mode = "light", form: Form = "wide") ->
         "Local codes come first",
     )
     draw_key(figure, key)
-    return Picture(figure, describe_rig(check), look.dpi)
+    return FigurePicture(figure, describe_rig(check), look.dpi)
 
 
 def describe_rig(check: RigCheck) -> str:

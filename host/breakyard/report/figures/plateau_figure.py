@@ -6,10 +6,10 @@ from breakyard.calibration import Calibration, CalibrationPlateaus
 from breakyard.report.figures.style import (
     GREEN,
     VERMILLION,
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -32,7 +32,7 @@ def plateau_figure(
     unit: str = "N",
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw the recording with the used samples marked, and below how still each load hung.
 
     `calibration` is the one made from these plateaus, in their order. Raises: UnitError, UsageError (mode, form).
@@ -96,7 +96,7 @@ def plateau_figure(
         f"{len(plateaus.found)} steady stretches ({_listed(calibration)}); swinging and handling in between were "
         f"not used. Below, how far half-second means lie off the mean of their stretch."
     )
-    return Picture(figure, alt, look.dpi)
+    return FigurePicture(figure, alt, look.dpi)
 
 
 def _hung(text: str) -> str:

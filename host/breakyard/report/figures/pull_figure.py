@@ -17,10 +17,10 @@ from breakyard.report.figures.marks import (
 )
 from breakyard.report.figures.style import (
     PURPLE,
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -47,7 +47,7 @@ def pull_figure(
     title: str = "",
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw one pull: its curve, zero, onset, first peak, peak and interval, settled load, drops and break.
 
     Raises: UnitError, UsageError (mode, form).
@@ -73,7 +73,7 @@ def pull_figure(
     axes.set_ylabel(f"Load [{trace.unit}]")
     set_title(axes, look, title or summary.run.name, f"{peak_text(summary, unit)} {trace.unit}")
     draw_key(figure, key)
-    return Picture(figure, describe_pull(summary, unit=unit, title=title), look.dpi)
+    return FigurePicture(figure, describe_pull(summary, unit=unit, title=title), look.dpi)
 
 
 def break_figure(
@@ -84,7 +84,7 @@ def break_figure(
     title: str = "",
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw the 300 ms around the break (the peak, if it did not break) with each sample, and the force as it was
     recovered, with what the converter would show of it, where that was done.
 
@@ -130,7 +130,7 @@ def break_figure(
         f"{2000.0 * half:.0f} ms around the {what} of {title or summary.run.name}, one dot per sample, "
         f"{summary.run.rate_hz:.0f} a second. Peak {peak_text(summary, unit)} {trace.unit}."
     )
-    return Picture(figure, alt, look.dpi)
+    return FigurePicture(figure, alt, look.dpi)
 
 
 def _draw_recovery(

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from breakyard.errors import UsageError
-from breakyard.report.figures.style import Form, Mode, Picture, make_look, new_figure, plain, set_title
+from breakyard.report.figures.style import FigurePicture, Form, Mode, make_look, new_figure, plain, set_title
 from breakyard.report.words.ranking import Ranked, level_text
 from breakyard.units import FORCE_UNITS, force_unit
 
@@ -13,7 +13,7 @@ ROW_IN: Final = 0.28
 
 def ranking_figure(
     ranked: Sequence[Ranked], *, unit: str = "N", title: str = "", mode: Mode = "light", form: Form = "wide"
-) -> Picture:
+) -> FigurePicture:
     """Draw one row a group. Raises: UsageError (no group, mode, form), UnitError."""
     if not ranked:
         raise UsageError("there is no group to draw")
@@ -33,7 +33,7 @@ def ranking_figure(
     set_title(
         axes, look, title or "The strongest first", "line: interval of the level; behind the name: specimens"
     )
-    return Picture(figure, describe_ranking(ranked, unit=unit), look.dpi)
+    return FigurePicture(figure, describe_ranking(ranked, unit=unit), look.dpi)
 
 
 def describe_ranking(ranked: Sequence[Ranked], *, unit: str = "N") -> str:

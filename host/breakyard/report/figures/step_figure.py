@@ -9,10 +9,10 @@ from breakyard.converter.response import filtered_power
 from breakyard.report.figures.style import (
     ORANGE,
     PURPLE,
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -22,7 +22,7 @@ from breakyard.report.figures.style import (
 
 def step_figure(
     response: StepResponse, cuts: Sequence[Cut], *, mode: Mode = "light", form: Form = "wide"
-) -> Picture:
+) -> FigurePicture:
     """Draw the share left over the time in conversions, around the half-way moment: samples, measured shape, order 3
     and 4.
 
@@ -53,4 +53,4 @@ def step_figure(
     set_title(axes, look, f"Step response, logger {response.logger}", verdict)
     draw_key(figure, key)
     alt = f"Share of a mass that the converter still shows after it was cut loose. {verdict}"
-    return Picture(figure, alt, look.dpi)
+    return FigurePicture(figure, alt, look.dpi)

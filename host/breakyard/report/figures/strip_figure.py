@@ -12,10 +12,10 @@ from breakyard.comparison.groups import Group
 from breakyard.errors import UsageError
 from breakyard.pull.results import Summary
 from breakyard.report.figures.style import (
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -61,7 +61,7 @@ def strip_figure(
     title: str = "",
     mode: Mode = "light",
     form: Form = "wide",
-) -> Picture:
+) -> FigurePicture:
     """Draw strengths by group; `comparison` adds each group's interval of the mean (the median, with "at least").
 
     Raises: UsageError (no pulls, mode, form), UnitError.
@@ -97,7 +97,7 @@ def strip_figure(
     second = "" if axes.get_xlim()[0] <= 0.0 else "the axis does not begin at zero"
     set_title(axes, look, title or f"{len(strips)} specimens by group", second)
     draw_key(figure, key)
-    return Picture(figure, describe_strips(strips, unit=unit, comparison=comparison), look.dpi)
+    return FigurePicture(figure, describe_strips(strips, unit=unit, comparison=comparison), look.dpi)
 
 
 def describe_strips(strips: Sequence[Strip], *, unit: str = "N", comparison: Comparison | None = None) -> str:

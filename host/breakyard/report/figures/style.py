@@ -84,7 +84,7 @@ def make_look(mode: Mode, form: Form) -> Look:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Picture:
+class FigurePicture:
     """A finished picture, with a text that says what it shows to those who cannot see it."""
 
     figure: "Figure"

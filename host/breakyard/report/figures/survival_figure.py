@@ -7,10 +7,10 @@ from breakyard.comparison.groups import Group
 from breakyard.errors import UsageError
 from breakyard.report.figures.strip_figure import MARKERS
 from breakyard.report.figures.style import (
+    FigurePicture,
     Form,
     Legend,
     Mode,
-    Picture,
     draw_key,
     make_look,
     new_figure,
@@ -23,7 +23,7 @@ from breakyard.units import FORCE_UNITS, force_unit
 
 def survival_figure(
     comparison: Comparison, *, unit: str = "N", mode: Mode = "light", form: Form = "wide"
-) -> Picture:
+) -> FigurePicture:
     """Draw one step curve a group. A sign on it is a specimen known to hold that much and no further
     (Kaplan and Meier 1958, J. Am. Stat. Assoc. 53, 457: it leaves the count there without a fall of the curve).
 
@@ -56,7 +56,7 @@ def survival_figure(
     axes.set_ylabel("Share that still holds")
     set_title(axes, look, "Share that holds each load", "marked: held at least this load and did not break")
     draw_key(figure, key)
-    return Picture(figure, describe_survival(comparison, unit=unit), look.dpi)
+    return FigurePicture(figure, describe_survival(comparison, unit=unit), look.dpi)
 
 
 def describe_survival(comparison: Comparison, *, unit: str = "N") -> str:

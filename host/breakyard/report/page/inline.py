@@ -13,9 +13,9 @@ from breakyard.report.figures.style import (
     THEMES,
     VERMILLION,
     YELLOW,
+    FigurePicture,
     Form,
     Mode,
-    Picture,
 )
 from breakyard.report.page.markup import Markup, tag
 
@@ -33,10 +33,10 @@ COLOUR_NAMES: Final = {
 }
 """The drawing's colours and the page's names for them (templates/page.css has both shades of each)."""
 
-Draw = Callable[[Mode, Form], Picture]
+Draw = Callable[[Mode, Form], FigurePicture]
 
 
-def inline_picture(picture: Picture, name: str, class_: str) -> Markup:
+def inline_picture(picture: FigurePicture, name: str, class_: str) -> Markup:
     """A picture as an element of a page: no names of its own that could meet others, no addresses, no fixed size."""
     made = picture.svg(with_text=True).decode()
     made = made[made.index("<svg ") :].strip()

@@ -7,10 +7,10 @@ from breakyard.disk.atomic import write_atomically
 from breakyard.errors import UsageError
 
 if TYPE_CHECKING:
-    from breakyard.report.figures.style import Picture
+    from breakyard.report.figures.style import FigurePicture
 
 
-def save_picture(picture: "Picture", path: Path) -> None:
+def save_picture(picture: "FigurePicture", path: Path) -> None:
     """Write a picture as its file's ending says. Raises: UsageError (another ending), DataError (disk)."""
     ending = path.suffix.lower()
     if ending not in (".png", ".svg"):
