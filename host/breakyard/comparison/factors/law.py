@@ -9,13 +9,13 @@ A specimen known to hold a bound keeps that bound in every simulated campaign; t
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from breakyard.comparison.log_linear import Family, Fits, Floats, fit_rows, standard_errors
+from breakyard.comparison.log_linear import Family, Fits, Floats, covariances, fit_rows, standard_errors
 
 SEED: Final = 20261128
 DRAWS: Final = 4000
@@ -43,6 +43,11 @@ class Campaign:
             self.matrix, self.logs[None, :], self.broke, self.family, least_scale=self.least_scale
         )
 
+    @cached_property
+    def covariances(self) -> Floats:
+        """Of the coefficients, (1, columns, columns)."""
+        return covariances(self.matrix, self.logs[None, :], self.broke, self.family, self.fit)
+
     @property
     def breaks(self) -> int:
         """Specimens that broke."""
@@ -65,27 +70,32 @@ class Campaign:
 
     def estimates(self, sums: Floats, middle: float = 0.0) -> tuple[Floats, Floats]:
         """Sums of coefficients (sums, columns), `middle` scales above each, and their standard errors."""
-        errors = standard_errors(self.matrix, self.logs[None, :], self.broke, self.family, self.fit, sums)[0]
+        errors = standard_errors(self.covariances, sums)[0]
         return sums @ self.fit.coefficients[0] + middle * float(self.fit.scale[0]), errors
 
     def law(self, sums: Floats, middle: float = 0.0) -> Floats:
         """(draws, sums) of (estimate - truth) / standard error, all sums in one draw from one campaign."""
         if self.exact:
             return self._multivariate_t(sums, np.random.default_rng(SEED))
-        logs, broke, fits = self._simulated
-        errors = standard_errors(self.matrix, logs, broke, self.family, fits, sums)
-        truth = sums @ self.fit.coefficients[0] + middle * self.scale
+        fits, simulated = self._simulated
+        errors = standard_errors(simulated, sums)
+        if self.broke.all():
+            truth = np.full(len(sums), middle)
+        else:
+            truth = sums @ self.fit.coefficients[0] + middle * self.scale
         seen = fits.coefficients @ sums.T + middle * fits.scale[:, None]
         with np.errstate(divide="ignore", invalid="ignore"):
             drawn = (seen - truth) / errors
         return np.asarray(drawn[np.isfinite(drawn).all(axis=1)])
 
     @cached_property
-    def _simulated(self) -> tuple[Floats, NDArray[np.bool_], Fits]:
-        """Campaigns drawn from the fit, and their fits."""
+    def _simulated(self) -> tuple[Fits, Floats]:
+        """Fits of campaigns drawn from the fit, and the covariances of their coefficients."""
+        if self.broke.all():
+            return _standard_fits(self.family, *_as_key(self.matrix))
         base = self.matrix @ self.fit.coefficients[0]
         logs, broke = self._drawn(base, self.scale, DRAWS, np.random.default_rng(SEED))
-        return logs, broke, fit_rows(self.matrix, logs, broke, self.family, near=ROUGHLY)
+        return _fits_of(self.matrix, logs, broke, self.family)
 
     def _multivariate_t(self, sums: Floats, generator: np.random.Generator) -> Floats:
         inner = np.linalg.inv(self.matrix.T @ self.matrix)
@@ -99,12 +109,7 @@ class Campaign:
         self, base: Floats, scale: float, draws: int, generator: np.random.Generator
     ) -> tuple[Floats, NDArray[np.bool_]]:
         """Logs and which broke of simulated campaigns, (draws, specimens)."""
-        size = (draws, len(base))
-        if self.family == "weibull":
-            noise = np.log(generator.exponential(size=size))
-        else:
-            noise = generator.standard_normal(size)
-        logs = base + scale * noise
+        logs = base + scale * _noise(self.family, (draws, len(base)), generator)
         bounds = np.where(self.broke, np.inf, self.logs)
         return np.minimum(logs, bounds), logs < bounds
 
@@ -128,14 +133,59 @@ class Campaign:
         f = factor * math.expm1(min(ratio / self.breaks, 600.0))
         if self.exact:
             return f, float(special.fdtrc(q, self.freedom, f))
-        base, scale = less.matrix @ less.fit.coefficients[0], less.scale
-        logs, broke = self._drawn(base, scale, DRAWS_TEST, np.random.default_rng(SEED + 1))
-        top = fit_rows(self.matrix, logs, broke, self.family, near=ROUGHLY).height
-        tied = fit_rows(less.matrix, logs, broke, self.family, near=ROUGHLY).height
-        by_chance = 2.0 * (top - tied) / broke.sum(axis=1)
-        by_chance = by_chance[np.isfinite(by_chance)]
+        if self.broke.all():
+            by_chance = _standard_ratios(self.family, tuple(columns), *_as_key(self.matrix))
+        else:
+            base, scale = less.matrix @ less.fit.coefficients[0], less.scale
+            logs, broke = self._drawn(base, scale, DRAWS_TEST, np.random.default_rng(SEED + 1))
+            by_chance = _ratios_of(self.matrix, less.matrix, logs, broke, self.family)
         above = int(np.sum(by_chance >= ratio / self.breaks))
         return f, (1 + above) / (1 + len(by_chance))
+
+
+def _noise(family: Family, size: tuple[int, int], generator: np.random.Generator) -> Floats:
+    if family == "weibull":
+        return np.log(generator.exponential(size=size))
+    return generator.standard_normal(size)
+
+
+def _fits_of(matrix: Floats, logs: Floats, broke: NDArray[np.bool_], family: Family) -> tuple[Fits, Floats]:
+    fits = fit_rows(matrix, logs, broke, family, near=ROUGHLY)
+    return fits, covariances(matrix, logs, broke, family, fits)
+
+
+def _ratios_of(
+    matrix: Floats, less: Floats, logs: Floats, broke: NDArray[np.bool_], family: Family
+) -> Floats:
+    """Likelihood ratio of each row per break; without those that do not end."""
+    top = fit_rows(matrix, logs, broke, family, near=ROUGHLY).height
+    tied = fit_rows(less, logs, broke, family, near=ROUGHLY).height
+    ratios = 2.0 * (top - tied) / broke.sum(axis=1)
+    return np.asarray(ratios[np.isfinite(ratios)])
+
+
+def _as_key(matrix: Floats) -> tuple[bytes, tuple[int, int]]:
+    whole = np.ascontiguousarray(matrix)
+    return whole.tobytes(), (whole.shape[0], whole.shape[1])
+
+
+# Where everything broke, the statistics are the same for every level and scatter (they are equivariant; Lawless,
+# ch. 5.1 and 6.3), so that one law, simulated at level 0 with scale 1, serves every campaign of the same design.
+@lru_cache(maxsize=32)
+def _standard_fits(family: Family, matrix: bytes, shape: tuple[int, int]) -> tuple[Fits, Floats]:
+    columns = np.frombuffer(matrix).reshape(shape)
+    logs = _noise(family, (DRAWS, shape[0]), np.random.default_rng(SEED))
+    return _fits_of(columns, logs, np.ones(shape[0], dtype=np.bool_), family)
+
+
+@lru_cache(maxsize=64)
+def _standard_ratios(
+    family: Family, without: tuple[int, ...], matrix: bytes, shape: tuple[int, int]
+) -> Floats:
+    columns = np.frombuffer(matrix).reshape(shape)
+    logs = _noise(family, (DRAWS_TEST, shape[0]), np.random.default_rng(SEED + 1))
+    broke = np.ones(logs.shape, dtype=np.bool_)
+    return _ratios_of(columns, np.delete(columns, without, axis=1), logs, broke, family)
 
 
 @dataclass(frozen=True)
