@@ -133,13 +133,13 @@ def main() -> int:
     """Print the figures; 1 if the coverage or the width misses the aim."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=1000)
+    parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--cells", choices=("bought", "any"), default="bought", help="see draw()")
     arguments = parser.parse_args()
+    seeds = range(arguments.first_seed, arguments.first_seed + arguments.seeds)
     with ProcessPoolExecutor(arguments.jobs) as pool:
-        results = np.array(
-            list(pool.map(partial(one, cells=arguments.cells), range(arguments.seeds), chunksize=20))
-        )
+        results = np.array(list(pool.map(partial(one, cells=arguments.cells), seeds, chunksize=20)))
     return int(report(results))
 
 

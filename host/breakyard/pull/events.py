@@ -183,17 +183,13 @@ def find_events(pull: PullSamples, falls: list[Fall] | None = None) -> PullEvent
 
 
 def work(time: Array, load: Array, extension: Array, onset: int, top: int, broke: int | None) -> Energy:
-    """Work under the load over the extension, from the onset, and the stiffness between 20 and 60 % of the peak."""
+    """Work under the load over the extension, from the onset."""
     stretch = extension - extension[onset]
 
     def until(stop: int) -> float:
         return float(np.trapezoid(load[onset : stop + 1], stretch[onset : stop + 1]))
 
-    rising = slice(onset, top + 1)
-    inside = (load[rising] > 0.2 * load[top]) & (load[rising] < 0.6 * load[top])
-    x, y = stretch[rising][inside], load[rising][inside]
-    stiffness = float(np.polyfit(x, y, 1)[0]) if inside.sum() >= 3 and np.ptp(x) > 0 else None
-    return Energy(until(top), None if broke is None else until(broke), stiffness, float(stretch[top]))
+    return Energy(until(top), None if broke is None else until(broke), float(stretch[top]))
 
 
 def _tenth(pull: PullSamples) -> int:

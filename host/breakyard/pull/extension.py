@@ -42,6 +42,10 @@ UNSTATED: Final = 0.01
 """Relative standard uncertainty of the lengths' scale where nobody states it: wide for a tape or a dial, and about what
 an extensometer of class 1 may be off (ISO 9513; from memory)."""
 
+UNSTATED_SPEED: Final = 0.05
+"""Relative standard uncertainty of a stated pulling speed: of a winch or a screw under load. Common practice, no
+source."""
+
 STEADY: Final = 0.03
 """A load within this fraction of itself is held. Common practice, no source."""
 
@@ -78,8 +82,6 @@ def read_extension(
     origin = float(np.median(before)) if len(before) else (float(extension[0]) if len(extension) else 0.0)
     rising = load >= 0.0
     at = tuple(_at_share(load[rising], extension[rising] - origin, share * peak_n) for share in SHARES)
-    within = up & (points.load_n >= STIFF_FROM * peak_n) & (points.load_n <= STIFF_TO * peak_n)
-    within &= points.time_s >= onset_s
     after = points.extension_m[(points.time_s > peak_s) & (points.load_n < 0.05 * peak_n)]
     return Extension(
         points=len(points.extension_m),
@@ -87,17 +89,28 @@ def read_extension(
         at_50_percent_m=at[1],
         at_peak_m=at[2],
         gauge_m=gauge_m,
-        stiffness=slope_of(
-            points.extension_m[within],
-            points.load_n[within],
-            coverage,
-            (("load", load_relative), ("lengths", scale)),
+        stiffness=stiffness_of(
+            points, onset_s, peak_s, peak_n, coverage, (("load", load_relative), ("lengths", scale))
         ),
         first_movement_n=first_movement(load, extension - origin),
         permanent_m=float(after[-1]) - origin if len(after) else None,
         creep_m_per_decade=_creep(points, onset_s, coverage, scale),
         accuracy=accuracy,
     )
+
+
+def stiffness_of(
+    points: Points,
+    onset_s: float,
+    peak_s: float,
+    peak_n: float,
+    coverage: float,
+    scales: tuple[tuple[str, float], ...],
+) -> Slope | None:
+    """Slope of load over extension between `STIFF_FROM` and `STIFF_TO` of the peak on the way up; see `slope_of`."""
+    within = (points.time_s >= onset_s) & (points.time_s <= peak_s + 1e-9)
+    within &= (points.load_n >= STIFF_FROM * peak_n) & (points.load_n <= STIFF_TO * peak_n)
+    return slope_of(points.extension_m[within], points.load_n[within], coverage, scales)
 
 
 def slope_of(x: Array, y: Array, coverage: float, scales: tuple[tuple[str, float], ...] = ()) -> Slope | None:

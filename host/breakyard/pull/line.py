@@ -147,12 +147,12 @@ def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
             high_n=None if first.high_n is None else _wider(first.load_n, first.high_n, more),
             budget=_with_line(first.budget, line.relative * first.load_n) if first.budget else (),
         )
-    extension = scaled.extension
+    relative = times * line.relative
+    extension, energy = scaled.extension, scaled.energy
     if extension is not None and extension.stiffness is not None:
-        slope = extension.stiffness
-        more = times * line.relative * slope.value
-        ends = _wider(slope.value, slope.low, more), _wider(slope.value, slope.high, more)
-        extension = replace(extension, stiffness=Slope(slope.value, *ends))
+        extension = replace(extension, stiffness=_wider_slope(extension.stiffness, relative))
+    if energy is not None and energy.stiffness is not None:
+        energy = replace(energy, stiffness=_wider_slope(energy.stiffness, relative))
     sentence = (
         f"Line: the specimen bears {line.factor:.4g} times the cell's load ({line.words}); all loads here are the "
         "specimen's, the cell's own is told beside the peak."
@@ -163,6 +163,7 @@ def at_specimen(summary: Summary, line: Line, curve: LoadCurve) -> Summary:
         strength=strength,
         first_peak=first,
         extension=extension,
+        energy=energy,
         budget=_with_line(scaled.budget, own),
         assumptions=(*scaled.assumptions, sentence),
         at_cell=AtCell(
@@ -195,6 +196,11 @@ def _two_sided(peak: Peak) -> float:
 
 def _wider(middle: float, end: float, more: float) -> float:
     return middle + math.copysign(math.hypot(end - middle, more), end - middle)
+
+
+def _wider_slope(slope: Slope, relative: float) -> Slope:
+    more = relative * abs(slope.value)
+    return Slope(slope.value, _wider(slope.value, slope.low, more), _wider(slope.value, slope.high, more))
 
 
 def _scaled(value: Any, factor: float, name: str = "") -> Any:

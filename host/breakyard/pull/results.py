@@ -241,24 +241,26 @@ class Plateau:
 
 
 @dataclass(frozen=True, slots=True)
-class Energy:
-    """Work and stiffness; only where the extension is known. No interval is claimed for them."""
-
-    work_to_peak_j: float
-    work_to_break_j: float | None
-    stiffness_n_per_m: float | None
-    extension_at_peak_m: float
-    stated_speed_m_per_s: float | None = None
-    """The extension is this speed times the time from onset, the rig's stretch included; None: it was recorded."""
-
-
-@dataclass(frozen=True, slots=True)
 class Slope:
     """Slope of a straight line through points, with its interval at the coverage of the peak's."""
 
     value: float
     low: float
     high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Energy:
+    """Work under the load; only where the extension is known. No interval is claimed for it."""
+
+    work_to_peak_j: float
+    work_to_break_j: float | None
+    extension_at_peak_m: float
+    stated_speed_m_per_s: float | None = None
+    """The extension is this speed times the time from onset, the rig's stretch included; None: it was recorded."""
+    stiffness: Slope | None = None
+    """At a stated speed: of rig and specimen together, newtons per metre between 10 and 40 % of the peak. That of
+    recorded lengths is `Extension.stiffness`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from breakyard.pull.budget import (
     peak_with_interval,
 )
 from breakyard.pull.events import PullSamples, find_events, work
-from breakyard.pull.extension import STIFF_TO, Points, read_extension
+from breakyard.pull.extension import STIFF_TO, UNSTATED_SPEED, Points, read_extension, stiffness_of
 from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
 from breakyard.pull.glitches import find_glitches, find_lone
@@ -214,7 +214,10 @@ def summarize(
     if events.first_peak is not None:
         stated = (misalignment_deg, temperature_c, coverage, in_use)
         first_peak = _first_peak(events.first_peak, time, load, peak, terms, sampled, curve, zero, stated)
-    energy, of_speed = _energy(curve, pull_speed_m_per_s, used, time, load, zero.onset_s, events.break_index)
+    load_relative = _load_relative(curve, zero, peak, (misalignment_deg, temperature_c, in_use))
+    energy, of_speed = _energy(
+        curve, pull_speed_m_per_s, used, time, load, zero.onset_s, events.break_index, peak, load_relative
+    )
     return Summary(
         run=_source(whole),
         peak=peak,
@@ -249,7 +252,7 @@ def summarize(
         smoothing=reading.smoothing,
         extrapolation=None if curve.calibration is None else curve.calibration.extrapolation(peak.estimate_n),
         curve=whole,
-        extension=_extension(curve, zero, peak, time, load, (misalignment_deg, temperature_c, in_use)),
+        extension=_extension(curve, zero, peak, time, load, load_relative),
         marks=_marks(curve, zero),
         cycles=() if curve is whole else cycles_of(whole, zero.at_n(peak.time_s)),
         protocol=curve.protocol,
@@ -300,23 +303,44 @@ def _energy(
     load: Array,
     onset_s: float,
     broke: int | None,
+    peak: Peak,
+    load_relative: float,
 ) -> tuple[Energy | None, tuple[str, ...]]:
-    """Work and stiffness from the recorded extension, else from the stated speed, and what that takes for granted."""
+    """Work by the recorded extension, else work and stiffness by the stated speed, and what that takes for granted."""
     onset, top = int(np.searchsorted(time, onset_s)), int(np.argmax(load))
     if curve.extension_m is not None:
         return work(time, load, curve.extension_m[used], onset, top, broke), ()
     if speed is None:
         return None, ()
-    found = work(time, load, speed * np.maximum(time - onset_s, 0.0), onset, top, broke)
+    points = Points(time, load, speed * np.maximum(time - onset_s, 0.0))
+    stiffness = stiffness_of(
+        points,
+        onset_s,
+        peak.time_s,
+        peak.estimate_n,
+        peak.coverage,
+        (("load", load_relative), ("speed", UNSTATED_SPEED)),
+    )
     sentence = (
         f"Extension: {1000 * speed:.4g} mm/s, as stated, times the time from onset. The rig's stretch is in it, so "
-        "work and stiffness are those of rig and specimen together, if it ran at that speed all the time."
+        "work and stiffness are those of rig and specimen together, if it ran at that speed all the time, known to "
+        f"{100 * UNSTATED_SPEED:g} % (standard uncertainty, assumed)."
     )
-    return replace(found, stated_speed_m_per_s=speed), (sentence,)
+    found = work(time, load, points.extension_m, onset, top, broke)
+    return replace(found, stated_speed_m_per_s=speed, stiffness=stiffness), (sentence,)
+
+
+def _load_relative(curve: LoadCurve, zero: ZeroLine, peak: Peak, stated: tuple[Any, ...]) -> float:
+    """Relative standard uncertainty of a load at `STIFF_TO` of the peak by cell, calibration and line of pull."""
+    highest_n = STIFF_TO * peak.estimate_n
+    if not highest_n > 0.0:
+        return 0.0
+    terms = instrument_terms(curve, zero.at_n(peak.time_s), highest_n, *stated)
+    return float(np.hypot.reduce([term.standard_n for term in terms])) / highest_n if terms else 0.0
 
 
 def _extension(
-    curve: LoadCurve, zero: ZeroLine, peak: Peak, time: Array, load: Array, stated: tuple[Any, ...]
+    curve: LoadCurve, zero: ZeroLine, peak: Peak, time: Array, load: Array, load_relative: float
 ) -> Extension | None:
     """What lengths say, those that were recorded with the loads or those taken beside them."""
     if curve.extension_m is not None:
@@ -334,8 +358,6 @@ def _extension(
     # Lengths much larger than all that they change by were read from a tape: then the first is the gauge length.
     first = float(length[0])
     gauge = first if first > TAPE * float(np.ptp(length)) > 0.0 else None
-    highest_n = STIFF_TO * peak.estimate_n
-    terms = instrument_terms(curve, zero.at_n(peak.time_s), highest_n, *stated) if highest_n > 0.0 else []
     found = read_extension(
         points,
         zero.onset_s,
@@ -343,9 +365,7 @@ def _extension(
         peak.estimate_n,
         gauge_m=gauge,
         coverage=peak.coverage,
-        load_relative=float(np.hypot.reduce([term.standard_n for term in terms])) / highest_n
-        if terms
-        else 0.0,
+        load_relative=load_relative,
         accuracy=curve.series_accuracy,
     )
     return replace(found, unit=curve.series_unit)

@@ -152,7 +152,10 @@ def test_work_and_stiffness_need_the_extension() -> None:
 
     assert known.energy is not None
     assert known.energy.work_to_peak_j == pytest.approx(16.0, rel=0.01)
-    assert known.energy.stiffness_n_per_m == pytest.approx(2.0e6, rel=0.01)
+    assert known.energy.stiffness is None
+    assert known.extension is not None
+    assert known.extension.stiffness is not None
+    assert known.extension.stiffness.value == pytest.approx(2.0e6, rel=0.01)
     assert unknown.energy is None
 
 

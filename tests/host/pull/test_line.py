@@ -89,6 +89,28 @@ def test_loads_are_the_specimens_and_the_cell_is_told_beside() -> None:
     assert len(split_pulls(curve)) == len(split_pulls(felt))
 
 
+@pytest.mark.parametrize("lengths", ["at a stated speed", "recorded"])
+def test_a_stiffness_is_as_unsure_as_the_lever(lengths: str) -> None:
+    """Each half of its interval, relative to the value: the root of the cell's squared plus 1.96 times the lever's."""
+    felt, curve, _ = behind_a_lever(2)
+    found = []
+    for one in (felt, curve):
+        if lengths == "recorded":
+            read = summarize(replace(one, extension_m=0.002 * np.maximum(one.time_s, 0.0))).extension
+        else:
+            read = summarize(one, pull_speed_m_per_s=0.002).energy
+        assert read is not None
+        assert read.stiffness is not None
+        found.append(read.stiffness)
+    cell, specimen = found
+
+    assert specimen.value == pytest.approx(2.5 * cell.value)
+    lever = 1.95996 * 0.02 / math.sqrt(3)
+    for end in ("low", "high"):
+        alone, both = (getattr(one, end) / one.value - 1.0 for one in found)
+        assert abs(both) == pytest.approx(math.hypot(alone, lever), rel=1e-4)
+
+
 def test_the_interval_holds_what_the_lever_leaves_open() -> None:
     """Ratios drawn from the limits that were said: about 95 % of the intervals hold the specimen's true peak."""
     rng = np.random.default_rng(0)

@@ -7,7 +7,15 @@ from breakyard.pull.rate import CLASS_PERCENT, STEADY
 from breakyard.pull.results import Summary
 from breakyard.report.words.cycle_words import cycles_line
 from breakyard.report.words.extension_words import extension_lines
-from breakyard.report.words.values import load_text, peak_text, rate_text, standard_n, strength_text
+from breakyard.report.words.values import (
+    decimals_for,
+    fixed,
+    load_text,
+    peak_text,
+    rate_text,
+    standard_n,
+    strength_text,
+)
 from breakyard.report.words.wording import manner_text
 from breakyard.units import significant
 
@@ -168,14 +176,21 @@ def _energy(summary: Summary) -> str:
     text = f"{significant(energy.work_to_peak_j, 3)} J to the peak"
     if energy.work_to_break_j is not None:
         text += f", {significant(energy.work_to_break_j, 3)} J to the break"
-    if energy.stiffness_n_per_m is not None:
-        text += f"; stiffness {significant(energy.stiffness_n_per_m / 1000.0, 3)} N/mm"
     text += f"; {significant(1000.0 * energy.extension_at_peak_m, 3)} mm at the peak"
     if energy.stated_speed_m_per_s is None:
         return f"{text} (extension as recorded; no interval is claimed)"
+    text += (
+        f" (from the stated {1000.0 * energy.stated_speed_m_per_s:.3g} mm/s, of rig and specimen together; no "
+        "interval is claimed)"
+    )
+    if energy.stiffness is None:
+        return text
+    slope = energy.stiffness
+    value, low, high = (one / 1000.0 for one in (slope.value, slope.low, slope.high))
+    places = decimals_for(max((high - low) / 2.0, 1e-9 * abs(value)))
     return (
-        f"{text} (from the stated {1000.0 * energy.stated_speed_m_per_s:.3g} mm/s, of rig and specimen together; "
-        "no interval is claimed)"
+        f"{text}; stiffness {fixed(value, places)} ({fixed(low, places)} to {fixed(high, places)}) N/mm, between 10 "
+        "and 40 % of the peak"
     )
 
 
