@@ -136,6 +136,8 @@ def _of_zero(zero: ZeroLine, peak: Peak) -> list[tuple[str, str]]:
             "What looked like quiet before the pull was a load (a preload or a hold): the zero is that of "
             f"{_WHERE.get(_best(zero.believed), 'nothing')}."
         )
+        if zero.doubt is not None and _best(zero.believed) == "instrument":
+            sentence += " The interval allows for either."
         found.append(("preload", sentence))
     if not zero.quiet:
         if not zero.believed:

@@ -36,12 +36,15 @@ class Prior:
     """More standard uncertainty, as a fraction of the peak."""
     shifts: float = 0.05
     """Probability that the zero itself moved between before and after the pull."""
+    nearly: float = 0.4
+    """Of a zero that does not hold, the probability that it is off by a few percent only; else by anything."""
 
 
-INSTRUMENT: Final = Prior("instrument", 0.0, 0.0, 0.975, relative=0.001, shifts=0.01)
+INSTRUMENT: Final = Prior("instrument", 0.0, 0.0, 0.85, relative=0.001, shifts=0.01, nearly=0.9)
 """An instrument that gives forces was most likely zeroed by its owner, and reads 0 within 0.1 % of what it was used
-for; in a machine nothing jolts the cell, and what is left after the break is mostly friction or half a specimen.
-Common practice, no source."""
+for; in a machine nothing jolts the cell, and what is left after the break is mostly friction or half a specimen. One
+in seven was zeroed with other things on it, or some time before: its owner did not say, so that this stays possible
+unless something unloaded was recorded. Common practice, no source."""
 
 
 REMOUNTED: Final = 0.005
@@ -77,6 +80,8 @@ class Witness:
     standard_n: float
     trust: float
     """Probability, before the others are heard, that nothing was on the cell."""
+    nearly: float = 0.4
+    """Of a zero known beforehand: as in `Prior`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +139,8 @@ _SHIFTS: Final = 0.05
 MOVED_AT: Final = (0.5, 0.35)
 """A zero that moved did so at once, after the peak (the break jolts the cell) or before it (the line came taut), with
 these chances; else bit by bit, so that it lay anywhere between at the peak."""
-_KEPT_TAUT: Final = 0.02
-"""Chance that a rig which begins under load is kept at that load until the recording ends; ..."""
+_KEPT_TAUT: Final = 0.15
+"""Chance that a rig which begins under load is kept at that load until the recording ends, if nothing broke; ..."""
 _ALIGNMENT: Final = (0.02, 0.12)
 """... in parts of the peak: anchors are tested from and to an alignment load of some 5 to 10 % (from memory)."""
 _LEFT_OUT: Final = 0.03
@@ -150,10 +155,18 @@ def _load_density(d: float, h: float) -> float:
     return (1.0 - _PULLED_DOWN) * (0.9 * side + (0.1 / h if d < h else 0.0))
 
 
-def _never_zeroed_density(d: float, h: float) -> float:
+def _never_zeroed_density(d: float, h: float, nearly: float) -> float:
     """Of the zero of an instrument that was not zeroed, or of a calibration made in another mounting."""
     scale = _USUAL_LOAD * h
-    return 0.4 * math.exp(-min(abs(d) / scale, 700.0)) / (2.0 * scale) + (0.3 / h if abs(d) < h else 0.0)
+    near = math.exp(-min(abs(d) / scale, 700.0)) / (2.0 * scale)
+    return nearly * near + (0.5 * (1.0 - nearly) / h if abs(d) < h else 0.0)
+
+
+def _wrong_density(one: "Witness", zero_n: float, h: float) -> float:
+    """Of what a witness says that is not believed, if the zero is there."""
+    if one.name in ("before", "after"):
+        return _load_density(one.level_n - zero_n, h)
+    return _never_zeroed_density(one.level_n - zero_n, h, one.nearly)
 
 
 def _normal(d: float, standard: float) -> float:
@@ -167,6 +180,7 @@ def weigh(
     *,
     begins: Begins | None = None,
     shifts: float = _SHIFTS,
+    broke: bool = False,
 ) -> WeighedZero:
     """Hear all witnesses together (Bayes): every way to believe some of them and not the others is an explanation.
 
@@ -174,7 +188,8 @@ def weigh(
     (density `_load_density`), or, for a zero known beforehand, was wrong (`_never_zeroed_density`). One explanation
     more: nothing was on the cell either time, but its zero moved from the one to the other; then z lies anywhere
     between. height_n: of the pull; lowest_n: lowest lasting load of the recording, above which no zero lies. begins:
-    how it begins, where nothing quiet lies before the pull. shifts: chance that the zero moved.
+    how it begins, where nothing quiet lies before the pull. shifts: chance that the zero moved. broke: whether the load
+    went at once, so that nothing was kept at one load until the end.
     """
     h = height_n
     found: list[
@@ -201,8 +216,7 @@ def weigh(
             mean = (mean * own + one.level_n * variance) / (variance + own)
             variance = variance * own / (variance + own)
         for one in others:
-            density = _load_density if one.name in unloaded else _never_zeroed_density
-            chance *= density(one.level_n - mean, h)
+            chance *= _wrong_density(one, mean, h)
         if begins is not None:
             chance *= begins.density(mean, h)
         found.append((chance, tuple(one.name for one in heard), mean, math.sqrt(variance), 0.0))
@@ -211,9 +225,11 @@ def weigh(
         found += [
             _kept_taut(unloaded["before"], unloaded["after"], one, h)
             for one in witnesses
-            if one.name == INSTRUMENT.name
+            if one.name == INSTRUMENT.name and not broke
         ]
-    return _combined(found, h, lowest_n)
+    return _combined(
+        found, h, lowest_n, next((one for one in witnesses if one.name == INSTRUMENT.name), None)
+    )
 
 
 def _moved(
@@ -231,7 +247,7 @@ def _moved(
     own = math.hypot(prior[0].standard_n, before.standard_n, 1e-9 * h)
     away = before.level_n - prior[0].level_n
     right = prior[0].trust * _normal(away, own)
-    wrong = (1.0 - prior[0].trust) * _never_zeroed_density(away, h)
+    wrong = (1.0 - prior[0].trust) * _wrong_density(prior[0], before.level_n, h)
     return [
         (chance * right, (*names, prior[0].name), before.level_n, either, by),
         (chance * wrong, names, before.level_n, either, by),
@@ -251,7 +267,10 @@ def _kept_taut(
 
 
 def _combined(
-    found: Sequence[tuple[float, tuple[str, ...], float, float, float]], h: float, lowest: float
+    found: Sequence[tuple[float, tuple[str, ...], float, float, float]],
+    h: float,
+    lowest: float,
+    instrument: Witness | None,
 ) -> WeighedZero:
     """The likeliest explanation's zero, and what all that count leave open."""
     total = sum(one[0] for one in found)
@@ -265,7 +284,7 @@ def _combined(
     values, weights = [], []
     for weight, heard, mean, standard, width in kept:
         if not heard:
-            part = _below(lowest, h)
+            part = _below(lowest, h, instrument)
         elif width:
             share = np.concatenate([np.array(MOVED_AT), np.full(32, (1.0 - sum(MOVED_AT)) / 32)])
             steps = np.concatenate([[0.0, 1.0], (np.arange(32) + 0.5) / 32])
@@ -279,8 +298,16 @@ def _combined(
     return WeighedZero(level, table.standard_n, table, best[1], bool(best[4]))
 
 
-def _below(lowest: float, h: float) -> Distribution:
-    """Where the zero lies if no witness is believed: somewhere below all that was recorded."""
+def _below(lowest: float, h: float, instrument: Witness | None) -> Distribution:
+    """Where the zero lies if no witness is believed: below all that was recorded, near that of an instrument if there
+    is one."""
     down = h * np.linspace(0.0, 1.0, 512)
-    weight = np.array([_load_density(float(d), h) for d in down])
+    weight = np.array(
+        [
+            _load_density(float(d), h)
+            if instrument is None
+            else _wrong_density(instrument, lowest - float(d), h)
+            for d in down
+        ]
+    )
     return Distribution(lowest - down, weight / weight.sum())

@@ -179,16 +179,23 @@ def find_zero(
         sure = math.hypot(prior.standard_n, prior.relative * whole)
         if stated == "instrument":
             sure = 0.0
-        witnesses.append(Witness(prior.name, prior.level_n, sure, prior.trust))
+        witnesses.append(Witness(prior.name, prior.level_n, sure, prior.trust, prior.nearly))
     if stated is not None:
         if not witnesses:
             where = {"start": "before the pull", "end": "after the pull", "instrument": "by the instrument"}
             raise NoPull(f"the zero was stated to be {where[stated]}, but there is nothing steady there")
-        witnesses = [Witness(one.name, one.level_n, one.standard_n, 1.0) for one in witnesses[:1]]
+        witnesses = [dataclasses.replace(one, trust=1.0) for one in witnesses[:1]]
     elif unloaded is not None:
         witnesses = _with_the_rest(witnesses, unloaded)
     given = {} if prior is None else {"shifts": prior.shifts}
-    weighed = weigh(witnesses, whole, lowest, begins=begins if before is None else None, **given)
+    weighed = weigh(
+        witnesses,
+        whole,
+        lowest,
+        begins=begins if before is None else None,
+        broke=after is not None and after.broke,
+        **given,
+    )
     return _as_line(weighed, line, after, time, load, top, noise, height)
 
 
@@ -359,6 +366,8 @@ class _After:
     end_s: float
     noise_n: float
     trust: float
+    broke: bool
+    """Whether the load went at once."""
 
 
 def _after(blocks: Blocks, time: Array, load: Array, top: int, noise: float, height: float) -> _After | None:
@@ -389,7 +398,14 @@ def _after(blocks: Blocks, time: Array, load: Array, top: int, noise: float, hei
         trust = (0.98 if broke else 0.9) if lasts >= 0.9 else 0.8
         scatter = STEADY * float(np.median(np.abs(y - level)))
         return _After(
-            level, standard, float(t.mean()), float(t[0]), float(t[-1]), max(noise, scatter), doubt * trust
+            level,
+            standard,
+            float(t.mean()),
+            float(t[0]),
+            float(t[-1]),
+            max(noise, scatter),
+            doubt * trust,
+            broke,
         )
     return None
 

@@ -186,6 +186,55 @@ def test_the_preload_of_a_machine_is_not_subtracted(preload_n: float) -> None:
     assert "preload" in summary.flags
 
 
+@pytest.mark.parametrize("offset", [-0.04, -0.01, 0.01, 0.02, 0.04])
+@pytest.mark.parametrize("ends", ["under load", "in the fall"])
+def test_what_is_quiet_at_the_start_only_may_be_a_preload_or_an_offset(offset: float, ends: str) -> None:
+    """5 s at 1 to 4 % of the peak, a ramp, and no unloaded end: nothing tells a preload from a scale that was not
+    zeroed, so the interval holds both peaks."""
+    time = np.arange(0.0, 45.01 if ends == "under load" else 45.1, 0.02)
+    load = np.interp(time, [0, 5, 45, 45.02], [100e3 * offset, 100e3 * offset, 100e3, 47e3])
+    load += 10.0 * np.random.default_rng(5).standard_normal(len(time))
+
+    peak = summarize(
+        curve_from_columns(time, load, name="machine", accuracy=0.001), misalignment_deg=0.0
+    ).peak
+
+    for true in (100e3, 100e3 * (1.0 - offset)):
+        assert peak.low_n <= true
+        assert peak.high_n is None or true <= peak.high_n
+    assert peak.low_n > 100e3 * (1.0 - max(offset, 0.0) - 0.006)
+
+
+def test_a_recording_without_anything_unloaded_may_have_an_offset() -> None:
+    """A ramp from 5 % that ends in the fall: the instrument's zero is likely, and not for sure right."""
+    time = np.arange(0.0, 40.1, 0.02)
+    load = np.interp(time, [0.0, 40.0, 40.02], [5e3, 100e3, 47e3])
+    load += 10.0 * np.random.default_rng(5).standard_normal(len(time))
+
+    peak = summarize(
+        curve_from_columns(time, load, name="machine", accuracy=0.001), misalignment_deg=0.0
+    ).peak
+
+    assert peak.estimate_n == pytest.approx(100e3, rel=0.001)
+    assert peak.low_n < 99.7e3
+    assert peak.high_n is not None
+    assert 100.5e3 < peak.high_n < 103e3
+
+
+def test_nothing_is_kept_taut_after_a_break() -> None:
+    """2 % before the pull and after the break: that was on the scale all the time, and is no load of the specimen."""
+    time = np.arange(0.0, 50.0, 0.02)
+    load = np.interp(time, [0, 5, 45, 45.02], [2e3, 2e3, 100e3, 2e3])
+    load += 10.0 * np.random.default_rng(5).standard_normal(len(time))
+
+    peak = summarize(
+        curve_from_columns(time, load, name="machine", accuracy=0.001), misalignment_deg=0.0
+    ).peak
+
+    assert peak.high_n is not None
+    assert peak.high_n < 99e3
+
+
 def test_a_scale_that_was_never_zeroed_is_zeroed_by_what_lies_before_and_after() -> None:
     """300 N of hook and shackles read before and after the pull are no load of the specimen."""
     load = pull() * 0.2 + 300.0
