@@ -37,7 +37,15 @@ _EXTENSION_WORDS: Final = _words(
     "verlängerung verlaengerung verschiebung allongement déplacement deplacement desplazamiento alargamiento "
     "spostamento allungamento verplaatsing"
 )
+_OTHER_UNITS: Final = _words(
+    "pa hpa kpa mpa gpa bar mbar psi ksi msi % %/s %/min ‰ mm/mm m/m in/in um/m µm/m µε strain v mv uv µv mv/v a ma "
+    "hz rpm 1/min 1/s k c °c ºc °f deg ° rad nm kn/m n/m n/mm kn/mm n/mm² n/mm2 n/mm^2 n/tex cn/tex mm/s mm/min in/min "
+    "in/s m/s kn/s n/s j mj w mm² mm2"
+)
+"""Units of what else stands in such tables, in lower case: a row that holds them beside known units is one of units."""
 _BRACKETED: Final = re.compile(r"(?P<name>.*?)\s*[\[({<]\s*(?P<unit>[^\])}>]*?)\s*[\])}>]\s*")
+_UNIT_FIRST: Final = re.compile(r"[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]\s*(?P<name>\S.*)")
+_WHOLLY_BRACKETED: Final = re.compile(r"\[[^\[\]]*\]|\([^()]*\)")
 _SLASHED: Final = re.compile(r"(?P<name>.*\S)\s*/\s*(?P<unit>[^\s/]+)")
 _IN: Final = re.compile(r"(?P<name>.*\S)\s+in\s+(?P<unit>\S+)", re.IGNORECASE)
 _TAILED: Final = re.compile(r"(?P<name>.*[^\s_,:])[\s_,:]+(?P<unit>[^\s_,:]+)")
@@ -68,10 +76,13 @@ def is_force(text: str) -> bool:
 def split_unit(text: str) -> tuple[str, str]:
     """Split a header text into its name and its unit ("" where it names none).
 
-    A bracket always holds the unit; behind "/", "in" or a blank only a known unit counts as one.
+    A bracket at the end always holds the unit; in a bracket before the name ("[s] Time"), and behind "/", "in" or a
+    blank, only a known unit counts as one.
     """
     text = text.strip()
     if found := _BRACKETED.fullmatch(text):
+        return found["name"], found["unit"]
+    if (found := _UNIT_FIRST.fullmatch(text)) and known_unit(found["unit"]):
         return found["name"], found["unit"]
     for pattern in (_SLASHED, _IN, _TAILED):
         found = pattern.fullmatch(text)
@@ -148,13 +159,20 @@ class ColumnHeader:
         return f'"{self.text}"' if self.text else f"{self.number}"
 
 
-def read_headers(rows: Sequence[Sequence[str]], columns: int) -> tuple[ColumnHeader, ...]:
-    """Read what stands above `columns` columns; `rows` are the header rows, split into fields.
+def read_headers(rows: Sequence[Sequence[str]], columns: int, valued: int = 0) -> tuple[ColumnHeader, ...]:
+    """Read what stands above `columns` columns, `valued` of which hold numbers or times of day.
+
+    rows: the header rows, split into fields.
 
     The names are in the lowest row that names a time or a load, else in the lowest row of the right
-    width; a row of nothing but units below it belongs to it.
+    width; a row of nothing but units below it belongs to it. A row with fewer fields than half of the valued columns
+    is none: programs write pairs of a key and its value above their tables.
     """
-    wide = [list(row) + [""] * (columns - len(row)) for row in rows if 2 <= len(row) <= columns]
+    wide = [
+        list(row) + [""] * (columns - len(row))
+        for row in rows
+        if 2 <= len(row) <= columns and 2 * sum(map(bool, row)) >= valued
+    ]
     names, units = [""] * columns, [""] * columns
     for at in range(len(wide) - 1, -1, -1):
         if not _only_units(wide[at]) and any(_speaks(text) for text in wide[at]):
@@ -163,7 +181,7 @@ def read_headers(rows: Sequence[Sequence[str]], columns: int) -> tuple[ColumnHea
                 units = wide[at + 1]
             break
     else:
-        if wide:
+        if wide and sum(map(bool, wide[-1])) >= min(valued, columns - 1):
             names = wide[-1]
     headers = []
     for number, (above, below) in enumerate(zip(names, units, strict=True), start=1):
@@ -177,8 +195,13 @@ def read_headers(rows: Sequence[Sequence[str]], columns: int) -> tuple[ColumnHea
 
 
 def _only_units(row: Sequence[str]) -> bool:
-    cells = [text.strip().strip("[](){}<>-% ") for text in row]
-    return any(cells) and all(known_unit(text) for text in cells if text)
+    """Whether a row holds nothing but units, one of them known; in brackets it may be any."""
+    cells = [text.strip() for text in row if text.strip(" -")]
+    bare = [text.strip("[](){}<> ") for text in cells]
+    return any(map(known_unit, bare)) and all(
+        not unit or known_unit(unit) or unit.lower() in _OTHER_UNITS or _WHOLLY_BRACKETED.fullmatch(text)
+        for text, unit in zip(cells, bare, strict=True)
+    )
 
 
 def _speaks(text: str) -> bool:

@@ -72,7 +72,8 @@ def parse_csv(
     header_fields = [
         split_header(line, dialect.separator, dialect.columns) for line in lines[: dialect.first_row]
     ]
-    headers = read_headers([fields for fields in header_fields if any(fields)], dialect.columns)
+    valued = sum(dialect.numeric) + sum(dialect.clock)
+    headers = read_headers([fields for fields in header_fields if any(fields)], dialect.columns, valued)
     chosen = choose_columns(headers, dialect.numeric, options, where, dialect.clock)
     extra = () if chosen.extension is None else (chosen.extension,)
     # The first time and the first load lead; what else could be either follows, to be compared.

@@ -20,6 +20,10 @@ from breakyard.formats.text import BLANKS, Lines, split_fields
 SAMPLE_LINES: Final = 600
 """Lines looked at first; the whole file is looked at only where these do not settle the decimal mark."""
 
+_LYING_ROWS: Final = 8
+_LYING_COLUMNS: Final = 100
+"""So few rows of so many numbers are columns that lie on their side."""
+
 _MARKED: Final = tuple(mark for mark in SEPARATORS if mark != BLANKS)
 _NO_VALUE: Final = numbers.MISSING
 _OTHER_MARK: Final = {".": ",", ",": "."}
@@ -69,6 +73,11 @@ def sniff(lines: Lines, options: CsvOptions, where: str) -> Dialect:
             f"{where}: no two rows with two or more numbers were found; a recording needs a time and a load in each row"
         )
     columns = Counter(len(fields) for _, fields in candidates).most_common(1)[0][0]
+    if len(candidates) <= _LYING_ROWS and columns >= _LYING_COLUMNS:
+        raise DataError(
+            f"{where}: {len(candidates)} rows of {columns} numbers: the table lies on its side; turn its rows into "
+            "columns (spreadsheets call it transpose), and import that"
+        )
     body = [fields for _, fields in candidates if len(fields) == columns]
     numeric = tuple(_mostly(looks_numeric, body, at) for at in range(columns))
     clock = tuple(
@@ -78,7 +87,7 @@ def sniff(lines: Lines, options: CsvOptions, where: str) -> Dialect:
     valued = [number or moment for number, moment in zip(numeric, clock, strict=True)]
     first_row = options.header_rows
     if first_row is None:
-        first_row = next((row for row, fields in rows if _matches(fields, valued)), None)
+        first_row = _first_row(rows, valued)
         if first_row is None:
             raise DataError(
                 f"{where}: no two columns hold numbers in most of their rows; mend the rows, or give --separator and "
@@ -113,6 +122,38 @@ def _matches(fields: Sequence[str], valued: Sequence[bool]) -> bool:
         text for text, wanted in zip(fields, valued, strict=True) if wanted and text.lower() not in _NO_VALUE
     ]
     return all(map(_is_value, held)) and len(held) >= 2
+
+
+def _first_row(rows: Sequence[tuple[int, Sequence[str]]], valued: Sequence[bool]) -> int | None:
+    """The first row of numbers of the longest table; a table of results above it has a header of its own.
+
+    Rows of numbers with nothing but remarks, or the same header again, between them are one table.
+    """
+    runs: list[tuple[int, int, str]] = []  # first row, how many rows, header above
+    header, inside = "", False
+    for row, fields in rows:
+        if _matches(fields, valued):
+            if inside:
+                first, count, above = runs[-1]
+                runs[-1] = (first, count + 1, above)
+            else:
+                runs.append((row, 1, header))
+            inside = True
+        elif any(fields):
+            words = sum(
+                bool(text) and not _is_value(text)
+                for text, wanted in zip(fields, valued, strict=False)
+                if wanted
+            )
+            if words >= 2:
+                named = "\0".join(fields).casefold()
+                inside, header = False, named
+    if not runs:
+        return None
+    at = max(range(len(runs)), key=lambda index: runs[index][1])
+    while at and runs[at - 1][2] == runs[at][2]:
+        at -= 1
+    return runs[at][0]
 
 
 def _refuse_data_in_header(

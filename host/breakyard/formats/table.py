@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from breakyard.errors import DataError
 from breakyard.formats.clock import looks_like_clock, read_clock, read_iso
 from breakyard.formats.numbers import MISSING, NumberReader
-from breakyard.formats.recording import CLOCK, Column
+from breakyard.formats.recording import CLOCK, LENGTH_UNITS, NO_COLUMN, Column
 from breakyard.formats.sniff import Dialect
 from breakyard.formats.text import BLANKS, Lines, split_fields
 
@@ -275,6 +275,10 @@ def _refuse(text: str, row: int, column: Column, dialect: Dialect, where: str) -
     if not text or text.lower() in MISSING:
         raise DataError(f"{place}: the field is empty; fill it or delete the row")
     shown = _short(text)
+    # A load needs no extension beside it.
+    aside = (
+        f", or leave the column aside (--extension-column {NO_COLUMN})" if column.unit in LENGTH_UNITS else ""
+    )
     mark = "comma" if dialect.decimal == "," else "point"
     other = "." if dialect.decimal == "," else ","
     if column.unit == CLOCK:
@@ -284,10 +288,12 @@ def _refuse(text: str, row: int, column: Column, dialect: Dialect, where: str) -
     if other in text and NumberReader(dialect.decimal, other).read(text) is not None:
         raise DataError(
             f'{place}: "{shown}" can be read in two ways (the file has a decimal {mark}); '
-            f"give --decimal {mark} if the {other!r} only groups thousands"
+            f"give --decimal {mark} if the {other!r} only groups thousands{aside}"
         )
     if other in text:
         raise DataError(
-            f'{place}: "{shown}" does not fit the decimal {mark} of the file; mend it or give --decimal'
+            f'{place}: "{shown}" does not fit the decimal {mark} of the file; mend it or give --decimal{aside}'
         )
-    raise DataError(f'{place}: "{shown}" is not a number; mend or delete the row, or give --header-rows')
+    raise DataError(
+        f'{place}: "{shown}" is not a number; mend or delete the row, or give --header-rows{aside}'
+    )

@@ -417,3 +417,90 @@ def test_lines_are_those_of_the_text(text: str) -> None:
 def test_damaged_utf_16_is_refused() -> None:
     with pytest.raises(DataError, match="utf-16"):
         decode(b"\xff\xfeT\xd8", "x.csv")
+
+
+# Tables as testing machines and students write them
+
+
+def test_a_row_of_units_may_hold_units_of_anything() -> None:
+    """Stress, strain and a column without a unit beside the load: the names above them still are the names."""
+    recording = read(
+        'Cleat,"A7"\n\nExtension,Load,Stress,Time,Points,Extension,Strain\n(mm),(N),(MPa),(s),,(mm),(mm/mm)\n'
+        + "".join(
+            f"{i * 0.1:.1f},{i * 7},{i},{i * 0.01:.2f},0,{i * 0.1:.1f},{i * 0.001:.3f}\n" for i in range(30)
+        )
+    )
+
+    assert recording.layout.load.name == "Load [N]"
+    assert recording.layout.time.name == "Time [s]"
+    assert loads(recording)[:3] == [0.0, 7.0, 14.0]
+
+
+@pytest.mark.parametrize(
+    "units", ["s;kN;MPa;%", "[s];[kN];[MPa];[%]", "s;kN;N/mm²;°C", "(s);(kN);(widgets);(-)"]
+)
+def test_a_row_of_units_needs_no_brackets(units: str) -> None:
+    body = "".join(f"{i * 0.1:.1f};{i * 2};{i};{i}\n" for i in range(30))
+    recording = read(f"Time;Load;Stress;Other\n{units}\n{body}")
+
+    assert (recording.layout.load.unit, recording.layout.time.name) == ("kN", "Time [s]")
+    assert loads(recording)[1] == 2000.0
+
+
+def test_a_unit_may_stand_before_the_name() -> None:
+    recording = read("[ms] Time,[um] Displacement,[kN] Force,[C] Air\n0,0,0,9\n20,5,1,9\n40,9,2,9\n")
+
+    assert (recording.layout.time.unit, recording.layout.load.unit) == ("ms", "kN")
+    assert recording.layout.extension is not None
+    assert recording.layout.extension.unit == "um"
+    assert recording.time_s.tolist() == [0.0, 0.02, 0.04]
+
+
+def test_a_table_of_results_above_the_recording_is_none_of_it() -> None:
+    """Its rows hold enough numbers to be the recording's first ones, but stand under a header of their own."""
+    results = "Results,,,,\n,Gauge length,Largest force,Speed,Note\n,(mm),(N),(mm/min),\n"
+    results += "1,9.5,600,50,\n2,9.7,610,50,\n\n"
+    body = "".join(f",{i * 0.02:.2f},{i * 0.1:.1f},{i * 20},{i}\n" for i in range(30))
+    recording = read(f"{results}1,Time,Displacement,Force,Stress\n,(s),(mm),(N),(MPa)\n{body}")
+
+    assert recording.layout.header_rows == 8
+    assert recording.layout.load.name == "Force [N]"
+    assert loads(recording)[:2] == [0.0, 20.0]
+
+
+def test_blocks_under_the_same_header_are_one_table() -> None:
+    """Some machines write their header anew for each buffer; the first block may be shorter than the second."""
+
+    def block(first: int, number: int) -> str:
+        return f"Acquired{first}\nTime,Force\ns,N\n" + "".join(
+            f"{t},{2 * t}\n" for t in range(first, first + number)
+        )
+
+    recording = read(block(0, 10) + block(10, 30))
+
+    assert recording.time_s.tolist() == list(range(40))
+
+
+def test_pairs_of_key_and_value_above_a_table_name_no_columns() -> None:
+    lines = "Method\tBreak\nProgram\t4: Ramp force 1 N/min to 18 N\nSize\t10\t5\tmm\n"
+    body = "".join(f"{i * 0.03:.2f}\t26.0\t-0.5\t{i}\t6.5\t10.1\t0.1\n" for i in range(30))
+
+    with pytest.raises(DataError, match="columns 1 to 7, without names"):
+        read(lines + body)
+
+
+def test_a_table_on_its_side_is_refused_with_the_way_out() -> None:
+    times = ",".join(f"{i * 0.01:.2f}" for i in range(400))
+    with pytest.raises(DataError, match=r"2 rows of 400 numbers: the table lies on its side.*transpose"):
+        read(f"{times}\n{times}\n")
+
+
+def test_an_extension_that_cannot_be_read_need_not_be() -> None:
+    """A spreadsheet grouped the thousands of a column with decimal commas; the loads beside it are sound."""
+    text = "Time;Displacement;Force\n(s);(mm);(kN)\n" + "".join(
+        f"{i},5;{'1,000,292' if i == 650 else f'{i},25'};0,0{i:03d}\n" for i in range(700)
+    )
+    with pytest.raises(DataError, match=r"row 653.*--extension-column none"):
+        read(text)
+
+    assert len(loads(read(text, extension_column="none"))) == 700
