@@ -22,6 +22,10 @@ from breakyard.report.page.content import Content, FileHash
 from breakyard.report.page.markdown import literal, make_markdown
 from breakyard.report.page.markup import Markup, clean, join, table, tag
 from breakyard.report.page.page import make_page
+from breakyard.report.page.sections.answer import figure_of
+from breakyard.report.words.group_words import group_cells
+from breakyard.report.words.ranking import level_text, ranked_groups
+from breakyard.units import from_newtons
 
 MakeContent = Callable[..., Content]
 
@@ -349,14 +353,59 @@ def test_pictures_take_any_name(make_content: MakeContent) -> None:
         assert picture.png().startswith(b"\x89PNG")
 
 
-def test_many_groups_are_ranked_before_any_table(make_content: MakeContent) -> None:
-    """More than six groups: figures and picture have the strongest first; six keep their owner's order, colours too."""
-    factors = {"ash": 1.1, "beech": 0.8, "cedar": 1.3, "fir": 0.7, "larch": 1.2, "oak": 1.5, "pine": 0.9}
-    pulls = [
+LEVELS = {"ash": 1.1, "beech": 0.8, "cedar": 1.3, "fir": 0.7, "larch": 1.2, "oak": 1.5, "pine": 0.9}
+
+
+def three_of(factors: dict[str, float]) -> list[tuple[str, str, dict[str, Any]]]:
+    """Three specimens of each group, 1 % apart."""
+    return [
         (f"{name}{at}", name, scaled(factor * (1.0 + 0.01 * at)))
         for name, factor in factors.items()
         for at in range(3)
     ]
+
+
+def test_a_verdict_on_many_groups_is_short(make_content: MakeContent) -> None:
+    """Who is ahead and who is not told from it; 21 pairs one by one are for the section on the comparison."""
+    page = words(parsed(make_page(make_content(*three_of(LEVELS)))))
+    assert "oak came out strongest, and carries more than every other group." in page
+    assert "of the 21 pairs are told apart." in page
+    level = words(parsed(make_page(make_content(*three_of({**LEVELS, "oak": 1.3})))))
+    assert "; it is not told from" in level
+
+
+def test_a_name_too_long_for_its_place_stands_above_its_row(make_content: MakeContent) -> None:
+    """Beside the row it was cut off at the picture's edge; what is longer than a phone is wide ends in dots."""
+    name = "through bolt with large washers"
+    wide, longest = (
+        re.search(r'<svg class="chart bars roomy.*?</svg>', make_page(make_content(*pulls)), re.S)
+        for pulls in (three_of({"ash": 1.0, name: 1.2}), three_of({"ash": 1.0, "x" * 60: 1.2}))
+    )
+    assert wide is not None
+    assert re.search(f'<text (?!class="end")[^>]*>{name}</text>', wide[0])
+    assert longest is not None
+    assert f">{'x' * 39}\N{HORIZONTAL ELLIPSIS}</text>" in longest[0]
+
+
+def test_a_group_with_bounds_has_one_median_everywhere(make_content: MakeContent) -> None:
+    """The figure, the table and the ranking show the median that the interval belongs to, rounded alike."""
+    pulls = [(f"A{at}", "a", scaled(1.0 + 0.02 * at)) for at in range(4)] + [("A4", "a", HELD)]
+    content = make_content(*pulls, ("B1", "b", scaled(1.3)), ("B2", "b", scaled(1.32)))
+    assert content.comparison is not None
+    group = content.comparison.groups[0]
+    assert group.at_least == 1
+
+    large, _ = figure_of(content, "a")
+
+    assert large == group_cells(group, content.unit)[6]
+    assert level_text(ranked_groups(content.comparison)[1], content.unit).split(" (")[0] == large
+    assert group.weibull is not None
+    assert float(large) == pytest.approx(from_newtons(group.weibull.median_n, content.unit), rel=0.005)
+
+
+def test_many_groups_are_ranked_before_any_table(make_content: MakeContent) -> None:
+    """More than six groups: figures and picture have the strongest first; six keep their owner's order, colours too."""
+    factors, pulls = LEVELS, three_of(LEVELS)
     many, few = make_page(make_content(*pulls)), make_page(make_content(*pulls[:18]))
 
     ranked = sorted(factors, key=factors.__getitem__, reverse=True)

@@ -6,18 +6,15 @@ from breakyard.comparison import Comparison
 from breakyard.comparison.groups import Group
 from breakyard.comparison.pairwise import Beats
 from breakyard.comparison.verdict import Pair
-from breakyard.report.words.values import ceiled, decimals_for, fixed, floored
+from breakyard.report.words.ranking import MANY, ranked_groups
+from breakyard.report.words.scatter import NOTHING, scatter_n, spread_text
 from breakyard.report.words.wording import short_words
-from breakyard.units import from_newtons
 
 WIDEST: Final = 10.0
 """An interval whose ends differ by more than this factor is called "too few"; its numbers are in the JSON."""
 
 MOST_SENTENCES: Final = 2
 """Pairs that a short verdict tells one by one."""
-
-NOTHING: Final = "\N{EN DASH}"
-
 
 INTERVAL_NOTE: Final = (
     'Interval*: of the mean or, where some loads are only "at least", of the median of the Weibull curve. It includes '
@@ -59,7 +56,7 @@ def claim_headings(comparison: Comparison) -> tuple[str, ...]:
 
 def claim_cells(group: Group, unit: str) -> tuple[str, ...]:
     """What may be claimed of a group's next specimens. Raises: UnitError."""
-    spread = _spread_n(group)
+    spread = scatter_n(group)
     curve = group.weibull
     shape = scale = NOTHING
     if curve is not None:
@@ -75,20 +72,16 @@ def claim_cells(group: Group, unit: str) -> tuple[str, ...]:
     return (group.name, *claims, shape, scale)
 
 
-def _spread_n(group: Group) -> float:
-    return group.sd_n or max(group.own_n, 0.01 * group.max_n)
-
-
 def group_cells(group: Group, unit: str) -> tuple[str, ...]:
     """One group's numbers; what the data can't say is a dash. Raises: UnitError."""
-    spread = _spread_n(group)
+    spread = scatter_n(group)
 
     def load(value: float | None, way: int = 0) -> str:
         return spread_text(value, unit, spread, way)
 
-    interval, median = group.interval, group.median_n
-    if median is None and group.weibull is not None:
-        median = group.weibull.median_n
+    # Beside the interval stands the median that it belongs to.
+    interval = group.interval
+    median = group.median_n if group.mean_n is not None or group.weibull is None else middle_n(group)
     if interval is None:
         within = NOTHING
     elif interval.high_n is None or interval.high_n > WIDEST * interval.low_n:
@@ -114,7 +107,7 @@ def _ends(group: Group, unit: str) -> str:
         min(group.pulls, key=lambda one: (one.value_n, one.at_least)),
         max(group.pulls, key=lambda one: (one.value_n, one.at_least)),
     ):
-        text = spread_text(pull.value_n, unit, pull.half_n or _spread_n(group), -1 if pull.at_least else 0)
+        text = spread_text(pull.value_n, unit, pull.half_n or scatter_n(group), -1 if pull.at_least else 0)
         shown.append(f"at least {text}" if pull.at_least else text)
     return shown[0] if group.n == 1 else f"{shown[0]} to {shown[1]}"
 
@@ -123,7 +116,7 @@ def spread_cell(group: Group, unit: str) -> str:
     """Between which loads most of such parts lie, rounded outwards. Raises: UnitError."""
     if group.spread is None:
         return NOTHING
-    spread = _spread_n(group)
+    spread = scatter_n(group)
     low, high = group.spread.low_n, group.spread.high_n
     return f"{spread_text(low, unit, spread, -1)} to {spread_text(high, unit, spread, 1)}"
 
@@ -133,7 +126,7 @@ def interval_line(group: Group, unit: str) -> str:
     interval = group.interval
     if interval is None:
         return ""
-    spread = _spread_n(group)
+    spread = scatter_n(group)
     low = spread_text(interval.low_n, unit, spread, -1)
     what = f"{100 * interval.coverage:g} % interval of the {'mean' if group.mean_n is not None else 'median'}"
     if interval.high_n is None or interval.high_n > WIDEST * interval.low_n:
@@ -146,14 +139,6 @@ def middle_n(group: Group) -> float | None:
     if group.mean_n is not None:
         return group.mean_n
     return None if group.weibull is None else group.weibull.median_n
-
-
-def spread_text(value_n: float | None, unit: str, spread_n: float, way: int = 0) -> str:
-    """A load with the decimals that a scatter of this size leaves meaning to. way: -1 rounds down, +1 up."""
-    if value_n is None:
-        return NOTHING
-    decimals = decimals_for(from_newtons(spread_n, unit))
-    return (fixed, ceiled, floored)[way](from_newtons(value_n, unit), decimals)
 
 
 def _claimed(text: str, curve: str) -> str:
@@ -174,16 +159,17 @@ def short_verdict(pair: Pair) -> str:
 
 def verdict_of(comparison: Comparison) -> str:
     """The pairs of a comparison in a sentence or two: what is shown first, then how much is left open."""
-    decided = [pair for pair in comparison.pairs if pair.verdict in ("first_more", "second_more")]
+    if len(comparison.groups) > MANY:
+        return _of_many(comparison)
+    decided = [pair for pair in comparison.pairs if _more(pair)]
     alike = sum(pair.verdict == "no_difference_shown" for pair in comparison.pairs)
     open_ = len(comparison.pairs) - len(decided) - alike
     if len(comparison.pairs) <= MOST_SENTENCES:
         return " ".join(short_verdict(pair) for pair in comparison.pairs)
     more: dict[str, list[str]] = {}
     for pair in decided:
-        first = pair.verdict == "first_more"
-        winner, loser = (pair.first, pair.second) if first else (pair.second, pair.first)
-        more.setdefault(winner, []).append(loser)
+        for winner, loser in _more(pair):
+            more.setdefault(winner, []).append(loser)
     told = [f"{winner} carries more than {_listed(losers)}" for winner, losers in more.items()]
     parts = [f"{'; '.join(told)}."] if told else []
     if open_:
@@ -198,6 +184,37 @@ def verdict_of(comparison: Comparison) -> str:
         where = f"between {_listed(names)}" if alike <= MOST_SENTENCES else f"in {alike} pairs"
         parts.append(f"No difference shown {where}.")
     return " ".join(parts)
+
+
+def _of_many(comparison: Comparison) -> str:
+    """Which group is ahead, what is not told from it, and how many pairs are told apart: the picture shows the rest."""
+    best = ranked_groups(comparison)[0].name
+    behind = {loser for pair in comparison.pairs for winner, loser in _more(pair) if winner == best}
+    level = [
+        name
+        for pair in comparison.pairs
+        if best in (pair.first, pair.second)
+        for name in (pair.first, pair.second)
+        if name != best and name not in behind
+    ]
+    decided = sum(bool(_more(pair)) for pair in comparison.pairs)
+    if not decided:
+        return f"None of the {len(comparison.pairs)} pairs is told apart."
+    head = f"{best} came out strongest"
+    if not level:
+        head += ", and carries more than every other group."
+    elif behind:
+        head += f"; it is not told from {_listed(level)}, and carries more than the other groups."
+    else:
+        head += ", but is not shown to carry more than any other group."
+    return f"{head} {decided} of the {len(comparison.pairs)} pairs are told apart."
+
+
+def _more(pair: Pair) -> list[tuple[str, str]]:
+    """Which carries more than which, if that is shown."""
+    if pair.verdict == "first_more":
+        return [(pair.first, pair.second)]
+    return [(pair.second, pair.first)] if pair.verdict == "second_more" else []
 
 
 def _listed(names: list[str]) -> str:

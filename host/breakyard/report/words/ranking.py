@@ -6,6 +6,7 @@ from typing import Final
 
 from breakyard.comparison.factors import FactorComparison
 from breakyard.comparison.results import Comparison
+from breakyard.report.words.scatter import scatter_n, spread_text
 from breakyard.report.words.values import interval_text, load_text
 from breakyard.units import FORCE_UNITS, force_unit
 
@@ -25,6 +26,8 @@ class Ranked:
     high_n: float | None
     n: int
     at_least: int
+    scatter_n: float | None = None
+    """By which its numbers are rounded; None: by its interval."""
 
 
 def ranked_combinations(found: FactorComparison) -> tuple[Ranked, ...]:
@@ -46,7 +49,7 @@ def ranked_groups(comparison: Comparison) -> tuple[Ranked, ...]:
         interval = group.interval
         low_n = None if interval is None else interval.low_n
         high_n = None if interval is None else interval.high_n
-        made.append(Ranked(group.name, middle, low_n, high_n, group.n, group.at_least))
+        made.append(Ranked(group.name, middle, low_n, high_n, group.n, group.at_least, scatter_n(group)))
     return tuple(sorted(made, key=lambda one: -one.middle_n))
 
 
@@ -85,6 +88,14 @@ def ranking_lines(ranked: Sequence[Ranked], unit: str, *, width: int = 78) -> tu
 
 def level_text(one: Ranked, unit: str) -> str:
     """A group's level with its interval, without the unit. Raises: UnitError."""
+    if one.scatter_n is not None:
+        middle = spread_text(one.middle_n, unit, one.scatter_n)
+        if one.low_n is None or one.high_n is None:
+            return middle
+        low, high = (
+            spread_text(end, unit, one.scatter_n, way) for end, way in ((one.low_n, -1), (one.high_n, 1))
+        )
+        return f"{middle} ({low} to {high})"
     if one.low_n is None or one.high_n is None:
         return load_text(one.middle_n, unit)
     return interval_text(one.middle_n, one.low_n, one.high_n, unit)

@@ -13,7 +13,7 @@ from breakyard.report.page.curves_chart import COLOURS, shape_of
 from breakyard.report.page.markup import Markup, join, tag
 from breakyard.report.page.sections.overview import known_group
 from breakyard.report.trace import limits
-from breakyard.report.words.group_words import group_cells, verdict_of
+from breakyard.report.words.group_words import group_cells, middle_n, verdict_of
 from breakyard.report.words.ranking import MANY, ranked_groups
 from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS
@@ -23,6 +23,10 @@ MOST_TILES: Final = 6
 """Groups with a figure of their own; more are in the picture and in the table of groups."""
 MOST_ROOM: Final = 1.5
 """Times the highest load: as far as the picture follows an interval."""
+BESIDE: Final = 15
+"""Letters of a name for which there is room beside its row."""
+LONGEST_NAME: Final = 40
+"""Letters of a name for which there is room above its row on a phone; all of it stands in the tables."""
 ROW: Final = 26.0
 """Height of a group in the picture."""
 
@@ -93,7 +97,7 @@ def figure_of(content: Content, name: str) -> tuple[str, str]:
     _, _, mean, within, _, _, median, _ = group_cells(group, content.unit)
     if group.mean_n is not None:
         return mean, f"{within}, mean of {group.n}"
-    if group.median_n is not None:
+    if middle_n(group) is not None:
         return median, f"{within}, median of {group.n}"
     lowest = group_cells(group, content.unit)[-1]
     return lowest.split(" to ")[0], f"lowest of {group.n}; too few broke"
@@ -109,8 +113,10 @@ def _broke(members: tuple[Entry, ...]) -> str:
 def _bars(content: Content, *, narrow: bool) -> Markup:
     """Each specimen's strength in a row for its group, and behind it the interval of the group's middle."""
     groups, unit = _in_order(content), content.unit
-    width, left = (344.0, 8.0) if narrow else (720.0, 130.0)
-    above = 14.0 if narrow else 0.0
+    # Names stand above their rows where there is no room for them beside.
+    stacked = narrow or any(len(name) > BESIDE for _, name in groups)
+    width = 344.0 if narrow else 720.0
+    left, above = (8.0, 14.0) if stacked else (130.0, 0.0)
     height = 30.0 + (ROW + above) * len(groups) + 24.0
     highest = max((one.summary.strength.high_n or one.summary.strength.low_n) for one in content.entries)
     ends = [found[1] for _, name in groups if (found := _interval(content.comparison, name))]
@@ -123,8 +129,10 @@ def _bars(content: Content, *, narrow: bool) -> Markup:
         y = 8.0 + above + (ROW + above) * row + ROW / 2
         colour = f"g{at % COLOURS}"
         label = name or "without a group"
-        place = {"x": left, "y": number(y - ROW / 2 - 1)} if narrow else {"x": left - 8, "y": number(y + 4)}
-        parts.append(tag("text", label, class_="" if narrow else "end", **place))
+        if len(label) > LONGEST_NAME:
+            label = label[: LONGEST_NAME - 1] + "\N{HORIZONTAL ELLIPSIS}"
+        place = {"x": left, "y": number(y - ROW / 2 - 1)} if stacked else {"x": left - 8, "y": number(y + 4)}
+        parts.append(tag("text", label, class_="" if stacked else "end", **place))
         interval = _interval(content.comparison, name)
         if interval is not None:
             low = frame.x_at(max(from_newtons(interval[0], unit), span[0]))

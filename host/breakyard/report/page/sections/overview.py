@@ -6,7 +6,7 @@ from breakyard.comparison import Comparison
 from breakyard.comparison.groups import Group
 from breakyard.report.page.content import Content, Entry
 from breakyard.report.page.markup import Markup, join, paragraphs, tag
-from breakyard.report.words.group_words import group_cells, short_verdict
+from breakyard.report.words.group_words import group_cells, middle_n, short_verdict
 from breakyard.report.words.values import strength_text
 from breakyard.report.words.wording import MANNER_WORDS
 
@@ -58,7 +58,7 @@ def group_sentence(content: Content, name: str) -> str:
     _, _, mean, interval, _, scatter, median, span = group_cells(group, unit)
     if group.mean_n is not None:
         middle = f"mean {mean} {unit} (interval {interval}), scatter {scatter}"
-    elif group.median_n is not None:
+    elif middle_n(group) is not None:
         middle = f"median {median} {unit}"
     else:
         middle = "no median: too few broke"
