@@ -167,6 +167,13 @@ class Hx711Chip:
         self._turn = 0
         self._set_data(self.data)
 
+    def disturb(self):
+        """Pull the data line low for a moment; the bits that are read then are ones (the data sheet does not say)."""
+        self._value = 0xFFFFFF
+        self._pulses = 0
+        self._sent = 0
+        self._set_data(0)
+
     def _convert(self):
         self._schedule()
         if self._turn and (self.fault == "slower" or (self.fault == "slow" and self._turn & 3)):

@@ -124,9 +124,59 @@ def test_all_ones_are_doubted_at_once_where_no_force_can_make_them():
 
 def test_minus_one_near_zero_is_a_count_like_others():
     watch = Watch()
-    told = [watch.sample(value) for value in (3, -1, -4, 0, -1, 2, 5, -1, 1) * 20]
+    told = [watch.sample(value) for value in (3, -1, -4, 0, -1, -1, 2, 5, -1, -1, -1, 1) * 20]
 
     assert set(told) == {GOOD}
+
+
+def test_a_sound_converter_at_zero_is_never_doubted():
+    """Five minutes at 92/s with twice the data sheet's noise at 80/s, 39 counts, and with half of it."""
+    for noise in (20, 78):
+        watch = Watch()
+        state = 7
+        told = []
+        for _ in range(27600):
+            total = 0
+            for _ in range(
+                12
+            ):  # the sum of twelve is nearly normal, its deviation that of one times the root of 12
+                state = (state * 1103515245 + 12345) & 0x7FFFFFFF
+                total += (state >> 16) % 1000
+            told.append(watch.sample((total - 5994) * noise // 1000))
+
+        assert set(told) == {GOOD}
+        assert watch.faults.fault == faults.NONE
+
+
+def test_a_load_that_goes_through_zero_may_read_minus_one():
+    for step in (401, 2001, 3901):
+        for sign in (1, -1):
+            watch = Watch()
+            told = [watch.sample(-1 + sign * step * i) for i in range(-40, 40)]
+
+            assert set(told) == {GOOD}
+
+
+def test_a_line_that_breaks_near_zero_is_named():
+    """Three readings may be counts; then they are doubted, and the fault is named after a second."""
+    for before in (-90, 0, 90):
+        watch = Watch()
+        watch.samples(before, 2)
+        told = [watch.sample(-1) for _ in range(100)]
+
+        assert told == [GOOD] * 3 + [OUT_OF_STEP] * 97
+        assert watch.faults.fault == faults.ALL_ONES
+
+
+def test_ones_out_of_a_load_are_doubted_while_it_grows():
+    """A disturbance of the data line in a pull: the way to -1 is not the way that the load went."""
+    watch = Watch()
+    watch.samples(600, 1)
+    assert watch.sample(-1) == OUT_OF_STEP
+    watch = Watch()
+    for i in range(40):
+        watch.sample(3000 + 1500 * i)
+    assert watch.sample(-1) == OUT_OF_STEP
 
 
 def test_half_of_the_count_at_once_is_a_shift():

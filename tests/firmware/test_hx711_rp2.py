@@ -147,6 +147,31 @@ def test_a_machine_held_up_is_told_and_then_in_time_again():
     assert 6600 < rig.driver.period_us < 6700
 
 
+def test_a_disturbance_just_before_a_conversion_moves_no_time():
+    """The step after it is as short as after a machine held up, but the conversions add up to now."""
+    for before_us in (200, 800, 1600):
+        for poll_ms in (2, 10, 40):
+            rig = Rig("pio")
+            rig.run(502)
+            rig.sleep_us(rig.clock.next_event_us - rig.clock.now_us - before_us)
+            rig.chip.disturb()
+            found = []
+            for _ in range(500 // poll_ms):
+                found += rig.run(poll_ms, poll_ms)
+                while rig.driver.poll():
+                    found.append((rig.driver.ticks, rig.driver.counts, rig.driver.quality, rig.driver.missed))
+            converted = [sample for sample in found if sample[1] != -1]
+            errors = errors_us(rig, converted)
+
+            assert [sample[1] for sample in converted] == list(range(75, 75 + len(converted)))
+            assert len(found) - len(converted) == 1
+            assert -1 <= min(errors) <= max(errors) <= 1
+            assert {sample[2] for sample in found} == {GOOD}
+            assert {sample[3] for sample in found} == {0}
+            assert rig.driver.corrections == 0
+            assert 6600 < rig.driver.period_us < 6700
+
+
 def test_another_input_takes_its_pulses_and_settles():
     rig = Rig("pio", counts=[7])
     rig.run(100)

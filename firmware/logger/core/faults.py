@@ -6,7 +6,8 @@ outside what the data sheet's two rates can be. It is over with the next sound s
 Single samples are doubted (OUT_OF_STEP) where no force can have made them. The converter's filter spreads any
 change over four conversions (data sheet, "Output settling time"); so these do not happen:
 
-  * all bits ones, in a row, or at once from far away: nothing drives the data line
+  * all bits ones, four times in a row, or at once from far away: nothing drives the data line. They are a count,
+    too, -1: a sound converter with nothing on its cell reads it now and then, and one whose load goes through zero
   * half of the count before, at once: the chip missed a clock pulse and the bits are shifted
   * twice the count before, at once: it took one pulse for two
   * odd counts only, for long: a pulse taken for two brings a one into the last bit
@@ -41,7 +42,8 @@ _FASTEST = const(1600)
 
 _WRONG_WINDOWS = const(2)  # a change of the rate within a window makes one
 
-_FAR = const(1000)  # counts; the noise is some tens
+_FAR = const(512)  # counts; the data sheet's noise is 39 at 80/s and gain 128
+_ONES = const(4)  # in a row by chance once in two weeks: with that noise about zero one count in 98 is -1
 _NEAR_ZERO = const(4096)  # half of a small count is no great change
 _GREAT_RISE = const(32768)  # a load that comes may well double smaller ones
 ODD_COUNTS = const(24)  # by chance once in 2**24, two days and a half at 80/s
@@ -92,6 +94,8 @@ class Faults:
         self._tried_us = 0
         self._kind = NONE
         self._previous = 0
+        self._change = 0  # of the count before
+        self._ones = 0  # readings of nothing but ones in a row; _ONES: they are doubted
         self._odd = 0  # odd counts in a row, each another than the one before
         self._sound_counts = 0
         self._since_sound = _MANY_DOUBTFUL
@@ -114,15 +118,21 @@ class Faults:
         elif counts != self._previous:  # one that stays the same is no converter's
             self._odd += 1
             proven = False
+        change = counts - self._previous
+        if counts != -1:
+            self._ones = 0
+        elif self._ones < _ONES:
+            self._ones = _ONES if self._leaps(change) else self._ones + 1
         if quality == QUALITY_OUT_OF_STEP:
             kind = OUT_OF_STEP if counts else NO_CLOCK
-        elif counts == -1 and (self._previous == -1 or self._previous > _FAR or self._previous < -_FAR):
+        elif self._ones == _ONES:
             kind = ALL_ONES
         elif self._odd >= ODD_COUNTS or (
             quality <= QUALITY_LATE and missed == 0 and self._is_shifted(counts)
         ):
             kind = OUT_OF_STEP
         self._previous = counts
+        self._change = change
         if kind:
             quality = QUALITY_OUT_OF_STEP
             self._doubtful = _MANY_DOUBTFUL if self._close else _FEW_DOUBTFUL
@@ -183,6 +193,11 @@ class Faults:
             return False
         self.fault = fault
         return True
+
+    def _leaps(self, change: int) -> bool:
+        # Neither noise nor the way that the counts went, were it twice as fast by now.
+        on = 2 * self._change
+        return not min(on, 0) - _FAR <= change <= max(on, 0) + _FAR
 
     def _is_shifted(self, counts: int) -> bool:
         if self._since_sound > 3:

@@ -12,8 +12,10 @@ Law:
     changed, the machine was held up), it is moved to the nearest moment that they allow, the sample is LATE
     and `corrections` counts it. So a time is never wrong by more than _SLACK_US and the time between two looks.
   * If nobody emptied the machine's queue for long (the channel must be started again after 9 days), the
-    machine was held up and has lost time: its next step is far too short. Then, as where the ring was
-    overwritten, times are told anew from now: the newest conversion was just now, to a period.
+    machine was held up and has lost time: its next step is far too short, and even its newest conversion
+    long ago. (After a disturbance that was taken for a conversion a step is short, too, but all add up to now.)
+    Then, as where the ring was overwritten, times are told anew from now: the newest conversion was just now,
+    to a period.
   * The chip is switched off and on at the start: only then is it sure that the data line is high to begin
     with. Its first conversions after that, and after a change of input, are SETTLING.
   * The number of pulses that a sample was read with stands in its word. Until the first with the number
@@ -209,7 +211,7 @@ class Hx711Pio(Converter):
     def _tell_time(self, turns: int, now: int, waiting: int) -> bool:
         # True when the time had to be moved.
         step = self._since(turns)
-        if step < self.pace.period_us >> 2 and self._has_last:
+        if step < self.pace.period_us >> 2 and self._has_last and self._held_up(step, now, waiting):
             self._start_from(now, (waiting >> 1) - 1)
             self.corrections += 1
             return True
@@ -231,6 +233,23 @@ class Hx711Pio(Converter):
         self._looked = ticks
         self.ticks = ticks
         return moved
+
+    def _held_up(self, step: int, now: int, waiting: int) -> bool:
+        # True when the newest conversion was longer ago than one can be, by the machine's time.
+        rest = self._rest
+        lag = ((now - self.ticks) & _TICKS_MASK) - step - self._span((waiting >> 1) - 1)
+        self._rest = rest
+        period = self.pace.period_us
+        return period + (period >> 2) < lag < _TICKS_HALF
+
+    def _span(self, conversions: int) -> int:
+        # From the latest one told to the last of so many in the ring.
+        at = self._next - self._first_word
+        span = 0
+        for _ in range(conversions):
+            span += self._since(self._words[self._first_word + at])
+            at = (at + 2) & _RING_MASK
+        return span
 
     def _read(self, word: int) -> None:
         # The mark says how many extra bits there are: see hx711_pio.
@@ -255,13 +274,8 @@ class Hx711Pio(Converter):
 
     def _start_from(self, now: int, conversions: int) -> None:
         # `ticks` becomes the moment before `conversions` of them from the next in the ring on.
-        at = self._next - self._first_word
-        back = 0
-        for _ in range(conversions):
-            back += self._since(self._words[self._first_word + at])
-            at = (at + 2) & _RING_MASK
+        ticks = (now - _READ_US - self._span(conversions)) & _TICKS_MASK
         self._rest = 0
-        ticks = (now - _READ_US - back) & _TICKS_MASK
         if not self._has_last or (self.ticks - ticks) & _TICKS_MASK >= _TICKS_HALF:
             self.ticks = ticks  # never back behind a time that was told
         self._looked = self.ticks
