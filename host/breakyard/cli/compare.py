@@ -129,7 +129,8 @@ def command(
     options = ReadOptions(calibration, accuracy, coverage, misalignment, temperature, response)
     with out.progress("reading pulls", len(pulls)) as step:
         results = read_pulls(pulls, options, step, processes=None)
-    for reason in not_kept(results):
+    refused = not_kept(results)
+    for reason in refused:
         out.warn(f"read, but not kept: {reason}")
     if by is not None and (len(_listed(by)) > 1 or block is not None or adjust is not None):
         _by_factors(
@@ -144,6 +145,8 @@ def command(
         reference=reference,
         matters=worth,
         coverage=coverage,
+        # Said once: what takes no summaries takes no comparison either.
+        not_kept=lambda reason: None if refused else out.warn(f"compared, but not kept: {reason}"),
     )
     against = None if asked is None else asked.against(comparison)
     undrawn = "" if picture is None else _draw(comparison, shown, picture)

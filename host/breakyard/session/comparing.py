@@ -1,4 +1,4 @@
-"""Read pulls -> Comparison: who is in which group, and what a load is divided by."""
+"""Read pulls -> Comparison: who is in which group, and what a load is divided by; what was kept is not made twice."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -6,14 +6,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from breakyard.errors import DataError, UsageError
+from breakyard.session import kept
 from breakyard.session.reading import PullResult
 from breakyard.session.same import first_of, inherited
 
 if TYPE_CHECKING:
     from breakyard.comparison import Compared, Comparison, Observation, Quantity
     from breakyard.session.files.specimens import Specimen
+    from breakyard.session.session import Session
 
 MASS_WORDS: Final = ("mass", "gram", "grams", "g", "weight")
+
+
+def _ignore(reason: str) -> None:
+    pass
 
 
 def compare_results(
@@ -24,23 +30,52 @@ def compare_results(
     reference: str | None = None,
     matters: float = 0.10,
     coverage: float = 0.95,
+    not_kept: Callable[[str], None] = _ignore,
 ) -> "Comparison":
     """Compare the groups of pulls that were read; what cannot take part is named with the reason.
 
-    per: "mass" for newtons per gram, or the name of a column of specimens.csv.
+    The comparison of one session's pulls is kept in its results/ folder, and stands until anything that it was made
+    from changes.
+
+    Args:
+        per: "mass" for newtons per gram, or the name of a column of specimens.csv.
+        not_kept: called with the reason if it cannot be kept.
+
     Raises: DataError if no pull can take part; UsageError for an unknown group or column.
     """
+    pairs, left_out = observed(results, of=of, per=per)
+    observations = [observation for _, observation in pairs]
+    quantity = quantity_of(of, per)
+    asked = {"coverage": coverage, "matters": matters, "reference": reference}
+    source = kept.compared_from(observations, left_out, quantity, **asked)
+    session = _session_of(results)
+    if session is not None and (found := kept.find_comparison(session, source)) is not None:
+        return found
     from breakyard.comparison import compare
 
-    observations, left_out = observed(results, of=of, per=per)
-    return compare(
-        [observation for _, observation in observations],
+    made = compare(
+        observations,
         coverage=coverage,
         matters=matters,
         reference=reference,
-        quantity=quantity_of(of, per),
+        quantity=quantity,
         left_out=left_out,
     )
+    if session is not None:
+        try:
+            kept.keep_comparison(session, made, source)
+        except DataError as error:  # it can be made again; what was made is returned all the same
+            not_kept(str(error))
+    return made
+
+
+def _session_of(results: Sequence[PullResult]) -> "Session | None":
+    """The one session that all pulls lie in; None for pulls of several sessions or outside of any."""
+    sessions = {
+        None if result.pull.session is None else result.pull.session.root: result.pull.session
+        for result in results
+    }
+    return next(iter(sessions.values())) if len(sessions) == 1 else None
 
 
 def quantity_of(of: "Quantity", per: str | None) -> "Compared":

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from breakyard.document import sha256_of
+from breakyard.document import hash_of, sha256_of, to_plain
 from breakyard.errors import BreakyardError, UsageError
 from breakyard.formats.write_json import json_text
 from breakyard.pull.results import Summary
@@ -24,11 +24,18 @@ from breakyard.session.pulls import Pull
 from breakyard.session.recordings import line_of, said_of
 from breakyard.version import VERSION
 
+if TYPE_CHECKING:
+    from breakyard.comparison import Compared, Comparison, Observation
+    from breakyard.session.session import Session
+
 MADE_FROM: Final = "made_from"
 """Key beside a kept summary: what it was computed from."""
 
 ONE, SEVERAL = "summary", "summaries"
 """Endings of what is kept: of a recording of one pull, and of one of several."""
+
+COMPARISON: Final = "comparison.json"
+"""The last comparison of a session's groups."""
 
 
 def made_from(pull: Pull, options: ReadOptions) -> dict[str, Any] | None:
@@ -127,3 +134,35 @@ def keep(pull: Pull, made: Sequence[tuple[Pull, Summary]], source: dict[str, Any
 
 def _file_name(pull: Pull, ending: str) -> str:
     return f"{pull.path.stem}.{ending}.json"
+
+
+def compared_from(
+    observations: "Sequence[Observation]", left_out: Sequence[str], quantity: "Compared", **asked: object
+) -> str:
+    """Changes when anything changes that a comparison depends on: it knows no more than its observations."""
+    return hash_of(
+        {
+            "version": VERSION,
+            "observations": to_plain(observations),
+            "left_out": list(left_out),
+            "quantity": to_plain(quantity),
+            "asked": asked,
+        }
+    )
+
+
+def find_comparison(session: "Session", source: str) -> "Comparison | None":
+    """The kept comparison, if it was made from the very same things; else None."""
+    from breakyard.comparison import Comparison
+
+    with suppress(BreakyardError, OSError, ValueError, AttributeError, RecursionError):
+        path = session.layout.result_file(COMPARISON)
+        document = json.loads(path.read_text(encoding="utf-8"))
+        if document.get(MADE_FROM) == source:
+            return Comparison.from_json(document)
+    return None
+
+
+def keep_comparison(session: "Session", made: "Comparison", source: str) -> None:
+    """Keep the comparison in its session's results. Raises: DataError if the disk refuses."""
+    session.write_result(COMPARISON, json_text(made.to_json() | {MADE_FROM: source}))

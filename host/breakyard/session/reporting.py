@@ -36,6 +36,7 @@ def gather(
     unit: str,
     *,
     matters: float = 0.10,
+    compare: bool = True,
 ) -> "Content":
     """Put together what the report tells, from pulls that were read, of one session or of several.
 
@@ -48,7 +49,7 @@ def gather(
     days = list(sessions) if isinstance(sessions, Sequence) else [sessions]
     several = len(days) > 1
     good = [result for result in results if result.summary is not None]
-    comparison, comparison_problem = _comparison(results, options, matters)
+    comparison, comparison_problem = _comparison(results, options, matters) if compare else (None, "")
     used = _calibrations(good, options)
     written = {(str(day.root), one.id): one.notes for day in days for one in day.specimens()}
     curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
@@ -97,12 +98,11 @@ def gather_recording(
 
     Raises: BreakyardError if the curve can't be read now.
     """
-    whole = gather(session, results, options, unit)
+    whole = gather(session, results, options, unit, compare=False)
     path = results[0].pull.path
     return replace(
         whole,
         title=f"{path.stem}: {whole.title.removeprefix('Pulls: ')}",
-        comparison=None,
         comparison_problem="This page is about one recording; the report of its session compares groups.",
         commands=tuple(
             line.replace(" . ", f" {quote(_inside(path, session.root))} ", 1)
