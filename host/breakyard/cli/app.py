@@ -1,5 +1,6 @@
 """Puts the commands together. Modules named here stay light: what is heavy is imported inside the commands."""
 
+import gc
 import sys
 from collections.abc import Callable
 from functools import cache
@@ -15,6 +16,10 @@ CAUTION: Final = (
     "Nobody in the line of fire: stand off, short low-stretch line, slack first, eye protection. Follow local codes "
     "and ask qualified people; no number from here makes a part safe to lift or hold people."
 )
+
+NEW_OBJECTS: Final = 50_000
+"""Between two searches for cycles that nothing holds any more. Python searches after some hundreds, which suits a
+program that lives long; a command loads modules, draws, ends, and spent a tenth of that on searches in vain."""
 
 app = typer.Typer(
     name="breakyard",
@@ -55,6 +60,7 @@ def _whole() -> Callable[..., object]:
 
 def main() -> None:
     """Run the command line; the entry point of the package."""
+    gc.set_threshold(NEW_OBJECTS, *gc.get_threshold()[1:])
     steady_streams()
     run_told(lambda: _whole()(prog_name="breakyard", standalone_mode=False), sys.argv[1:])
 
