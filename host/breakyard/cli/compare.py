@@ -311,11 +311,12 @@ def _show_factors(out: Output, found: "FactorComparison", unit: str) -> None:
     for ratio in found.ratios:
         out.say(f"* {ratio.sentence}")
     for slope in found.slopes:
-        told = slope
+        told, unit_of = slope, ""
         if slope.condition == RATE:
             ends = (from_newtons(slope.from_value, unit), from_newtons(slope.to_value, unit))
-            told = replace(slope, condition=f"{unit}/s", from_value=ends[0], to_value=ends[1])
-        out.say(f"* {words.slope_sentence(told, found.coverage)}")
+            told = replace(slope, condition="loading rate", from_value=ends[0], to_value=ends[1])
+            unit_of = f"{unit}/s"
+        out.say(f"* {words.slope_sentence(told, found.coverage, unit_of)}")
     for shift in found.shifts:
         out.say(f"  {words.shift_sentence(shift)}")
     _show_remarks(out, found.cannot_tell, found.notes, found.left_out)

@@ -21,6 +21,9 @@ GROUP: Final = "group"
 RATE: Final = "rate"
 """Name of the condition that is the loading rate; its logarithm counts (strength follows a power of the rate)."""
 
+MOST_POWER: Final = 0.2
+"""Power of the rate that a strength may follow: 0.02 to 0.1 for most materials (common practice, no source)."""
+
 Level = Callable[[PullResult, "Specimen | None"], str]
 
 
@@ -51,7 +54,9 @@ def compare_by_factors(
     table = specimens_of(results)
     names = sorted({name for one in table.values() for name in one.more})
     levels = {name: _level(name, names) for name in [*by, *([block] if block else [])]}
-    conditions = {name: _condition(name, names, results) for name in adjust}
+    conditions = dict(_condition(name, names, results) for name in adjust)
+    if len(conditions) < len(adjust):
+        raise UsageError(f"{', '.join(adjust)}: one condition is named twice")
     whole = inherited(table)
     pairs, left_out = observed(results, of=of, per=per, grouped=GROUP in levels)
     # A specimen counts once, whatever group its row of each session names, unless groups are asked for.
@@ -78,7 +83,7 @@ def compare_by_factors(
         rows,
         factors=by,
         block=block,
-        conditions=adjust,
+        conditions=list(conditions),
         logarithmic={RATE} & set(adjust),
         coverage=coverage,
         matters=matters,
@@ -86,7 +91,36 @@ def compare_by_factors(
         quantity=quantity_of(of, per),
         left_out=left_out,
     )
-    return replace(found, notes=(*notes, *found.notes))
+    return replace(found, notes=(*notes, *found.notes), cannot_tell=(*found.cannot_tell, *_by_rate(found)))
+
+
+def _by_rate(found: "FactorComparison") -> tuple[str, ...]:
+    """A doubt where the rate may follow the strength. Raises: DataError where it does.
+
+    If every pull takes the same time, what is stronger is loaded faster; taking the rate out then takes out what is
+    asked for.
+    """
+    slope = next((one for one in found.slopes if one.condition == RATE), None)
+    if slope is None:
+        return ()
+    times = math.log(slope.to_value / slope.from_value)
+    power, least = math.log(slope.ratio) / times, math.log(slope.ratio_low) / times
+    if power <= MOST_POWER:
+        return ()
+    told = (
+        f"the load follows the loading rate to the power {power:.2f}, more than a material does ({MOST_POWER:g} at "
+        "most)"
+    )
+    if least > MOST_POWER:
+        raise DataError(
+            f"{told}: what is stronger was loaded faster, as where every pull takes the same time, and taking the rate "
+            "out would take the difference out; leave --adjust rate out"
+        )
+    doubt = (
+        f"{told[0].upper()}{told[1:]}: perhaps what is stronger was loaded faster, and the ratios are taken out with "
+        "the rate; look at them without --adjust rate, too."
+    )
+    return (doubt,)
 
 
 def _what(one: "Observation") -> tuple[str, str, float, bool]:
@@ -121,9 +155,10 @@ def _no_column(name: str, names: Sequence[str], besides: Sequence[str]) -> str:
 
 def _condition(
     name: str, names: Sequence[str], results: Sequence[PullResult]
-) -> "Callable[[PullResult, Specimen | None], float | None]":
+) -> "tuple[str, Callable[[PullResult, Specimen | None], float | None]]":
+    """The whole name, with the unit in it, and how a pull's value is found."""
     if name == RATE:
-        return lambda result, _: _rate(result)
+        return name, lambda result, _: _rate(result)
     of_sessions: list[Mapping[str, object]] = [
         result.pull.session.info.more for result in results if result.pull.session is not None
     ]
@@ -140,7 +175,7 @@ def _condition(
         stated = None if key is None else more.get(key)
         return float(stated) if isinstance(stated, int | float) else None
 
-    return value
+    return column or key or name, value
 
 
 def _is_number(value: object) -> bool:

@@ -264,7 +264,7 @@ def test_wrong_plans_get_one_line_and_2(run: Run, words: tuple[str, ...], messag
 
 
 def factor_session(folder: Path, shift: float = 1.0) -> Path:
-    """Invented: three woods, two directions, two of each; one day."""
+    """Invented: three woods, two directions, two of each; one day; each pull takes the same time."""
     listed, loads = [], {}
     noise = random.Random(shift)
     factor = {"oak": 1.0, "ash": 1.3, "elm": 0.9, "along": 1.0, "across": 0.7}
@@ -302,6 +302,32 @@ def test_two_days_are_compared_by_their_factors(run: Run, tmp_path: Path) -> Non
     assert lines[1].split()[:2] == ["ash,", "along"]  # the ranking comes first, the strongest on top
     assert "wood and direction act independently, as far as these specimens show" in out
     assert "day2: everything carried" in out
+
+
+def test_a_condition_is_told_with_its_column(run: Run, tmp_path: Path) -> None:
+    """The name with its unit, in a sentence that can be read aloud; two names of one column are one condition."""
+    days = [factor_session(tmp_path / "day1"), factor_session(tmp_path / "day2", 1.05)]
+    asked = ("compare", *days, "--by", "wood,direction", "--adjust")
+    status, out, _ = run(*asked, "temperature")
+    assert status == 0
+    said = " ".join(out.split())
+    assert re.search(
+        r"No effect of temperature_C shown: at 18 the load is [\d.]+ to [\d.]+ times that at 12 \(95 % sure",
+        said,
+    )
+    assert run(*asked, "temperature,temperature_C")[0] == 2
+
+
+def test_a_rate_that_follows_the_strength_is_not_taken_out(run: Run, tmp_path: Path) -> None:
+    """Pulls that all take the same time load the stronger one faster: with the rate, woods 1.3 apart were called
+    alike; materials follow the rate to a power of 0.1 at most."""
+    day = factor_session(tmp_path / "day")
+    status, out, _ = run("compare", day, "--by", "wood,direction", "--json")
+    ratios = {(one["first"], one["second"]): one["verdict"] for one in json.loads(out)["ratios"]}
+    assert (status, ratios["oak", "ash"]) == (0, "second_more")
+    status, out, err = run("compare", day, "--by", "wood,direction", "--adjust", "rate")
+    assert (status, out) == (2, "")
+    assert "leave --adjust rate out" in err
 
 
 def test_one_factor_alone_is_a_comparison_of_groups(run: Run, tmp_path: Path) -> None:

@@ -72,16 +72,16 @@ def shift_sentence(one: "Shift") -> str:
     )
 
 
-def slope_sentence(one: "ConditionEffect", coverage: float) -> str:
-    """What a condition does from the lowest to the highest value."""
-    way = f"from {one.from_value:.4g} to {one.to_value:.4g} {one.condition}"
-    sure = f"{level(coverage)} sure, {_chance(one.p)}"
+def slope_sentence(one: "ConditionEffect", coverage: float, unit: str = "") -> str:
+    """What a condition does from the lowest to the highest value. unit: where its name does not say it."""
+    low, high = (f"{float(f'{value:.4g}'):.12g} {unit}".strip() for value in (one.from_value, one.to_value))
+    found = (
+        f"at {high} the load is {span(one.ratio_low, one.ratio_high)} times that at {low} ({level(coverage)} sure, "
+        f"{_chance(one.p)})."
+    )
     if one.ratio_low <= 1.0 <= one.ratio_high:
-        return (
-            f"No effect of {one.condition} shown: {way} the load changes to "
-            f"{span(one.ratio_low, one.ratio_high)} times ({sure})."
-        )
-    return f"{way} the load changes to {span(one.ratio_low, one.ratio_high)} times ({sure})."
+        return f"No effect of {one.condition} shown: {found}"
+    return f"{one.condition}: {found}"
 
 
 def notes(campaign: "Campaign", rows: "Sequence[PulledSpecimen]", block: str | None) -> tuple[str, ...]:
