@@ -243,7 +243,8 @@ class Story:
         except DataError as error:
             if "holds another run" in str(error):
                 # What the host holds is not what the logger has: only where a run was lost with the memory, or rotted.
-                ensure(self.ram or run in self.rotted | self.holed, f"run {run}: another run of that number")
+                sound = run not in self.rotted | self.holed and self.reads_failed == self.flash.reads_failed
+                ensure(self.ram or not sound, f"run {run}: another run of that number")
             raise
         finally:
             if self.reads_failed != self.flash.reads_failed:  # somewhere meanwhile, perhaps here

@@ -35,6 +35,12 @@ class Keeper:
         if self.session is not None:  # copying services and archives leave out empty folders
             self._folder.mkdir(exist_ok=True)
 
+    def ensure_takes_files(self) -> None:
+        """Before anything is recorded that would find no place. Raises: DataError if the disk refuses."""
+        from breakyard.disk.atomic import ensure_takes_files
+
+        ensure_takes_files(self._folder)
+
     def part(self, name: str) -> Path:
         """The file that grows while a run is fetched."""
         from breakyard.session.files.layout import PART

@@ -116,8 +116,10 @@ class RecordJob:
 async def record_pull(way: str, job: RecordJob, erase: bool) -> Kept | None:
     """Go through with it over as many connections as it takes.
 
-    Raises: LinkError (later LinkGone only); FileBusy while another command records the same specimen.
+    Raises: LinkError (later LinkGone only); FileBusy while another command records the same specimen; DataError, before
+    the logger is armed, if the folder takes no files.
     """
+    job.keeper.ensure_takes_files()
     async with AsyncExitStack() as stack:
         session = job.keeper.session
         if session is not None and job.specimen:

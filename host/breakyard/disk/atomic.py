@@ -143,6 +143,17 @@ def move_once(source: Path, path: Path) -> bool:
     return new
 
 
+def ensure_takes_files(folder: Path) -> None:
+    """Write a small file into a folder and remove it. Raises: DataError if the disk refuses."""
+    try:
+        with _Draft(folder, bytes(4096)):
+            pass
+    except OSError as error:
+        raise DataError(
+            f"{folder}: nothing can be written there ({error.strerror or error}); make room, or choose another folder"
+        ) from error
+
+
 def make_folder(folder: Path) -> None:
     """Make a folder with those above it, and force their names to the disk. Raises: OSError."""
     missing = [folder]

@@ -238,6 +238,7 @@ class Station:
                 raise UsageError(
                     f'no specimen "{specimen}" in the session; add it to specimens.csv, or leave it empty'
                 )
+            Keeper(self.session.root).ensure_takes_files()
             if request.do == "arm":
                 for said in await set_alarm(client, self.session):
                     if said:

@@ -6,15 +6,16 @@ import sys
 from collections.abc import Callable
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
 from faulty_disk import Disk, Fault, lay_out, tree_of
 
+from breakyard.device import recording
 from breakyard.device.keeping import Keeper
 from breakyard.device.keys import KEYS_VARIABLE, keep_key, read_keys
-from breakyard.device.recording import specimen_for
+from breakyard.device.recording import RecordingObserver, RecordJob, record_pull, specimen_for
 from breakyard.errors import DataError, FileBusy
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.notes import RunNotes
@@ -129,6 +130,23 @@ def test_a_run_does_not_forget_its_specimen(
         with Disk(root, links=links).running():
             assert fetch_for(root, store, "A1") == "A1", where
         assert tree_of(root) == after, where
+
+
+@pytest.mark.parametrize("fault", [Fault.EROFS, Fault.ENOSPC], ids=lambda fault: fault.name)
+def test_nothing_is_armed_for_a_folder_that_takes_no_files(
+    fault: Fault, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A run that would find no place is not begun: the logger is not even spoken to, and one line says why."""
+    root = tmp_path / "yard"
+    create_session(root, SessionInfo(), [Specimen("A1")])
+    before = tree_of(root)
+    monkeypatch.setattr(recording, "make_link", lambda *_, **__: pytest.fail("the logger was spoken to"))
+    job = RecordJob(Keeper(root), "A1", False, None, cast(RecordingObserver, None))
+    with Disk(root, fault, 0).running(), pytest.raises(DataError) as told:
+        asyncio.run(record_pull("virtual", job, False))
+
+    assert "runs: nothing can be written there" in str(told.value)
+    assert tree_of(root) == before
 
 
 def test_a_run_without_its_notes_is_that_of_the_specimen_it_is_called_after(

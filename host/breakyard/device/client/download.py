@@ -12,7 +12,7 @@ from breakyard.errors import DataError, LinkError, Refused
 from breakyard.wire.file_head import file_head
 from breakyard.wire.frame import FrameReader, frame
 from breakyard.wire.layout import MAX_FRAME, Error
-from breakyard.wire.records import FileHead, RunEnd, parse
+from breakyard.wire.records import FileHead, RunEnd, Settings, parse
 
 LARGEST_RUN: Final = 64 << 20
 """Bytes; four times the largest flash of the boards. What goes on longer is no run, and must not fill the disk."""
@@ -39,6 +39,10 @@ def kept_part(path: Path, run: int) -> tuple[int, int]:
         records += 1
         size += len(frame(raw))
     return records, size
+
+
+_BEGINNING: Final = 5 * MAX_FRAME
+"""Bytes that hold the name of the file and the first four records of a run."""
 
 
 async def fetch(
@@ -90,9 +94,12 @@ async def _fetch(
     client: Client, run: int, path: Path, follow: bool, step: Callable[[], None]
 ) -> RunEnd | None:
     first, size = kept_part(path, run)
-    if path.exists() and not await begins_alike(client, run, path):
+    if path.exists() and not (alike := await begins_alike(client, run, path)):
         raise DataError(
-            f"{path}: holds another run than the logger's run {run}; move it away and fetch again"
+            f"{path}: the logger cannot read the beginning of its run {run} now, so whether this is that run is not "
+            "known; fetch again, or move the file away first"
+            if alike is None
+            else f"{path}: holds another run than the logger's run {run}; move it away and fetch again"
         )
     for _ in range(first):
         step()
@@ -135,8 +142,8 @@ async def _fetch(
             raise
 
 
-async def begins_alike(client: Client, run: int, path: Path) -> bool:
-    """True if a file begins with the first record of the logger's run, or with less than a record.
+async def begins_alike(client: Client, run: int, path: Path) -> bool | None:
+    """True if a file begins with records of the logger's run, or with less than a record; None if that cannot be told.
 
     Numbers of runs come again when a logger loses its memory; what the record says of the start does not.
     Raises: LinkError.
@@ -146,19 +153,29 @@ async def begins_alike(client: Client, run: int, path: Path) -> bool:
     return await holds_beginning(client, run, path)
 
 
-async def holds_beginning(client: Client, run: int, path: Path) -> bool:
-    """True if the first record of a file is one of the logger's run, byte for byte. Raises: LinkError."""
+async def holds_beginning(client: Client, run: int, path: Path) -> bool | None:
+    """True if a file begins with records of the logger's run, byte for byte. Raises: LinkError.
+
+    The first record that both have decides: the store may have lost one, or be unable to read it just now. None if it
+    reads none of them.
+    """
     reader = FrameReader()
     try:
         with path.open("rb") as file:
-            reader.receive_data(file.read(3 * MAX_FRAME))
+            reader.receive_data(file.read(_BEGINNING))
     except FileNotFoundError:  # another command has just completed it
         return False
-    raw = reader.next_bytes()
-    if isinstance(raw, bytes) and isinstance(parse(raw), FileHead):
-        raw = reader.next_bytes()
-    if not isinstance(raw, bytes):
-        return False
-    first = parse(raw)
-    # The record itself may be lost in the store: then the file begins behind it.
-    return first.run == run and raw == await client.read_record(run, first.index)
+    alike: bool | None = False
+    while isinstance(raw := reader.next_bytes(), bytes):
+        record = parse(raw)
+        if isinstance(record, FileHead):
+            continue
+        if record.run != run:
+            return False
+        if isinstance(record, Settings):  # those of another run may be the same
+            continue
+        alike = None
+        stored = await client.read_record(run, record.index)
+        if stored is not None:
+            return raw == stored
+    return alike

@@ -188,6 +188,41 @@ def test_a_part_that_another_command_has_just_completed_is_no_error(tmp_path: Pa
     talk(link, story)
 
 
+@pytest.mark.parametrize("unreadable", [(0,), (0, 1), (0, 1, 2, 3, 4)])
+@pytest.mark.parametrize("same_run", [True, False])
+def test_a_record_that_the_store_cannot_read_is_not_another_run(
+    tmp_path: Path, unreadable: tuple[int, ...], same_run: bool
+) -> None:
+    """The next record that both have decides whether a part and the logger's run are one and the same."""
+    held = [build(Unknown(run=1, index=i, kind=99, payload=bytes([i]))) for i in range(4)]
+    stored = [build(Unknown(run=1, index=i, kind=99, payload=bytes([i + (not same_run)]))) for i in range(9)]
+    path = tmp_path / "x.part"
+    path.write_bytes(file_head() + b"".join(map(frame, held)))
+
+    def reply(command: CommandRecord) -> Iterable[bytes]:
+        asked = unpack_arguments(Command.READ, command.arguments)
+        first, count = int(asked["first"]), int(asked["count"])  # type: ignore[arg-type]
+        upto = min(first + count, 9)
+        sent = [stored[i] for i in range(first, upto) if i not in unreadable]
+        return [*map(frame, sent), answer(command, next=upto, finished=int(upto == 9))]
+
+    async def story(client: Client) -> None:
+        await fetch(client, 1, path)
+
+    link, _ = scripted(reply)
+    if len(unreadable) > len(held):  # nothing to go by
+        with pytest.raises(DataError, match="cannot read the beginning of its run 1"):
+            talk(link, story)
+        assert path.read_bytes() == file_head() + b"".join(map(frame, held))
+    elif same_run:
+        talk(link, story)
+        assert path.read_bytes() == file_head() + b"".join(map(frame, stored))
+    else:
+        with pytest.raises(DataError, match="holds another run"):
+            talk(link, story)
+        assert path.read_bytes() == file_head() + b"".join(map(frame, held))
+
+
 def test_keys_set_at_once_are_all_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Eight commands that keep a key each at the same time lose none."""
     from concurrent.futures import ThreadPoolExecutor
