@@ -6,9 +6,8 @@ from typing import Annotated
 import typer
 
 from breakyard.cli.options import LinkOption
-from breakyard.cli.output import JsonOption, Output
+from breakyard.cli.output import JsonOption, Output, stopped
 from breakyard.cli.running import run_async
-from breakyard.errors import UsageError
 
 
 def fetch(
@@ -36,7 +35,7 @@ def fetch(
     try:
         run_async(fetch_runs(link, job, out.progress))
     except (KeyboardInterrupt, asyncio.CancelledError):
-        raise UsageError(f"stopped; {job.kept()}") from None
+        stopped(f"stopped; {job.kept()}")
     for one in job.done:
         out.say(f"{one['file']}: {'complete' if one['complete'] else 'NOT complete'}")
     out.document({"schema": "breakyard.logger.fetch/1", "runs": job.done})

@@ -1,7 +1,7 @@
 """What leaves the command: plain text for people or one JSON document, and the exit status.
 
 Exit status: 0 done; 1 the data says no (a check failed); 2 wrong use or unreadable input, with one clear line on
-standard error.
+standard error; 130 stopped by Ctrl-C.
 """
 
 import io
@@ -32,7 +32,7 @@ _T = TypeVar("_T")
 STATUS_NO = 1
 STATUS_WRONG = 2
 STATUS_INTERRUPTED = 130
-"""What typer makes of Ctrl-C: 128 and the signal's number, as shells have it."""
+"""Ctrl-C: 128 and the signal's number, as shells and typer have it."""
 STOPPED = "stopped; what was written before stays valid"
 
 
@@ -48,21 +48,26 @@ UnitOption = Annotated[
 ]
 
 
-def fail(message: str, kind: str = "DataError") -> NoReturn:
-    """Say in one line what is wrong and stop with status 2; `kind` is the error's class, for programs."""
+def fail(message: str, kind: str = "DataError", status: int = STATUS_WRONG) -> NoReturn:
+    """Say in one line what is wrong and stop; `kind` is the error's class, for programs."""
     one_line = " ".join(printable(message).split())
     print(f"breakyard: {one_line}", file=sys.stderr)
-    raise Failed(one_line, kind)
+    raise Failed(one_line, kind, status)
+
+
+def stopped(what: str = STOPPED) -> NoReturn:
+    """Say what is there after Ctrl-C, and stop."""
+    fail(what, "KeyboardInterrupt", STATUS_INTERRUPTED)
 
 
 class Failed(SystemExit):
     """The end of a command that could not do what it was asked."""
 
-    def __init__(self, problem: str, kind: str) -> None:
-        super().__init__(STATUS_WRONG)
+    def __init__(self, problem: str, kind: str, status: int = STATUS_WRONG) -> None:
+        super().__init__(status)
         self.document = {
             "schema": "breakyard.error/1",
-            "status": STATUS_WRONG,
+            "status": status,
             "kind": kind,
             "problem": problem,
         }
@@ -78,7 +83,7 @@ def run_told(command: Callable[[], object], words: Sequence[str]) -> None:
         with unread_keys_told():
             status = guarded(command)
             if status == STATUS_INTERRUPTED:
-                fail(STOPPED, "KeyboardInterrupt")
+                stopped()
     except Failed as failed:
         if "--json" in words and not Output.documents:
             Output(as_json=True).document(failed.document)
@@ -115,7 +120,7 @@ def guarded(command: Callable[[], _T]) -> _T:
         fail(f"{where}{error.strerror or error}", "OSError")
     except typer.Abort as abort:
         if isinstance(abort.__cause__, KeyboardInterrupt):
-            fail(STOPPED, "KeyboardInterrupt")
+            stopped()
         print("stopped, nothing was changed", file=sys.stderr)
         sys.exit(STATUS_NO)
     except Exception as error:
@@ -130,7 +135,7 @@ def guarded(command: Callable[[], _T]) -> _T:
             print(f"numbers of options have a decimal point: {comma.replace(',', '.')}", file=sys.stderr)
         raise Failed(" ".join(str(words()).split()), "UsageError") from None
     except KeyboardInterrupt:
-        fail(STOPPED, "KeyboardInterrupt")
+        stopped()
 
 
 def _decimal_comma(word: str) -> bool:

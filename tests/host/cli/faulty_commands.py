@@ -274,10 +274,8 @@ class Sweep:
         lines = [line for line in left.err.splitlines() if line.startswith("breakyard: ")]
         if left.status == 2 and not lines:
             yield f"status 2 without a word: {left.err[-300:]}"
-        if fault is Fault.CTRL_C and left.status != 2:
-            yield f"Ctrl-C, but status {left.status}"
-        if left.status not in (0, 1, 2):
-            yield f"status {left.status}"
+        if (left.status == 130) != (fault is Fault.CTRL_C) or left.status not in (0, 1, 2, 130):
+            yield f"status {left.status} after {fault}"
 
     def _is_clean(self, tree: Tree) -> Iterator[str]:
         for name in sorted(set(tree) | set(self.after)):

@@ -299,6 +299,6 @@ def test_ctrl_c_leaves_nothing_half_written(yard: Path, tmp_path: Path) -> None:
     process.send_signal(signal.SIGINT)
     process.communicate()
 
-    assert process.returncode == 2
+    assert process.returncode == 130
     assert not list(tmp_path.glob(".writing-*"))
     assert (tmp_path / "film.mp4").read_bytes() == b"an older one"
