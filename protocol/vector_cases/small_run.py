@@ -20,6 +20,7 @@ class SmallRun:
     held: list = field(default_factory=list)  # for each record: numbers of the samples it holds
     counts: dict = field(default_factory=dict)  # by sample number
     time_us: dict = field(default_factory=dict)  # by sample number, from the first sample
+    quality: dict = field(default_factory=dict)  # by sample number, where it is not GOOD
     means: list = field(default_factory=list)  # of the latest MEANS record, as a reader gives them
 
     def add(self, name, values, samples=(), version=1, extra=b""):
@@ -31,7 +32,9 @@ class SmallRun:
         first = FIRST_S * 1000000 + self.time_us[numbers[0]]
         times = [self.time_us[n] for n in numbers]
         steps = [0, *((b - a) // 20 for a, b in itertools.pairwise(times))]
-        block = [(self.counts[n], step, 0) for n, step in zip(numbers, steps, strict=True)]
+        block = [
+            (self.counts[n], step, self.quality.get(n, 0)) for n, step in zip(numbers, steps, strict=True)
+        ]
         values = {
             "first_sample": numbers[0],
             "first_s": first // 1000000,

@@ -331,6 +331,16 @@ def _steps():
         just.frames(),
         [_run(just)],
     )
+    exact = begin(rate_mhz=62500)
+    exact.set_times(1200, (9,))
+    exact.fill()
+    yield _case(
+        "step-exactly-one-and-a-half",
+        "62.5 conversions a second, and a step of 24 ms: one and a half times the usual one to the microsecond.",
+        ["Limit", "Whole"],
+        exact.frames(),
+        [_run(exact)],
+    )
     over = begin()
     over.set_times(3 * PERIOD // 2 + 1, (9,))
     over.fill(missed=1)
@@ -350,6 +360,26 @@ def _steps():
         ["Limit", "MissedConversions", "Whole"],
         two.frames(),
         [_run(two, gaps=[(8, 3, "conversion")])],
+    )
+    fifth = begin()
+    fifth.set_times(11 * PERIOD // 5, (9,))
+    fifth.fill(missed=1)
+    yield _case(
+        "step-two-and-a-fifth",
+        "2.2 times the usual step: rounded to two, so one conversion is missing.",
+        ["MissedConversions", "Whole"],
+        fifth.frames(),
+        [_run(fifth, gaps=[(8, 1, "conversion")])],
+    )
+    half = begin(rate_mhz=62500)
+    half.set_times(2000, (9,))
+    half.fill(missed=2)
+    yield _case(
+        "step-exactly-two-and-a-half",
+        "62.5 conversions a second, and a step of 40 ms: halves are rounded up, so two conversions are missing.",
+        ["Limit", "MissedConversions", "Whole"],
+        half.frames(),
+        [_run(half, gaps=[(8, 2, "conversion")])],
     )
     every = begin()
     every.set_times(2 * PERIOD, range(24))
@@ -515,6 +545,14 @@ def _contradictions():
     )
 
 
+def _on_rails():
+    """A run, three samples of which are on a rail, and three of another quality than GOOD."""
+    run = begin()
+    run.counts[5], run.counts[8] = 8388607, -8388608
+    run.quality |= {6: 2, 7: 1, 9: 7}
+    return run
+
+
 def _totals():
     def full(**changes):
         run = begin()
@@ -539,6 +577,26 @@ def _totals():
         less.frames(),
         [_run(less, missing_samples=5, gaps=gaps, complete=False)],
     )
+    rails = _on_rails()
+    rails.fill(clipped=3, doubtful=3)
+    yield _case(
+        "totals-of-rails",
+        "On a rail by their count, high and low, and by their quality; doubtful are late and unknown ones, too.",
+        ["Limit", "Whole"],
+        rails.frames(),
+        [_run(rails)],
+    )
+    for name in ("clipped", "doubtful"):
+        few = _on_rails()
+        few.add_samples(range(12))
+        few.finish(cause=2, samples_not_stored=12, **({"clipped": 3, "doubtful": 3} | {name: 2}))
+        yield _case(
+            f"totals-of-fewer-{name}",
+            f"Half of the samples were not stored, and {name} is less than those that were give.",
+            ["Contradiction", "StoreFull", "Incomplete"],
+            few.frames(),
+            [_run(few, complete=False, missing_samples=12, gaps=[(11, 12, "record")])],
+        )
     for name, value in (
         ("clipped", 1),
         ("doubtful", 1),
@@ -566,6 +624,28 @@ def _totals():
         ["Contradiction", "Incomplete"],
         two.frames(),
         [_run(two, complete=False)],
+    )
+    none = whole()
+    none.records.pop()
+    none.held.pop()
+    none.finish(peak_windows=0)
+    yield _case(
+        "wrong-peak-windows-fewer",
+        "RUN_END tells of no peak window, one is here.",
+        ["Contradiction", "Incomplete"],
+        none.frames(),
+        [_run(none, complete=False)],
+    )
+    stored = whole()
+    stored.records.pop()
+    stored.held.pop()
+    stored.finish(samples_not_stored=1)
+    yield _case(
+        "wrong-not-stored",
+        "One sample was not stored, says RUN_END, and all of them are here.",
+        ["Contradiction", "Incomplete"],
+        stored.frames(),
+        [_run(stored, complete=False)],
     )
     beyond = begin()
     beyond.add_samples(range(12))
@@ -686,6 +766,30 @@ def _means():
         ended.frames(),
         [_run(ended, missing_samples=12, gaps=[(-1, 12, "record")]) | {"means": kept}],
     )
+    more = begin()
+    more.add_means(range(24), 4)
+    more.finish(clipped=1, doubtful=2)
+    yield _case(
+        "means-of-clipped",
+        "How many samples behind means are clipped or doubtful only RUN_END tells.",
+        ["Means", "Whole"],
+        more.frames(),
+        [_run(more, missing_samples=0) | {"means": more.means}],
+    )
+    for name, take in (("lowest", min), ("highest", max)):
+        mixed = begin()
+        mixed.counts[20] += 1000  # sample 0 alone is the lowest
+        first, then = (range(12), range(12, 24)) if name == "lowest" else (range(12, 24), range(12))
+        behind = mixed.add_means(first, 4)
+        mixed.add_samples(then)
+        mixed.finish(**{f"{name}_counts": take(mixed.counts[n] for n in then)})
+        yield _case(
+            f"means-and-samples-{name}",
+            f"Half of the samples stand behind means, and RUN_END leaves those out of its {name} count.",
+            ["Means", "Contradiction", "Incomplete"],
+            mixed.frames(),
+            [_run(mixed, missing_samples=0, complete=False) | {"means": behind}],
+        )
     wrong = begin()
     wrong.add_means(range(24), 4)
     wrong.finish(lowest_counts=0)
