@@ -402,6 +402,30 @@ def _steps():
         unknown.frames(),
         [_run(unknown)],
     )
+    once = begin(rate_mhz=0)
+    once.set_times(2 * PERIOD, (9,))
+    once.shift(range(18, 24), 7 * PERIOD * 20)
+    once.fill()
+    yield _case(
+        "rate-unknown-median",
+        "The same; one pause as long as eight steps does not make the usual step longer.",
+        ["MissedConversions", "Whole"],
+        once.frames(),
+        [_run(once, gaps=[(8, 1, "conversion"), (17, 7, "conversion")])],
+    )
+    even = begin(rate_mhz=0)
+    del even.counts[23]
+    even.set_times(1000, range(12, 23))
+    for first in range(0, 23, 6):
+        even.add_samples(range(first, min(first + 6, 23)))
+    even.finish()
+    yield _case(
+        "rate-unknown-upper-median",
+        "Eleven steps of 12.5 ms and eleven of 20 ms: the usual one is the upper of the two in the middle.",
+        ["Limit", "Whole"],
+        even.frames(),
+        [_run(even)],
+    )
 
 
 def _contradictions():
@@ -415,6 +439,17 @@ def _contradictions():
         ["Contradiction", "Incomplete"],
         back.frames(),
         [_run(back, without=range(6, 10), complete=False, gaps=[(5, 4, "record"), (7, 5, "conversion")])],
+    )
+    still = begin()
+    still.add_samples(range(6))
+    still.shift(range(6, 24), -PERIOD * 20)
+    still.fill(6)
+    yield _case(
+        "time-stands-still",
+        "Sample 6 has the time of sample 5: it is left out, and the run is not complete.",
+        ["Contradiction", "Limit", "Incomplete"],
+        still.frames(),
+        [_run(still, without=(6,), complete=False, gaps=[(5, 1, "record")])],
     )
     ahead = begin()
     ahead.add_samples(range(6))
@@ -496,6 +531,29 @@ def _contradictions():
         odd.frames(),
         [_run(odd, without=range(6, 12), complete=False, missing_samples=6, gaps=[(5, 6, "record")])],
     )
+    for early, left_out, causes in ((-1, 6, ("record", "conversion")), (1, 8, ("conversion", "record"))):
+        close = begin()
+        close.add_samples(range(6))
+        close.add_window_of(range(6, 9), shift_us=early * PERIOD * 20)
+        close.shift(range(6, 9), early * PERIOD * 20)
+        close.add_samples(range(9, 24))
+        close.finish(cause=2, samples_not_stored=3)
+        neighbour = left_out + early
+        yield _case(
+            f"window-at-the-time-of-sample-{neighbour}",
+            f"Sample {left_out}, of a peak window, has the time of sample {neighbour}, its neighbour: it is left out.",
+            ["Contradiction", "Limit", "StoreFull", "Incomplete"],
+            close.frames(),
+            [
+                _run(
+                    close,
+                    without=(left_out,),
+                    complete=False,
+                    missing_samples=1,
+                    gaps=[(5, 1, causes[0]), (7, 1, causes[1])],
+                )
+            ],
+        )
     run = whole()
     frames = run.frames()
     other = pack.frame(pack.record("MARK", 4, 5, {"mark_s": 1, "mark_us": 0, "code": 0, "text": "other"}))
@@ -528,6 +586,43 @@ def _contradictions():
         ["Contradiction", "Incomplete"],
         after.frames(),
         [_run(after, complete=False)],
+    )
+    hashed = whole()
+    late = pack.record("MARK", 4, 10, {"mark_s": 101, "mark_us": 0, "code": 0, "text": "late"})
+    hashed.records.pop()
+    hashed.held.pop()
+    hashed.finish(sha256=hashlib.sha256(b"".join([*hashed.records, late])).digest())
+    hashed.records.append(late)
+    hashed.held.append([])
+    yield _case(
+        "record-after-end-in-its-hash",
+        "A record after RUN_END, whose hash covers it all the same: the run is not complete.",
+        ["Contradiction", "Incomplete"],
+        hashed.frames(),
+        [_run(hashed, complete=False)],
+    )
+    holed = whole()
+    kept = [index for index in range(9) if index != 5]
+    holed.records.pop()
+    holed.held.pop()
+    holed.finish(sha256=hashlib.sha256(b"".join(holed.records[index] for index in kept)).digest())
+    yield _case(
+        "record-missing-and-not-in-the-hash",
+        "A record is missing, and the hash of RUN_END leaves it out: the run is not complete.",
+        ["Contradiction", "Missing", "Incomplete"],
+        [holed.frames()[index] for index in (*kept, 9)],
+        [_run(holed, lost=[5], missing_records=[[5, 5]])],
+    )
+    held = [
+        pack.record("RECEIPT", 4, 5, TYPICAL["RECEIPT"][2]),
+        pack.record("FILE", 4, 6, TYPICAL["FILE"][2]),
+    ]
+    yield _case(
+        "receipt-and-file-in-a-run",
+        "The same with RECEIPT and FILE.",
+        ["Contradiction", "Interleaved", "Whole"],
+        frames[:4] + [pack.frame(data) for data in held] + frames[4:],
+        [_run(run)],
     )
     unsent = [
         pack.record("STATUS", 4, 5, STATUS),
@@ -775,6 +870,18 @@ def _means():
         ["Means", "Whole"],
         more.frames(),
         [_run(more, missing_samples=0) | {"means": more.means}],
+    )
+    between = begin()
+    between.add_samples(range(6))
+    behind = between.add_means(range(6, 18), 4)
+    between.add_samples(range(18, 24))
+    between.finish()
+    yield _case(
+        "means-between-samples",
+        "Half of the samples stand behind means, between the others: nothing is missing.",
+        ["Means", "Whole"],
+        between.frames(),
+        [_run(between, missing_samples=0) | {"means": behind}],
     )
     for name, take in (("lowest", min), ("highest", max)):
         mixed = begin()

@@ -14,13 +14,13 @@ from pathlib import Path
 TESTS = Path(__file__).parents[1]
 sys.path[:0] = [str(TESTS / "support"), str(TESTS / "host" / "cli")]
 
-from faulty_commands import CASES, make_base, sweep  # noqa: E402
+from faulty_commands import CASES, LOGGER_CASES, make_base, sweep  # noqa: E402
 from faulty_disk import Fault  # noqa: E402
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("commands", nargs="*", default=list(CASES))
+    parser.add_argument("commands", nargs="*", default=[*CASES, *LOGGER_CASES])
     parser.add_argument("--every", type=int, default=1, help="only each n-th fault")
     stated = parser.parse_args()
     failed = 0

@@ -98,9 +98,12 @@ def draft_of(path: Path) -> Iterator[Path]:
             raise _refused(path, error) from error
         sync_folder(path.parent)
     finally:
-        draft.unlink(missing_ok=True)
-        if sys.platform != "win32":
-            os.close(handle)
+        try:
+            with suppress(OSError):  # a medium that takes nothing any more; the next write removes it
+                draft.unlink(missing_ok=True)
+        finally:
+            if sys.platform != "win32":
+                os.close(handle)
 
 
 def write_once(path: Path, data: bytes, *, alone: bool = True) -> bool:

@@ -5,24 +5,34 @@ A command that was not killed ends in one line and never with a traceback. The s
 ends as if nothing had happened, and nothing is left over.
 """
 
+import asyncio
 import contextlib
 import io
 import json
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator
+import tempfile
+from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
 import numpy as np
+from clip_maker import Scene, make_clip
 from faulty_disk import Disk, Fault, Tree, lay_out, tree_of
 from PIL import Image
 from step_cuts import cuts_of
 
 from breakyard.cli.app import main
+from breakyard.device import fetching
+from breakyard.device.client.client import Client
+from breakyard.device.link.base import Link
 from breakyard.disk.atomic import DRAFT
+from breakyard.run import read_run
+from breakyard.session.files.layout import PART
+from breakyard.session.session import open_session
+from breakyard.simulate.logger import VirtualLogger
 
 YARD, ARCHIVE, IN, PUBLISHED = "yard", "archive", "in", "published"
 
@@ -60,6 +70,14 @@ CASES: dict[str, tuple[str, ...]] = {
     "rig": ("rig", YARD, "--stop", "3 kN"),
     "design": ("design", YARD, "--per-group", "2"),
 }
+
+LOGGER_CASES: dict[str, tuple[str, ...]] = {
+    "fetch": ("logger", "fetch", "--link", "usb", "--into", YARD),
+    "record": ("record", YARD, "--link", "virtual", "--now", "--seconds", "1", "--specimen", "A3"),
+    "video": ("video", f"{YARD}/runs/A1.csv", f"{IN}/A1.mp4", "-o", "film.mp4"),
+    "demo": ("demo", "--folder", "demo-session"),
+}
+"""With a logger, or a film: seconds for each fault, so that CI has two of each, and of the demo none."""
 
 DERIVED = re.compile(rf"results/|\.svg$|\.html$|\.md$|^curves/|^{PUBLISHED}/")
 """What is computed from other files; its bytes may name the time it was made."""
@@ -263,7 +281,7 @@ class Sweep:
             if content is not None and tree.get(name) is None and self.after.get(name) is not None:
                 yield f"{name} is lost"
         for name, content in tree.items():
-            if left_over(name) or content is None:
+            if left_over(name) or name.endswith(PART) or content is None:
                 continue
             if not any(same(name, content, known.get(name)) for known in (self.base, self.after)):
                 yield f"{name} is neither the old nor the new one: {content[:40]!r}"
@@ -287,11 +305,79 @@ class Sweep:
                 yield f"{name} differs"
 
 
+class Recorded(Sweep):
+    """`record`: the virtual logger forgets with its command, so the same words again are another run."""
+
+    def check(self, fault: Fault, at: int, *, links: bool = True) -> list[str]:
+        """Let it fail there; what is a run is whole, what is none says so, and neither forgets its specimen."""
+        lay_out(self.root, self.base)
+        disk = Disk(self.root, fault, at, links)
+        left = run(self.root, self.words, disk)
+        wrong = [] if disk.dead else list(self._told(left, fault if at < len(disk.operations) else None))
+        wrong += self._runs()
+        again = run(self.root, self.words, Disk(self.root, links=links))
+        if again.status:
+            wrong.append(f"again: status {again.status}: {again.err.strip()[-300:]}")
+        wrong += [f"again: {one}" for one in self._runs()]
+        wrong += [f"again: {name} is left over" for name in tree_of(self.root) if left_over(name)]
+        return wrong
+
+    def _runs(self) -> Iterator[str]:
+        tree = tree_of(self.root)
+        for name, content in self.base.items():
+            if tree.get(name, b"gone") != content:
+                yield f"{name} is not what it was"
+        session = open_session(self.root / YARD)
+        for path in [*session.layout.runs.glob("*.run"), *session.unfinished()]:
+            if path.suffix == ".run" and not read_run(path.read_bytes()).loss.complete:
+                yield f"{path.name} is not whole"
+            if session.notes(path.stem).specimen != "A3":
+                yield f"{path.name} has forgotten its specimen"
+
+
+@contextlib.contextmanager
+def _logger_with_runs() -> Iterator[None]:
+    """Within, `usb` leads to a logger whose store holds two short runs, whenever it is asked."""
+    with tempfile.TemporaryDirectory() as flash:
+
+        async def record() -> None:
+            async with VirtualLogger(None, ("--runs", flash)) as logger, Client(logger.link()) as client:
+                for _ in range(2):
+                    await client.start()
+                    await logger.run(4)
+                    await client.stop()
+                    await logger.run(2)
+
+        @contextlib.asynccontextmanager
+        async def make_link(way: str) -> AsyncIterator[Link]:
+            async with VirtualLogger(None, ("--runs", flash)) as logger:
+                yield logger.link()
+
+        asyncio.run(record())
+        with mock.patch.object(fetching, "make_link", make_link):
+            yield
+
+
+def _filmed(root: Path, base: Tree) -> Tree:
+    """The base with a film of its first pull, which breaks 1.9 s after the film began."""
+    lay_out(root, base)
+    scene = Scene(break_s=1.9, length_s=2.6, width=320, height=180, shake_px=0, bang_late_s=0.02)
+    make_clip(root / IN / "A1.mp4", scene)
+    return tree_of(root)
+
+
 def sweep(
     root: Path, base: Tree, name: str, chosen: Callable[[int, Fault], bool] = lambda at, fault: True
 ) -> tuple[int, int, list[str]]:
     """Go through a command's operations and faults; how many operations it has, how many faults, and what was wrong."""
-    one = Sweep(root, base, CASES[name])
+    with _logger_with_runs() if name == "fetch" else contextlib.nullcontext():
+        if name == "video":
+            base = _filmed(root, base)
+        words = (CASES | LOGGER_CASES)[name]
+        return _swept((Recorded if name == "record" else Sweep)(root, base, words), name, chosen)
+
+
+def _swept(one: Sweep, name: str, chosen: Callable[[int, Fault], bool]) -> tuple[int, int, list[str]]:
     assert one.clean.status in (0, 1), one.clean.err
     number, wrong = 0, []
     for at in range(len(one.operations)):

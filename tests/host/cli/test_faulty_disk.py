@@ -34,6 +34,23 @@ def test_whatever_fails_nothing_is_lost(name: str, base: Tree, tmp_path: Path) -
     assert tried or number < 50
 
 
+@pytest.mark.parametrize("name", ["fetch", "record", "video"])
+def test_whatever_fails_a_logger_and_a_film_lose_nothing(name: str, base: Tree, tmp_path: Path) -> None:
+    """The same for the commands that take long."""
+    if name == "video":
+        pytest.importorskip("av", reason="no PyAV: pip install 'breakyard[video]'")
+    number = 0
+
+    def chosen(at: int, fault: Fault) -> bool:
+        nonlocal number
+        number += 1
+        return number in (47, 97)
+
+    _, tried, wrong = sweep(tmp_path, base, name, chosen)
+
+    assert (tried, wrong) == (2, [])
+
+
 READING = {
     "summarize": ("summarize", YARD),
     "compare": ("compare", YARD),
