@@ -20,6 +20,7 @@ from breakyard import version
 TYPE_CHECKING = False  # not from typing, which would be most of what opening the door costs
 
 if TYPE_CHECKING:
+    from breakyard import errors as errors
     from breakyard.calibration import Calibration
     from breakyard.comparison import Comparison
     from breakyard.comparison.given import at_least
@@ -92,6 +93,8 @@ _HOMES = {name: room for room, names in _ROOMS.items() for name in names}
 
 def __getattr__(name: str) -> object:
     """Load a public name when it is first used (PEP 562)."""
+    if name == "errors":
+        return import_module("breakyard.errors")
     room = _HOMES.get(name)
     if room is None:
         raise AttributeError(f"module 'breakyard' has no attribute {name!r}; it has {', '.join(__all__)}")
@@ -101,4 +104,4 @@ def __getattr__(name: str) -> object:
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+    return sorted({*globals(), *__all__, "errors"})

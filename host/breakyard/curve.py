@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from breakyard.errors import DataError, NoPull
+from breakyard.frozen import equal
 from breakyard.run import Converter, Gap, MeanTable, Moment, Run
-from breakyard.shown import Form, Mode, Picture, View, notebook
+from breakyard.shown import Form, Mode, Picture, View, no_attribute, notebook
 from breakyard.units import FORCE_UNITS, force_unit
 from breakyard.wire.layout import RAIL_HIGH, RAIL_LOW, EndCause, Quality
 
@@ -72,7 +73,7 @@ class Unloaded:
     after: float
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class LoadCurve:
     """Load over time. All arrays have the same length n and are read-only.
 
@@ -135,6 +136,17 @@ class LoadCurve:
             else f", calibrated by {self.calibration.name or 'a calibration'!r}"
         )
         return f"LoadCurve {self.name!r}: {len(self.time_s)} samples in {self.time_s[-1]:.1f} s, {span}{by}"
+
+    def __eq__(self, other: object) -> bool:
+        return equal(self, other)
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.number, len(self.time_s)))
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> object:
+            raise no_attribute(self, name)
 
     @property
     def filter_known(self) -> bool:

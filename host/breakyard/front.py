@@ -1,7 +1,8 @@
 """What the front door offers as functions: they take what people have and hand it to the rooms.
 
-A recording may be a path (as text or `Path`), the bytes of a file, or an open file. Recordings inside a session are
-read as the session says: with its calibration, the step response measured of the logger, and the notes of an import.
+A recording may be a path (as text or `Path`), the bytes of a file, an open file, a pandas table with the headers that
+a file would have, or a pull of a session. Recordings inside a session are read as the session says: with its
+calibration, the step response measured of the logger, the conditions of the pull, and the notes of an import.
 """
 
 import tomllib
@@ -9,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from os import PathLike
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, Literal
+from typing import IO, TYPE_CHECKING, Any, Literal, TypeAlias
 
 from breakyard.calibration import Calibration, Point, gravity_at, parse_load
 from breakyard.calibration import calibrate as _calibrate
@@ -27,40 +28,44 @@ from breakyard.run import Run, read_runs, run_from_columns
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.finding import find_pulls
 from breakyard.session.in_force import ASSUMED, load_calibration, read_calibration_file
-from breakyard.session.recordings import load_curve, read_recording
+from breakyard.session.options import ReadOptions
+from breakyard.session.pulls import Pull
+from breakyard.session.reading import curves_of, summary_of
+from breakyard.session.recordings import RAW, read_recording
 from breakyard.session.session import Session, create_session, open_session
 from breakyard.units import force_unit, parse_force, parse_share
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from breakyard.converter import StepResponse
     from breakyard.plan.ranges import RangePlan, RangeQuestion
     from breakyard.plan.rig import Rig, RigCheck
     from breakyard.plan.specimens import Plan
     from breakyard.session.files.specimens import Specimen
 
-Groups = (
-    Session
-    | str
-    | PathLike[str]
-    | Sequence[Session]
-    | Mapping[str, Iterable[Value]]
-    | Sequence[Iterable[Value]]
-)
+Folder = Session | str | PathLike[str]
+"""A session, or the path of one."""
+
+Groups = Folder | Sequence[Folder] | Mapping[str, Iterable[Value]] | Sequence[Iterable[Value]]
 """Sessions whose pulls are compared, or the loads of each group."""
 
 Source = str | PathLike[str] | bytes | IO[bytes] | IO[str]
 """A recording or a document: a path, the bytes of a file, or an open file."""
 
+Recording: TypeAlias = "Source | Pull | pd.DataFrame"
+"""What a recording can be read from: a source, a session's pull, or a pandas table with headers like a file's."""
+
 
 def read(
-    source: Source, *, calibration: "Source | Calibration | None" = None, name: str = ""
+    source: "Recording", calibration: "Source | Calibration | None" = None, *, name: str = ""
 ) -> Run | LoadCurve:
     """Read a recording: a logger's run, or another instrument's table of loads or counts (CSV).
 
     Counts come back as a `Run`, loads as a `LoadCurve`. With a calibration counts become a `LoadCurve` too.
 
     Args:
-        source: a path, the bytes of a file, or an open file.
+        source: a path, the bytes of a file, an open file, a pandas table ("time_s", "load_kN"), or a session's pull.
         calibration: a `Calibration`, its file, or its name in the session.
         name: what to call it, where the source does not tell.
 
@@ -78,9 +83,10 @@ def read(
             raise UsageError(
                 f'{path}: this is a folder; open a session with breakyard.open_session("{path}")'
             )
-        (pull,) = find_pulls([path])
-        found = read_recording(pull)
-        session = pull.session
+        source = find_pulls([path])[0]
+    if isinstance(source, Pull):
+        found = read_recording(source)
+        session = source.session
     else:
         found, session = _read_bytes(source, name), None
     if calibration is None:
@@ -139,7 +145,7 @@ def new_session(
 
 
 def calibrate(
-    known: "Source | Run | Sequence[Point] | Sequence[tuple[str | float, float]]",
+    known: "Source | Run | Sequence[Point] | Sequence[tuple[str | float, float]] | Mapping[str, float] | pd.DataFrame",
     *,
     masses: str | None = None,
     mass_limit: float | None = None,
@@ -155,10 +161,11 @@ def calibrate(
     """Calibrate a cell: known loads and the counts they gave -> a `Calibration` with its uncertainties.
 
     Args:
-        known: pairs of a known load ("20 kg", "3 x 20 kg +- 0.01 kg", "0") and its mean counts; or a table with the
-            columns Load and Counts (CSV); or the recording in which the masses were hung, with `masses`.
+        known: pairs of a known load ("20 kg", "3 x 20 kg +- 0.01 kg", "0") and its mean counts, as a list or a
+            dictionary; or a table with the columns Load and Counts (CSV, or pandas); or the recording in which the
+            masses were hung, with `masses`.
         masses: what hung in a recording, in order: "0, 20 kg, 40 kg, 20 kg, 0".
-        mass_limit: how far off masses may be that state no +-, as a share (0.001); None: 0.005, and a flag.
+        mass_limit: how far off masses may be that state no +-, as a share (0.001); None: 0.03, and a flag.
         capacity: of the cell, as on its plate: "1000 kgf", or newtons.
         rated_output_mv_v: of the cell, as on its plate.
         latitude_deg: where the masses hung, for gravity; None: standard gravity with its large uncertainty.
@@ -198,13 +205,13 @@ def calibrate(
 
 
 def summarize(
-    pull: "LoadCurve | Run | Source",
-    *,
+    pull: "LoadCurve | Run | Recording",
     calibration: "Source | Calibration | None" = None,
+    *,
     coverage: float = 0.95,
     misalignment_deg: float | None = None,
     temperature_c: float | None = None,
-    in_use: InUse = UNKNOWN,
+    in_use: InUse | None = None,
     filter_order: int | None = None,
     response: 'StepResponse | Literal["assumed"] | None' = None,
     pull_speed_m_per_s: float | None = None,
@@ -214,16 +221,18 @@ def summarize(
     The same figures as `breakyard summarize` gives, to the last bit.
 
     Args:
-        pull: a load curve, a run with its calibration, or a recording (path, bytes, open file).
+        pull: a load curve, a run with its calibration, or a recording (path, bytes, open file, pandas table, a
+            session's pull).
         calibration: for counts; None: the one in force in the recording's session.
         coverage: of the peak's interval, from 0.5 to 0.999.
-        misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for; None: taken
+        misalignment_deg: largest angle between the line of pull and the cell's axis that you vouch for; None: what the
+            session says of the pull, else taken wide.
+        temperature_c: of the cell during the pull; None: the same.
+        in_use: what is known of the cell between calibration and pull; None: what the session knows, else all assumed
             wide.
-        temperature_c: of the cell during the pull; None: assumed wide.
-        in_use: what is known of the cell between calibration and pull; nothing by default: all assumed wide.
         filter_order: of the converter's filter, where you know it.
         response: step response measured of the logger; None: the one in force; "assumed": none.
-        pull_speed_m_per_s: from which the extension follows where none was recorded.
+        pull_speed_m_per_s: from which the extension follows where none was recorded; None: what the session says.
 
     Raises: NoPull (nothing rises above the noise), DataError, CalibrationError, UsageError (counts without a
         calibration, options out of range, several pulls in one recording: see `split_pulls`).
@@ -234,20 +243,27 @@ def summarize(
         >>> summary.peak.low_n < summary.peak.estimate_n < summary.peak.high_n
         True
     """
+    recorded = _recorded(pull)
+    if recorded is not None:
+        options = ReadOptions(
+            None if calibration is None else _calibration(calibration, recorded.session),
+            coverage=coverage,
+            misalignment_deg=misalignment_deg,
+            temperature_c=temperature_c,
+            response=response,
+            pull_speed_m_per_s=pull_speed_m_per_s,
+        )
+        curve = _alone(curves_of(recorded, options))
+        return summary_of(recorded, curve, options, in_use=in_use, filter_order=filter_order)
     curve = _curve(pull, calibration)
     if not isinstance(pull, LoadCurve):
-        parts = split_pulls(curve)
-        if len(parts) > 1:
-            raise UsageError(
-                f"{curve.name}: {len(parts)} pulls in one recording; take it apart with "
-                "breakyard.split_pulls(curve), and summarize each"
-            )
+        curve = _alone(split_pulls(curve))
     return _summarize(
         curve,
         coverage=coverage,
         misalignment_deg=misalignment_deg,
         temperature_c=temperature_c,
-        in_use=in_use,
+        in_use=UNKNOWN if in_use is None else in_use,
         filter_order=filter_order,
         response=response,
         pull_speed_m_per_s=pull_speed_m_per_s,
@@ -255,8 +271,8 @@ def summarize(
 
 
 def compare(
-    groups: Groups,
-    *,
+    groups: "Groups | Iterable[Value] | pd.DataFrame",
+    *more: "Folder | Iterable[Value]",
     unit: str = "N",
     of: Quantity = "strength",
     per: str | None = None,
@@ -268,8 +284,10 @@ def compare(
 
     Args:
         groups: a session (or several, or its path), whose specimens.csv names the groups; or the loads of each group,
-            as {"bonded": [410, 395, "at least 500"], "screwed": [310, 330]}, or as a list of such lists. A load is a
-            number in `unit`, a text with its own unit, `at_least(500)`, or a `Summary`.
+            as {"bonded": [410, 395, "at least 500"], "screwed": [310, 330]}, as a list of such lists, or as a pandas
+            table with a column for each group. A load is a number in `unit`, a text with its own unit,
+            `at_least(500)`, or a `Summary`.
+        more: further sessions, or further lists of loads.
         unit: of plain numbers.
         of: "strength", "first_peak" (first yield) or "settled", where pulls are compared.
         per: "mass", or a column of specimens.csv to divide by.
@@ -285,7 +303,8 @@ def compare(
         >>> both.pairs[0].first, both.pairs[0].second
         ('bonded', 'screwed')
     """
-    sessions = _sessions(groups)
+    given: Any = [groups, *more] if more else groups
+    sessions = _sessions(given)
     if sessions is not None:
         from breakyard.session.comparing import compare_results
 
@@ -295,7 +314,8 @@ def compare(
         )
     if per is not None:
         raise UsageError("plain loads have no column to divide by; divide them first, or compare a session")
-    observations = observations_from(groups, unit=unit, of=of)  # type: ignore[arg-type]
+    force_unit(unit)
+    observations = observations_from(_loads(given), unit=unit, of=of)
     return _compare(
         observations,
         coverage=coverage,
@@ -453,12 +473,21 @@ def design(
 
 
 def _path(source: object) -> Path | None:
-    """The path that a source is; None for bytes and open files. Raises: UsageError for anything else."""
+    """The path that a source is; None for what has the bytes itself. Raises: UsageError for anything else."""
     if isinstance(source, str | PathLike):
         return Path(source)
-    if isinstance(source, bytes | bytearray | memoryview) or hasattr(source, "read"):
+    if isinstance(source, bytes | bytearray | memoryview | Pull) or hasattr(source, "read"):
         return None
-    raise UsageError(f"give a path, bytes or an open file, not {type(source).__name__}")
+    if hasattr(source, "to_csv") and hasattr(source, "columns"):
+        return None
+    if isinstance(source, Session):
+        raise UsageError(
+            f"{source.root}: a session holds several pulls; session.summaries() reads them all, "
+            'session.summary("S1") one of them'
+        )
+    raise UsageError(
+        f"give a path, bytes, an open file, a pandas table or a session's pull, not {type(source).__name__}"
+    )
 
 
 def _document_path(source: object) -> Path | None:
@@ -469,7 +498,10 @@ def _document_path(source: object) -> Path | None:
 
 
 def _bytes(source: Any) -> bytes:
-    data = source.read() if hasattr(source, "read") else source
+    if hasattr(source, "to_csv"):  # read as the file that it would be, so that the same rules hold
+        data = source.to_csv(index=source.index.name is not None)
+    else:
+        data = source.read() if hasattr(source, "read") else source
     return data.encode() if isinstance(data, str) else bytes(data)
 
 
@@ -507,7 +539,31 @@ def _calibration(stated: "Source | Calibration | None", session: Session | None)
     return load_calibration(path, session, str(path))
 
 
-def _curve(pull: "LoadCurve | Run | Source", calibration: "Source | Calibration | None") -> LoadCurve:
+def _recorded(source: object) -> Pull | None:
+    """The recording on disk that is meant, with what its session says of it; None for what is no file."""
+    if isinstance(source, LoadCurve | Run):
+        return None
+    path = _path(source)
+    if path is not None:
+        if path.is_dir():
+            raise UsageError(
+                f'{path}: a folder; give one recording, or breakyard.open_session("{path}").summaries()'
+            )
+        return find_pulls([path])[0]
+    return source if isinstance(source, Pull) else None
+
+
+def _alone(curves: Sequence[LoadCurve]) -> LoadCurve:
+    """The only pull of a recording. Raises: UsageError if there are several."""
+    if len(curves) > 1:
+        raise UsageError(
+            f"{curves[0].name}: {len(curves)} pulls in one recording; take it apart with "
+            "breakyard.split_pulls(curve), and summarize each"
+        )
+    return curves[0]
+
+
+def _curve(pull: "LoadCurve | Run | Recording", calibration: "Source | Calibration | None") -> LoadCurve:
     if isinstance(pull, LoadCurve):
         if calibration is not None:
             raise UsageError(f"{pull.name}: a load curve has its calibration; leave out the argument")
@@ -518,11 +574,6 @@ def _curve(pull: "LoadCurve | Run | Source", calibration: "Source | Calibration 
                 f"{pull.name}: a run holds counts; give its calibration, as in summarize(run, calibration=...)"
             )
         return curve_from_run(pull, _calibration(calibration, None))
-    path = _path(pull)
-    if path is not None and not path.is_dir():
-        (found,) = find_pulls([path])
-        stated = None if calibration is None else _calibration(calibration, found.session)
-        return load_curve(found, stated)
     recording = read(pull)
     return recording if isinstance(recording, LoadCurve) else _curve(recording, calibration)
 
@@ -533,9 +584,23 @@ def _sessions(groups: object) -> list[Session] | None:
         return [groups]
     if isinstance(groups, str | PathLike):
         return [open_session(Path(groups))]
-    if isinstance(groups, Sequence) and groups and all(isinstance(one, Session) for one in groups):
-        return list(groups)
+    if (
+        isinstance(groups, Sequence)
+        and groups
+        and all(isinstance(one, Session | str | PathLike) for one in groups)
+    ):
+        return [one if isinstance(one, Session) else open_session(Path(one)) for one in groups]
     return None
+
+
+_WHAT_HUNG = 'say what hung in the recording, in order: masses="0, 20 kg, 40 kg, 20 kg, 0"'
+
+
+def _loads(groups: Any) -> Any:
+    """The loads of each group; of a pandas table its columns, whose shorter ones end in blanks."""
+    if hasattr(groups, "columns"):
+        return {str(column): groups[column].dropna() for column in groups.columns}
+    return groups
 
 
 def _points(known: Any, masses: str | None, mass_limit: float | None) -> tuple[Sequence[Point], int | None]:
@@ -549,13 +614,17 @@ def _points(known: Any, masses: str | None, mass_limit: float | None) -> tuple[S
         points, _ = points_from_run(run, parse_loads(masses, mass_limit=mass_limit))
         return points, None if run.converter is None else run.converter.gain
     if isinstance(known, Run):
-        raise UsageError('say what hung in the recording, in order: masses="0, 20 kg, 40 kg, 20 kg, 0"')
+        raise UsageError(_WHAT_HUNG)
     if isinstance(known, Sequence) and not isinstance(known, str | bytes):
         return [_point(row, mass_limit) for row in known], None
+    if isinstance(known, Mapping):
+        return [_point(row, mass_limit) for row in known.items()], None
     from breakyard.formats.read_points import parse_points, read_points
 
     path = _path(known)
     if path is not None:
+        if path.suffix.lower() in RAW:
+            raise UsageError(f"{path}: {_WHAT_HUNG}")
         return read_points(path, mass_limit=mass_limit), None
     return parse_points(_bytes(known), where="the table", mass_limit=mass_limit), None
 

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from breakyard.errors import DataError
+from breakyard.frozen import equal
+from breakyard.shown import Form, Mode, Picture, no_attribute, notebook
 from breakyard.wire.bulk import Decoded, Ints, decode
 from breakyard.wire.collect import MAX_RUNS, RunRecords, collect
 from breakyard.wire.damage import Damaged
@@ -31,6 +33,7 @@ from breakyard.wire.records import Identity, Mark, PeakWindow, RunBegin, RunEnd,
 if TYPE_CHECKING:
     import pandas as pd
 
+    from breakyard.calibration import Calibration
     from breakyard.converter import StepResponse
 
 SETTLING_CONVERSIONS: Final = 4
@@ -105,6 +108,12 @@ class MeanTable:
     highest: NDArray[np.int32]
     quality: NDArray[np.uint8]
 
+    def __eq__(self, other: object) -> bool:
+        return equal(self, other)
+
+    def __hash__(self) -> int:
+        return hash(self.time_s.tobytes())
+
 
 @dataclass(frozen=True, slots=True)
 class Converter:
@@ -172,6 +181,17 @@ class Run:
         )
         return f"Run {self.name!r}: {spans}{gain}, {'complete' if self.loss.complete else 'NOT complete'}"
 
+    def __eq__(self, other: object) -> bool:
+        return equal(self, other)
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.number, len(self.counts)))
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Any:
+            raise no_attribute(self, name)
+
     @property
     def clipped(self) -> NDArray[np.bool_]:
         """(n,) True where the count is on a rail: the true value lies beyond.
@@ -196,6 +216,28 @@ class Run:
     def period_s(self) -> float:
         """Median time between samples; nan if there are fewer than two."""
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else float("nan")
+
+    def plot(
+        self,
+        calibration: "Calibration | None" = None,
+        *,
+        unit: str = "N",
+        title: str = "",
+        mode: Mode = "light",
+        form: Form = "wide",
+    ) -> Picture:
+        """Draw the counts over time; with a calibration the load, and what is read of the pull.
+
+        Args:
+            calibration: that makes newtons of the counts; None: counts are drawn.
+            unit: of force, with a calibration.
+
+        Raises: UsageError (mode, form); with a calibration also NoPull, CalibrationError, UnitError.
+        """
+        picture: Picture = notebook().run_picture(
+            self, calibration, unit=unit, title=title, mode=mode, form=form
+        )
+        return picture
 
     def to_frame(self) -> "pd.DataFrame":
         """One row per sample: time_s, counts, quality, clipped, usable."""

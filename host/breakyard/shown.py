@@ -5,7 +5,7 @@ that draws.
 """
 
 from importlib import import_module
-from typing import Any, Literal, Protocol
+from typing import Any, Final, Literal, Protocol
 
 Mode = Literal["light", "dark"]
 """Dark letters on light paper, or the reverse."""
@@ -30,6 +30,31 @@ class Picture(Protocol):
 
     def save(self, path: Any) -> Any:
         """Write it to a file, .png or .svg as its name ends. Raises: UsageError, OSError."""
+
+
+_OF_A_SUMMARY: Final = frozenset(
+    {
+        "peak",
+        "strength",
+        "settled",
+        "first_peak",
+        "failure",
+        "rate",
+        "drops",
+        "flags",
+        "budget",
+        "summary",
+        "summarize",
+    }
+)
+
+
+def no_attribute(value: object, name: str) -> AttributeError:
+    """The error for a name that a recording does not have; who looks for what is read of a pull is told where it is."""
+    hint = "; breakyard.summarize(...) reads a pull" if name in _OF_A_SUMMARY else ""
+    return AttributeError(
+        f"{type(value).__name__!r} object has no attribute {name!r}{hint}", name=name, obj=value
+    )
 
 
 def notebook() -> Any:

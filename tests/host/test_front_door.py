@@ -1,17 +1,22 @@
 """The front door: what a person in a notebook types, works; and it costs nothing to open."""
 
+import copy
 import io
+import pickle
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import breakyard as by
 from breakyard import errors
 from breakyard.device.link.ble import BleLink
 from breakyard.formats.read_csv import parse_csv
+from breakyard.run import run_from_columns
 from breakyard.session.files.notes import RunNotes
 from breakyard.session.files.specimens import Specimen
 
@@ -33,7 +38,7 @@ def test_the_public_names_are_these() -> None:
     assert set(by.__all__) == set(by._HOMES)
     for name in by.__all__:
         assert getattr(by, name).__name__ == name
-    assert set(by.__all__) <= set(dir(by))
+    assert {*by.__all__, "errors"} <= set(dir(by))
     with pytest.raises(AttributeError, match=r"sumarize.*summarize"):
         _ = by.sumarize
 
@@ -83,6 +88,14 @@ def test_paths_text_bytes_and_open_files_are_taken_alike(tmp_path: Path) -> None
 def test_a_mistake_is_named_with_what_to_give_instead(work: object, says: str) -> None:
     with pytest.raises(errors.BreakyardError, match=says):
         work()  # type: ignore[operator]
+
+
+def test_errors_are_there_without_being_imported() -> None:
+    """`by.errors.NoPull`, as the first thing that a fresh interpreter is asked for."""
+    code = "import breakyard as by; print(by.errors.NoPull.__name__)"
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+
+    assert done.stdout.strip() == "NoPull"
 
 
 def test_every_error_of_the_tree_can_be_had_from_errors() -> None:
@@ -148,14 +161,99 @@ def test_what_is_shown_is_a_line(yard: by.Session) -> None:
         *(by.Logger("usb:COM5"), by.at_least(3)),
     ]
 
+    plan = by.plan_range("300..500 kgf", capacity="1 tf", rated_output_mv_v=2)
+    rig = by.check_rig(
+        {"expected": "400 kgf", "line": [{"length_m": 6, "material": "hmpe", "breaking": "90 kN"}]}
+    )
+    shown += [plan, rig, comparison.groups[0], comparison.pairs[0], calibration.points[0]]
     for value in shown:
         assert len(repr(value)) < 200
         assert "\n" not in repr(value)
-    for value in (yard, summary, comparison, calibration):
+    for value in (yard, summary, comparison, calibration, plan, rig):
         assert value._repr_html_().startswith("<table>")
-    for value in (yard.plot(), summary.plot(curve), calibration.plot(), comparison.plot()):
+    assert "in N</caption>" in comparison._repr_html_()
+    for value in (
+        yard.plot(),
+        summary.plot(curve),
+        calibration.plot(),
+        comparison.plot(),
+        plan.plot(),
+        rig.plot(),
+    ):
         assert value._repr_png_()[:4] == b"\x89PNG"
     assert curve._repr_png_()[:4] == b"\x89PNG"
+
+
+def test_a_session_is_a_collection_of_pulls(yard: by.Session, tmp_path: Path) -> None:
+    """Length, order, names and places as in any other; one without pulls is a session all the same."""
+    assert len(yard) == 4
+    assert list(yard) == list(yard.pulls)
+    assert yard["S1"] == yard[2] == yard.pull("S1")
+    assert "S1" in yard
+    assert "S9" not in yard
+    assert yard["S1"].summary() == yard.summary("S1") == by.summarize(yard["S1"])
+    assert yard["S1"].plot(view="break").png()[:4] == b"\x89PNG"
+    assert "B1" in yard.plot(["B1", "S1"]).alt
+    assert "B2" not in yard.plot(["B1", "S1"]).alt
+    assert by.new_session(tmp_path / "empty")
+    with pytest.raises(errors.UsageError, match='no pull "S9"'):
+        yard["S9"]
+    with pytest.raises(errors.UsageError, match=r"session\.summaries"):
+        by.summarize(yard)  # type: ignore[arg-type]
+
+
+def test_equal_content_is_equal_and_survives_copies() -> None:
+    """Runs and curves are compared by what their arrays hold; a changed sample is another curve."""
+    first, second = by.read(io.StringIO(table())), by.read(io.StringIO(table()))
+    assert isinstance(first, by.LoadCurve)
+    assert isinstance(second, by.LoadCurve)
+    run, again = (run_from_columns(np.arange(20) / 80, np.arange(20), name="bench") for _ in range(2))
+
+    assert first == second == copy.deepcopy(first) == pickle.loads(pickle.dumps(first))
+    assert first != replace(second, load_n=second.load_n + 1e-9)
+    assert first != run
+    assert run == again == copy.copy(run) == pickle.loads(pickle.dumps(run))
+    assert len({run, again, first, second}) == 2
+    for value in (by.summarize(first), by.calibrate(HUNG), by.compare([410, 395], [310, 330])):
+        assert pickle.loads(pickle.dumps(value)) == copy.deepcopy(value) == value
+
+
+def test_what_is_read_of_a_pull_is_looked_for_in_its_recording() -> None:
+    """A run has no peak: the error says who reads one. Other names get the usual error."""
+    curve = by.read(io.StringIO(table()))
+    run = run_from_columns(np.arange(20) / 80, np.arange(20), name="bench")
+
+    for value in (curve, run):
+        with pytest.raises(AttributeError, match=r"has no attribute 'peak'; breakyard\.summarize"):
+            _ = value.peak
+        with pytest.raises(AttributeError, match=r"has no attribute 'counted'$"):
+            _ = value.counted
+
+
+def test_pandas_tables_are_read_as_files_are(yard: by.Session) -> None:
+    """Recordings, points of a calibration and groups; also with time as the index."""
+    time = np.arange(0.0, 10.0, 0.01)
+    frame = pd.DataFrame({"time_s": time, "load_kN": np.clip(time - 3.0, 0.0, None) * (time < 7.0)})
+    points = pd.DataFrame({"load": [text for text, _ in HUNG], "counts": [counts for _, counts in HUNG]})
+    peaks = pd.DataFrame({"bonded": [410, 395, 402], "screwed": [310, 330, None]})
+
+    assert by.read(frame) == by.read(frame.set_index("time_s")) == by.read(frame.to_csv(index=False).encode())
+    assert by.summarize(frame).peak.estimate_n == pytest.approx(4000.0, rel=0.01)
+    assert by.calibrate(points).coefficients == by.calibrate(HUNG).coefficients
+    assert by.calibrate(dict(HUNG)).coefficients == by.calibrate(HUNG).coefficients
+    assert by.compare(peaks, unit="kgf") == by.compare(
+        {"bonded": [410, 395, 402], "screwed": [310, 330]}, unit="kgf"
+    )
+    strengths = yard.table("kN").groupby("group")["strength_kN"]
+    assert [group.n for group in by.compare(dict(list(strengths)), unit="kN").groups] == [2, 2]
+
+
+def test_groups_may_be_given_one_after_another(yard: by.Session) -> None:
+    """As two samples are given to a test elsewhere; sessions, too."""
+    assert by.compare([410, 395], [310, 330]) == by.compare([[410, 395], [310, 330]])
+    assert by.compare(yard, str(yard.root)) == by.compare([yard, yard])
+    with pytest.raises(errors.UnitError, match="kgf if you mean kgf"):
+        by.compare([410, 395], [310, 330], unit="kg")
 
 
 def test_a_picture_is_saved_as_its_name_says(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from breakyard.calibration.known_loads import KnownLoad, mass_load
 from breakyard.errors import CalibrationError
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Point:
     """Mean counts under one known load.
 
@@ -31,6 +31,9 @@ class Point:
             math.isfinite(self.counts_standard) and self.counts_standard >= 0.0
         ):
             raise CalibrationError(f'"{self.load.text}": the uncertainty of the counts cannot be negative')
+
+    def __repr__(self) -> str:
+        return f"Point {self.load.text!r}: {self.counts:.9g} counts"
 
 
 def mass_point(

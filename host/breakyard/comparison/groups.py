@@ -93,7 +93,7 @@ class Survived:
     confidence: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Group:
     """Everything said of one group. Where a field is None the data cannot say it; `notes` say why.
 
@@ -126,6 +126,11 @@ class Group:
     doubts: tuple[Doubt, ...]
     pulls: tuple[Observation, ...]
     notes: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        bounds = f' ({self.at_least} only "at least")' if self.at_least else ""
+        mean = "" if self.mean_n is None else f", mean_n={self.mean_n:.5g}"
+        return f"Group {self.name!r}: n={self.n}{bounds}{mean}, {self.min_n:.5g} to {self.max_n:.5g}"
 
 
 def describe(name: str, pulls: Sequence[Observation], *, coverage: float = 0.95) -> Group:

@@ -31,7 +31,7 @@ POWER: Final = 0.8
 """Chance that the number of specimens named would show the difference that matters."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Pair:
     """Two groups compared. Ratios are first over second; fields are None where the data cannot carry them."""
 
@@ -61,6 +61,9 @@ class Pair:
     log_rank: LogRank | None
     beats: Beats | None
     single: Single | None
+
+    def __repr__(self) -> str:
+        return f"Pair {self.first!r}, {self.second!r}: {self.sentence.partition(';')[0].rstrip('.')}"
 
 
 def pair_of(

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -29,6 +29,17 @@ LEVELS: Final = ("no", "caution", "note")
 def sort_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """What fails first, then cautions, then notes; otherwise in the order given."""
     return tuple(sorted(findings, key=lambda finding: LEVELS.index(finding.level)))
+
+
+def count_findings(findings: Sequence[Finding], good: str, bad: str) -> str:
+    """One line: whether anything fails the check, and how many cautions and notes there are."""
+    numbers = {level: sum(finding.level == level for finding in findings) for level in LEVELS}
+    more = [
+        f"{number} {level}{'s' if number > 1 else ''}"
+        for level, number in numbers.items()
+        if number and level != "no"
+    ]
+    return ", ".join([bad if numbers["no"] else good, *more])
 
 
 def parse_force_range(text: str) -> tuple[float, float]:

@@ -12,10 +12,11 @@ from breakyard.calibration.plate import COUNTS_PER_MV_V_AT_GAIN_1, DEFAULT_NONLI
 from breakyard.document import NOT_IN_JSON, Document, face
 from breakyard.errors import UsageError
 from breakyard.plan import events, rules
-from breakyard.plan.quantities import Finding
+from breakyard.plan.quantities import Finding, count_findings
 from breakyard.plan.range_findings import range_findings
 from breakyard.plan.recommend import Recommendation, recommend
 from breakyard.plan.rules import LOADINGS, Loading
+from breakyard.shown import Form, Mode, Picture, notebook
 
 GAINS: Final = (128, 64, 32)
 RAIL: Final = 2**23 - 1
@@ -124,7 +125,7 @@ class Limit:
     low_n: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class RangePlan(Document):
     """The answer. Limits are in the order in which a rising load meets them."""
 
@@ -175,6 +176,19 @@ class RangePlan(Document):
     """Share of the peak by which the largest sample may be low at the fastest loading."""
     recommendation: Recommendation
     findings: tuple[Finding, ...] = ()
+
+    def __repr__(self) -> str:
+        low, high = self.question.expected_low_n, self.question.expected_high_n
+        return f"RangePlan for {low:.5g} to {high:.5g} N: {count_findings(self.findings, 'fits', 'does not fit')}"
+
+    def _repr_html_(self) -> str:
+        html: str = notebook().findings_html(repr(self), self.findings)
+        return html
+
+    def plot(self, *, unit: str = "N", mode: Mode = "light", form: Form = "wide") -> Picture:
+        """Draw the expected load over the ranges of cell and converter. Raises: UnitError."""
+        picture: Picture = notebook().range_picture(self, unit=unit, mode=mode, form=form)
+        return picture
 
     @property
     def ok(self) -> bool:

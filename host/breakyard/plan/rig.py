@@ -12,11 +12,12 @@ from breakyard.plan import rules
 from breakyard.plan.anchors import Anchor, AnchorCheck, check_anchor
 from breakyard.plan.elements import Element, ElementCheck, check_element
 from breakyard.plan.energy import LineStretch, StoredEnergy, stored_energy
-from breakyard.plan.quantities import Finding
+from breakyard.plan.quantities import Finding, count_findings
 from breakyard.plan.rig_findings import rig_findings
 from breakyard.plan.rules import DEFAULT_MARGIN, LOADINGS, Loading, Rule
 from breakyard.plan.standoff import StandOff, stand_off
 from breakyard.plan.stop import StopLoad, stop_load, strongest_pull_n
+from breakyard.shown import Form, Mode, Picture, notebook
 
 CAUTIONS: Final = (
     "Local codes and qualified people come first: this check does not replace them and makes nothing safe.",
@@ -79,7 +80,7 @@ class WeakestPart(NamedTuple):
     margin: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class RigCheck(Document):
     """The answer. Elements and anchors are in the order of the description."""
 
@@ -112,6 +113,21 @@ class RigCheck(Document):
     strongest_pull_n: float | None = None
     """What the puller can do at most; None where nothing is said of it."""
     findings: tuple[Finding, ...] = ()
+
+    def __repr__(self) -> str:
+        found = count_findings(
+            self.findings, "nothing found against the pull", "something speaks against the pull"
+        )
+        return f"RigCheck for a peak of {self.rig.peak_n:.5g} N: {found}"
+
+    def _repr_html_(self) -> str:
+        html: str = notebook().findings_html(repr(self), self.findings)
+        return html
+
+    def plot(self, *, mode: Mode = "light", form: Form = "wide") -> Picture:
+        """Draw the rig from above, with where nobody may stand. Raises: UsageError (no length of line, mode, form)."""
+        picture: Picture = notebook().rig_picture(self, mode=mode, form=form)
+        return picture
 
     @property
     def ok(self) -> bool:

@@ -72,6 +72,11 @@ class Peak:
     shortest_event_s: float
     """Shortest event whose peak this rate supports to 1 % (ASTM STP19268S)."""
 
+    @property
+    def interval_n(self) -> tuple[float, float]:
+        """`low_n` and `high_n`; above a lower bound it is open, to infinity."""
+        return self.low_n, math.inf if self.high_n is None else self.high_n
+
 
 @dataclass(frozen=True, slots=True)
 class Filter:

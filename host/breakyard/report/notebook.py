@@ -9,14 +9,18 @@ from html import escape
 
 from breakyard.calibration import Calibration
 from breakyard.comparison import Comparison
-from breakyard.curve import LoadCurve
+from breakyard.curve import LoadCurve, curve_from_run
 from breakyard.errors import NoPull, UsageError
+from breakyard.plan.quantities import Finding
+from breakyard.plan.ranges import RangePlan
+from breakyard.plan.rig import RigCheck
 from breakyard.pull.results import Summary
 from breakyard.pull.summarize import summarize
 from breakyard.report.figures.style import FigurePicture, Form, Mode
 from breakyard.report.words import group_words
 from breakyard.report.words.account import account
 from breakyard.report.words.values import load_text
+from breakyard.run import Run
 from breakyard.shown import View
 from breakyard.units import force_unit
 
@@ -52,6 +56,32 @@ def summary_picture(
     return draw(curve, summary, unit=force_unit(unit), title=title or summary.run.name, mode=mode, form=form)
 
 
+def run_picture(
+    run: Run, calibration: Calibration | None, *, unit: str, title: str, mode: Mode, form: Form
+) -> FigurePicture:
+    """Counts over time; with a calibration the pull. Raises: NoPull, CalibrationError, UnitError."""
+    if calibration is None:
+        from breakyard.report.figures.run_figure import run_figure
+
+        return run_figure(run, title=title, mode=mode, form=form)
+    curve = curve_from_run(run, calibration)
+    return curve_picture(curve, unit=unit, title=title, mode=mode, form=form)
+
+
+def range_picture(plan: RangePlan, *, unit: str, mode: Mode, form: Form) -> FigurePicture:
+    """The expected load over what cell and converter take. Raises: UnitError."""
+    from breakyard.report.figures.plan_figures import range_figure
+
+    return range_figure(plan, unit=unit, mode=mode, form=form)
+
+
+def rig_picture(check: RigCheck, *, mode: Mode, form: Form) -> FigurePicture:
+    """The rig from above."""
+    from breakyard.report.figures.plan_figures import rig_figure
+
+    return rig_figure(check, mode=mode, form=form)
+
+
 def calibration_picture(calibration: Calibration, *, unit: str, mode: Mode, form: Form) -> FigurePicture:
     """Line, interval and residuals. Raises: UnitError."""
     from breakyard.report.figures import calibration_figure
@@ -84,7 +114,14 @@ def comparison_html(comparison: Comparison) -> str:
     unit = "N"
     rows = [group_words.group_cells(group, unit) for group in comparison.groups]
     pairs = "".join(f"<li>{escape(pair.sentence)}</li>" for pair in comparison.pairs)
-    return table_html(group_words.group_headings(comparison), rows) + (f"<ul>{pairs}</ul>" if pairs else "")
+    title = f"{comparison!r}, in {comparison.quantity.unit}"
+    table = table_html(group_words.group_headings(comparison), rows, title=title)
+    return table + (f"<ul>{pairs}</ul>" if pairs else "")
+
+
+def findings_html(title: str, findings: Sequence[Finding]) -> str:
+    """What a check found, the worst first."""
+    return table_html((), [(finding.level, finding.text) for finding in findings], title=title)
 
 
 def calibration_html(calibration: Calibration) -> str:

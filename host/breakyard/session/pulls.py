@@ -10,9 +10,11 @@ from breakyard.errors import DataError, UnreadKey
 from breakyard.session.files.keys import CELL_KEYS, NOTES_KEYS, unread_keys
 from breakyard.session.files.layout import composed
 from breakyard.session.files.notes import read_notes
+from breakyard.shown import Form, Mode, Picture, View
 
 if TYPE_CHECKING:
     from breakyard.curve import LoadCurve
+    from breakyard.pull.results import Summary
     from breakyard.session.files.run_files import RunFile
     from breakyard.session.files.specimens import Specimen
     from breakyard.session.session import Session
@@ -95,11 +97,43 @@ class Pull:
         said = ", ".join(part for part in (self.specimen, self.group, self.notes) if part)
         return f"Pull {self.name!r}{f': {said}' if said else ''}"
 
+    def is_called(self, name: object) -> bool:
+        """Whether people may mean it by this name: of its specimen, its recording, or the recording's file."""
+        return name in (self.name, self.specimen, self.path.name)
+
     def curve(self) -> "LoadCurve":
         """Its load curve, with the calibration and the step response in force. Raises: BreakyardError."""
         from breakyard.session.recordings import load_curve
 
         return load_curve(self)
+
+    def summary(self) -> "Summary":
+        """Its summary, as the session keeps it. Raises: DataError (the reason why there is none, several pulls)."""
+        from breakyard.session.options import ReadOptions
+        from breakyard.session.reading import read_pulls
+
+        results = read_pulls((self,), ReadOptions())
+        if len(results) > 1:
+            raise DataError(
+                f"{self.name}: {len(results)} pulls in one recording; session.summaries() has each of them"
+            )
+        (result,) = results
+        if result.summary is None:
+            raise DataError(result.problem)
+        return result.summary
+
+    def plot(
+        self, *, view: View = "pull", unit: str | None = None, mode: Mode = "light", form: Form = "wide"
+    ) -> Picture:
+        """Draw it, or the moment of its break. Raises: BreakyardError.
+
+        Args:
+            view: "pull" or "break".
+            unit: of force; None: the session's.
+        """
+        shown = unit or ("N" if self.session is None else self.session.info.unit)
+        title = " ".join(part for part in (self.specimen or self.name, self.group) if part)
+        return self.curve().plot(view=view, unit=shown, title=title, mode=mode, form=form)
 
     def described(self) -> dict[str, Any]:
         """What is known of the pull besides its recording, for JSON."""

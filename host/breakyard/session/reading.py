@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from breakyard.curve import LoadCurve
 from breakyard.errors import BreakyardError, DataError
+from breakyard.pull.in_use import InUse
 from breakyard.pull.results import Summary
 from breakyard.session import kept
 from breakyard.session.conditions import with_conditions
@@ -106,6 +107,16 @@ def read_pulls(
 
 def read_one(pull: Pull, options: ReadOptions) -> tuple[tuple[PullResult, LoadCurve], ...]:
     """Summarize each pull of one recording; with the curves. Raises: BreakyardError."""
+    curves = curves_of(pull, options)
+    parts = pull.parts(len(curves))
+    return tuple(
+        (_read(part, own, options, alone=len(curves) == 1), own)
+        for part, own in zip(parts, curves, strict=True)
+    )
+
+
+def curves_of(pull: Pull, options: ReadOptions) -> tuple[LoadCurve, ...]:
+    """The load curve of each pull of one recording. Raises: BreakyardError."""
     from breakyard.pull.split import CYCLES, split_pulls
 
     curve = load_curve(
@@ -121,26 +132,39 @@ def read_one(pull: Pull, options: ReadOptions) -> tuple[tuple[PullResult, LoadCu
         curves = (
             replace(curve, one_specimen=True),
         )  # one specimen is named, and nothing broke before the end
-    parts = pull.parts(len(curves))
-    return tuple(
-        (_read(part, own, options, alone=len(curves) == 1), own)
-        for part, own in zip(parts, curves, strict=True)
+    return curves
+
+
+def summary_of(
+    pull: Pull,
+    curve: LoadCurve,
+    options: ReadOptions,
+    *,
+    in_use: InUse | None = None,
+    filter_order: int | None = None,
+) -> Summary:
+    """Summarize one of a recording's curves, with the conditions that people wrote of it, and what its session knows.
+
+    in_use: of the cell, instead of what the session knows. filter_order: as `pull.summarize` takes it.
+    Raises: BreakyardError.
+    """
+    from breakyard.pull.summarize import summarize
+
+    options = with_conditions(options, pull)
+    return summarize(
+        curve,
+        coverage=options.coverage,
+        misalignment_deg=options.misalignment_deg,
+        temperature_c=options.temperature_c,
+        pull_speed_m_per_s=options.pull_speed_m_per_s,
+        in_use=in_use_of(pull, curve.calibration) if in_use is None else in_use,
+        filter_order=filter_order,
     )
 
 
 def _read(pull: Pull, curve: LoadCurve, options: ReadOptions, *, alone: bool) -> PullResult:
-    from breakyard.pull.summarize import summarize
-
     try:
-        options = with_conditions(options, pull)
-        summary = summarize(
-            curve,
-            coverage=options.coverage,
-            misalignment_deg=options.misalignment_deg,
-            temperature_c=options.temperature_c,
-            pull_speed_m_per_s=options.pull_speed_m_per_s,
-            in_use=in_use_of(pull, curve.calibration),
-        )
+        summary = summary_of(pull, curve, options)
     except BreakyardError as error:
         if alone:
             raise

@@ -2,7 +2,7 @@
 
 import json
 import warnings
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -130,6 +130,23 @@ class Session:
         rows = [(pull.name, pull.specimen, pull.group, pull.notes) for pull in self.pulls]
         return table_html(("pull", "specimen", "group", "notes"), rows, title=repr(self))
 
+    def __len__(self) -> int:
+        return len(self.pulls)
+
+    def __bool__(self) -> bool:
+        """A session without pulls is a session all the same."""
+        return True
+
+    def __iter__(self) -> Iterator[Pull]:
+        return iter(self.pulls)
+
+    def __contains__(self, name: object) -> bool:
+        return any(pull == name or pull.is_called(name) for pull in self.pulls)
+
+    def __getitem__(self, name: "str | int") -> Pull:
+        """One pull: session["S1"] by its specimen or recording, session[0] by its place. Raises: as `pull`."""
+        return self.pulls[name] if isinstance(name, int) else self.pull(name)
+
     @property
     def root(self) -> Path:
         """The folder."""
@@ -152,7 +169,7 @@ class Session:
         """One pull by its specimen or the name of its recording. Raises: UsageError if it is not there."""
         pulls = self.pulls
         for pull in pulls:
-            if name in (pull.name, pull.specimen, pull.path.name):
+            if pull.is_called(name):
                 return pull
         names = ", ".join(pull.name for pull in pulls) or "none yet"
         raise UsageError(f'{self.layout.runs}: no pull "{name}"; there is {names}')
@@ -162,6 +179,10 @@ class Session:
         from breakyard.session.recordings import load_curve
 
         return load_curve(self.pull(name))
+
+    def summary(self, name: str) -> "Summary":
+        """The summary of one pull. Raises: UsageError (no such pull), DataError (it cannot be read)."""
+        return self.pull(name).summary()
 
     def calibration(self, name: str | None = None) -> "Calibration":
         """The calibration of that name, else the one in force. Raises: UsageError, CalibrationError, DataError."""
@@ -256,7 +277,7 @@ class Session:
 
     def plot(
         self,
-        name: str | None = None,
+        name: str | Sequence[str] | None = None,
         *,
         groups: Sequence[str] | None = None,
         view: View = "pull",
@@ -267,16 +288,19 @@ class Session:
         """Draw all pulls over one another, or one pull, or the moment of its break. Raises: BreakyardError.
 
         Args:
-            name: of one pull; None: all.
+            name: of one pull, or of several that are drawn over one another; None: all.
             groups: only pulls of these, where all are drawn.
             view: of one pull: "pull" or "break".
             unit: of force; None: the session's.
         """
         unit = unit or self.info.unit
-        if name is None:
+        if not isinstance(name, str):
             from breakyard.session.reporting import session_picture
 
             results = self.results()
+            if name is not None:
+                chosen = {self.pull(one).path for one in name}
+                results = tuple(result for result in results if result.pull.path in chosen)
             if groups is not None:
                 known = {result.pull.group for result in results}
                 if unknown := [group for group in groups if group not in known]:
@@ -286,9 +310,7 @@ class Session:
                     )
                 results = tuple(result for result in results if result.pull.group in groups)
             return session_picture(results, ReadOptions(), unit, mode=mode, form=form)
-        pull = self.pull(name)
-        title = " ".join(part for part in (pull.specimen or pull.name, pull.group) if part)
-        return self.curve(name).plot(view=view, unit=unit, title=title, mode=mode, form=form)
+        return self.pull(name).plot(view=view, unit=unit, mode=mode, form=form)
 
     def archive(self, to: "str | PathLike[str]") -> int:
         """Put the session into an archive of Parquet files, with every file byte for byte; returns how many pulls.

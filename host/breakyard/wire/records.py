@@ -5,13 +5,14 @@ names; device times are whole seconds and microseconds since the logger started.
 """
 
 import zlib
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any, ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from breakyard.errors import UsageError
+from breakyard.frozen import equal
 from breakyard.wire.damage import DamagedRecord
 from breakyard.wire.fields import MEAN_COLUMNS, Value, read_fields, write_fields
 from breakyard.wire.layout import (
@@ -49,9 +50,7 @@ class _WithSamples(Header):
     quality: NDArray[np.uint8]
 
     def __eq__(self, other: object) -> bool:
-        if type(other) is not type(self):
-            return NotImplemented
-        return all(np.array_equal(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+        return equal(self, other)
 
     def __hash__(self) -> int:
         return hash((self.run, self.index, self.counts.tobytes()))
@@ -263,9 +262,7 @@ class Means(Header):
     highest: NDArray[np.int32]
 
     def __eq__(self, other: object) -> bool:
-        if type(other) is not type(self):
-            return NotImplemented
-        return all(np.array_equal(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+        return equal(self, other)
 
     def __hash__(self) -> int:
         return hash((self.run, self.index, self.mean.tobytes()))

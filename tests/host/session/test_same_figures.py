@@ -1,6 +1,7 @@
 """One path for command, library and page: the same inputs give the same figures, to the last bit."""
 
 import json
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -121,3 +122,23 @@ def test_counts_of_another_instrument_follow_the_calibration(tmp_path: Path) -> 
     assert half.summary.peak.estimate_n == pytest.approx(whole.summary.peak.estimate_n / 2, rel=1e-6)
     assert half.summary.run.calibration_hash == load_calibration(None, session, "").content_hash
     assert again.kept
+
+
+def test_conditions_count_however_a_recording_is_read(yard: Session, tmp_path: Path) -> None:
+    """What the session says of temperature and angle: the front door once read without any of it."""
+    import breakyard as by
+
+    folder = tmp_path / "yard"
+    shutil.copytree(yard.root, folder, ignore=shutil.ignore_patterns("results"))
+    table = open_session(folder).layout.session_file
+    text = table.read_text("utf-8")
+    table.write_text(
+        text.replace("# temperature_C = 12", "temperature_C = 31\nmisalignment_deg = 8"), "utf-8"
+    )
+    pull = open_session(folder)["S1"]
+
+    (command,) = read_pulls([pull], ReadOptions())
+    ways = [by.summarize(pull.path), by.summarize(pull), pull.summary()]
+
+    assert ways == [command.summary] * 3
+    assert ways[0] != by.summarize(yard["S1"])
