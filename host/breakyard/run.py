@@ -33,7 +33,6 @@ from breakyard.wire.records import Identity, Mark, PeakWindow, RunBegin, RunEnd,
 if TYPE_CHECKING:
     import pandas as pd
 
-    from breakyard.calibration import Calibration
     from breakyard.converter import StepResponse
 
 SETTLING_CONVERSIONS: Final = 4
@@ -217,26 +216,9 @@ class Run:
         """Median time between samples; nan if there are fewer than two."""
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else float("nan")
 
-    def plot(
-        self,
-        calibration: "Calibration | None" = None,
-        *,
-        unit: str = "N",
-        title: str = "",
-        mode: Mode = "light",
-        form: Form = "wide",
-    ) -> Picture:
-        """Draw the counts over time; with a calibration the load, and what is read of the pull.
-
-        Args:
-            calibration: that makes newtons of the counts; None: counts are drawn.
-            unit: of force, with a calibration.
-
-        Raises: UsageError (mode, form); with a calibration also NoPull, CalibrationError, UnitError.
-        """
-        picture: Picture = notebook().run_picture(
-            self, calibration, unit=unit, title=title, mode=mode, form=form
-        )
+    def plot(self, *, title: str = "", mode: Mode = "light", form: Form = "wide") -> Picture:
+        """Draw the counts over time, with what is missing; loads are drawn by `LoadCurve.plot`. Raises: UsageError."""
+        picture: Picture = notebook().run_picture(self, title=title, mode=mode, form=form)
         return picture
 
     def to_frame(self) -> "pd.DataFrame":

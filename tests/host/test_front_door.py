@@ -228,6 +228,7 @@ def test_what_is_read_of_a_pull_is_looked_for_in_its_recording() -> None:
             _ = value.peak
         with pytest.raises(AttributeError, match=r"has no attribute 'counted'$"):
             _ = value.counted
+    assert "20 samples" in run.plot().alt
 
 
 def test_pandas_tables_are_read_as_files_are(yard: by.Session) -> None:

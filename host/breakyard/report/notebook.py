@@ -9,7 +9,7 @@ from html import escape
 
 from breakyard.calibration import Calibration
 from breakyard.comparison import Comparison
-from breakyard.curve import LoadCurve, curve_from_run
+from breakyard.curve import LoadCurve
 from breakyard.errors import NoPull, UsageError
 from breakyard.plan.quantities import Finding
 from breakyard.plan.ranges import RangePlan
@@ -56,16 +56,11 @@ def summary_picture(
     return draw(curve, summary, unit=force_unit(unit), title=title or summary.run.name, mode=mode, form=form)
 
 
-def run_picture(
-    run: Run, calibration: Calibration | None, *, unit: str, title: str, mode: Mode, form: Form
-) -> FigurePicture:
-    """Counts over time; with a calibration the pull. Raises: NoPull, CalibrationError, UnitError."""
-    if calibration is None:
-        from breakyard.report.figures.run_figure import run_figure
+def run_picture(run: Run, *, title: str, mode: Mode, form: Form) -> FigurePicture:
+    """Counts over time."""
+    from breakyard.report.figures.run_figure import run_figure
 
-        return run_figure(run, title=title, mode=mode, form=form)
-    curve = curve_from_run(run, calibration)
-    return curve_picture(curve, unit=unit, title=title, mode=mode, form=form)
+    return run_figure(run, title=title, mode=mode, form=form)
 
 
 def range_picture(plan: RangePlan, *, unit: str, mode: Mode, form: Form) -> FigurePicture:

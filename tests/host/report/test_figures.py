@@ -26,8 +26,10 @@ from breakyard.report.figures import (
     overlay_figure,
     pull_figure,
 )
+from breakyard.report.figures.run_figure import run_figure
 from breakyard.report.figures.style import ORANGE, thinned
 from breakyard.report.trace import make_trace
+from breakyard.run import Converter, run_from_columns
 
 Make = Callable[..., Summary]
 
@@ -263,3 +265,17 @@ def test_pictures_leave_pyplot_alone_and_load_late() -> None:
     )
 
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_run_is_drawn_as_it_was_recorded() -> None:
+    """Counts of every sample, those on a rail as what they are, and the time that is missing."""
+    time = np.delete(np.arange(0.0, 10.0, 0.0125), slice(300, 340))
+    counts = np.clip(4_000_000 * (time - 3.0), 0, 8_388_607).round()
+    run = run_from_columns(time, counts, name="S1", converter=Converter(128))
+
+    picture = run_figure(run, mode="dark", form="phone")
+
+    assert key_of(picture)[1:] == ["on a rail: the load was larger", "missing: 40 samples"]
+    assert f"{int(run.clipped.sum())} on a rail" in picture.alt
+    assert picture.png()[:4] == b"\x89PNG"
+    check_layout(picture)
