@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final, Literal, Self, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from breakyard.converter.repeats import copies
 from breakyard.errors import DataError, NoPull
 from breakyard.frozen import equal
 from breakyard.run import Converter, Gap, MeanTable, Moment, Run
@@ -36,6 +37,9 @@ STORE_FULL: Final = "store_full"
 
 MEANS: Final = "means"
 """The flag of a run of which means were stored, and single samples around its largest peaks alone."""
+
+REPEATS: Final = "repeats"
+"""The flag of another instrument's recording in which readings were written down several times each."""
 
 LARGEST_N: Final = 1e12
 """A value beyond this is no load: the sample is left out."""
@@ -363,16 +367,24 @@ def curve_from_columns(
         if extension.shape != time.shape:
             raise DataError(f"{name}: the extension must have as many rows as the load")
     usable = np.isfinite(load) & (np.abs(load) < LARGEST_N)
+    repeated = np.zeros(len(load), dtype=np.bool_)
+    repeated[usable] = copies(load[usable])
+    if (usable & ~repeated).sum() < MINIMUM_SAMPLES:
+        repeated[:] = False
+    if repeated.any():
+        usable &= ~repeated
+        steps = np.diff(time[usable])
     return LoadCurve(
         name=name,
         time_s=_frozen(time - time[0]),
-        load_n=_frozen(np.where(usable, load, 0.0)),
+        load_n=_frozen(np.where(usable | repeated, load, 0.0)),
         usable=_frozen(usable),
         clipped=_frozen(np.zeros(len(time), dtype=np.bool_)),
         period_s=float(np.median(steps)),
         gaps=_gaps(time - time[0], usable),
         accuracy=accuracy,
         extension_m=None if extension is None else _frozen(extension),
+        flags=(REPEATS,) if repeated.any() else (),
     )
 
 

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from breakyard.curve import MEANS, STORE_FULL, LoadCurve
+from breakyard.curve import MEANS, REPEATS, STORE_FULL, LoadCurve
 from breakyard.pull.budget import assumes_accuracy
 from breakyard.pull.events import PullEvents
 from breakyard.pull.peak.reading import Reading
@@ -38,6 +38,7 @@ _WHERE: Final = {
 
 _OF_CURVE: Final = {
     REVERSED: "The load was recorded as a push and turned round: are the signal wires swapped?",
+    REPEATS: "Each reading was written down several times: only the first of each counts.",
     MEANS: "Means were stored, not samples: what was shorter shows only around the largest peaks.",
     STORE_FULL: "The logger's store was full before the pull was over: the rest is not known.",
     CYCLES: "All pulls but the last were let out slowly: if this is one specimen loaded again and again, say so "

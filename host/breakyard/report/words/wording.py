@@ -47,6 +47,7 @@ SHORT: Final[Mapping[str, str]] = {
     "over_safe_load": "above the cell's safe load",
     "store_full": "the store was full",
     "means": "means were stored",
+    "repeats": "readings written down several times",
     "odd_filter": "the converter's filter is unusual",
 }
 """A few words for each flag, for pictures."""
@@ -100,6 +101,9 @@ _LONG: Final[Mapping[str, Sentence]] = {
     ),
     "means": lambda s, u: (
         "Means were stored, not samples: what was shorter than one of them shows only around the largest peaks."
+    ),
+    "repeats": lambda s, u: (
+        f"Each reading was written down several times; about {_per_second(s.run.rate_hz)} a second are new, and count."
     ),
     "store_full": lambda s, u: (
         "The logger's store was full before the pull was over; a higher load may have followed."
