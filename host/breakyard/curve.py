@@ -242,18 +242,22 @@ def curve_from_run(
         )
     _check_length(run.name, len(run.counts))
     run = _with_converter(run, calibration)
+    load = calibration.load_n(run.counts, 0.0)
+    # A logger of ours writes each conversion once; another's program may have asked more often.
+    repeated = _repeated(load, run.usable) if not run.number else np.zeros(len(load), dtype=np.bool_)
+    usable = run.usable & ~repeated
     return LoadCurve(
         name=run.name,
         time_s=run.time_s,
-        load_n=_frozen(calibration.load_n(run.counts, 0.0)),
-        usable=_frozen(run.usable),
+        load_n=_frozen(load),
+        usable=_frozen(usable),
         clipped=_frozen(run.clipped),
-        period_s=run.period_s,
+        period_s=float(np.median(np.diff(run.time_s[usable]))) if repeated.any() else run.period_s,
         gaps=run.gaps,
         counts=run.counts,
         converter=run.converter,
         calibration=calibration,
-        flags=_flags(run),
+        flags=(*((REPEATS,) if repeated.any() else ()), *_flags(run)),
         number=run.number,
         start_utc_s=run.start_utc_s,
         start_utc_uncertainty_s=run.start_utc_uncertainty_s,
@@ -367,10 +371,7 @@ def curve_from_columns(
         if extension.shape != time.shape:
             raise DataError(f"{name}: the extension must have as many rows as the load")
     usable = np.isfinite(load) & (np.abs(load) < LARGEST_N)
-    repeated = np.zeros(len(load), dtype=np.bool_)
-    repeated[usable] = copies(load[usable])
-    if (usable & ~repeated).sum() < MINIMUM_SAMPLES:
-        repeated[:] = False
+    repeated = _repeated(load, usable)
     if repeated.any():
         usable &= ~repeated
         steps = np.diff(time[usable])
@@ -386,6 +387,13 @@ def curve_from_columns(
         extension_m=None if extension is None else _frozen(extension),
         flags=(REPEATS,) if repeated.any() else (),
     )
+
+
+def _repeated(load: NDArray[np.float64], usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which of the usable samples repeat the reading before them; none where too few would be left."""
+    repeated = np.zeros(len(load), dtype=np.bool_)
+    repeated[usable] = copies(load[usable])
+    return repeated if (usable & ~repeated).sum() >= MINIMUM_SAMPLES else np.zeros_like(repeated)
 
 
 def _gaps(time_s: NDArray[np.float64], usable: NDArray[np.bool_]) -> tuple[Gap, ...]:

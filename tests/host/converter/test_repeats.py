@@ -2,10 +2,13 @@
 
 import numpy as np
 import pytest
+from analysis_cases import calibrated
 
 from breakyard.converter.repeats import copies
-from breakyard.curve import REPEATS, curve_from_columns
+from breakyard.curve import REPEATS, curve_from_columns, curve_from_run
 from breakyard.pull.summarize import summarize
+from breakyard.run import run_from_columns
+from breakyard.simulate.cell import Cell
 
 TIME = np.arange(0.0, 20.0, 0.0125)
 PULL = np.interp(TIME, [0, 3, 15, 15.01, 20], [0, 0, 1000, 0, 0])
@@ -49,3 +52,15 @@ def test_stairs_of_copies_are_no_partial_drops(times: float) -> None:
     assert summary.run.rate_hz == pytest.approx(80.0 / times, rel=0.01)
     assert summary.peak.high_n is not None
     assert summary.peak.low_n <= 1000.0 <= summary.peak.high_n
+
+
+def test_counts_of_a_converter_that_was_asked_too_often_are_copies_too() -> None:
+    """A converter of 27 readings a second, written down 80 times a second."""
+    counts = held(np.rint(1000.0 * (PULL + NOISE)), 3.0)
+
+    run = run_from_columns(TIME, counts, name="polled")
+    curve = curve_from_run(run, calibrated(1, "good", Cell(5000.0, 2.0)))
+
+    assert REPEATS in curve.flags
+    assert curve.usable.mean() == pytest.approx(1.0 / 3.0, abs=0.01)
+    assert curve.period_s == pytest.approx(0.0375, rel=0.01)
