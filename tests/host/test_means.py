@@ -65,6 +65,22 @@ def test_a_pull_of_means_is_read(name: str, seed: int) -> None:
     assert np.quantile(apart, 0.9) <= 0.02 * truth  # a mean across the break lies between
 
 
+@pytest.mark.parametrize("window_s", [1.0, -1.0])
+@pytest.mark.parametrize(
+    ("name", "seed"), [("let_go", 0), ("let_go", 3), ("progressive", 0), ("progressive", 6)]
+)
+def test_means_of_a_second_are_sure_of_no_manner_that_they_cannot_tell(
+    name: str, seed: int, window_s: float
+) -> None:
+    """A load let down within two or three of them, and partial drops within one: no manner is wrong and sure."""
+    case = family(name, seed)
+    run = run_from_columns(case.conversions.time_s, case.conversions.counts, name=name)
+
+    summary = summarize(curve_from_run(slow(run, window_s, 92), calibrated(seed, "good", case.cell)))
+
+    assert summary.failure.manner == case.truth.manner or not summary.failure.sure
+
+
 def test_the_highest_of_all_is_not_lost_without_its_window() -> None:
     """No peak window is left: the largest sample is still the one that the logger saw."""
     whole, means, _ = read("slow_brittle", 0, window_s=-1.0)

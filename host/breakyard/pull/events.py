@@ -61,18 +61,35 @@ AVERAGED_RISE: Final = 0.01
 MOST_AVERAGED: Final = 400
 """... and at most this many samples."""
 
-EASED_WITHIN_S: Final = 1.0
-"""A load that goes from a half to nothing within this time, or within EASED_STEPS, and EASED_FASTER than it came, may
+EASED_WITHIN_S: Final = 0.5
+"""A load that goes from a half to nothing within this time, or EASED_STEPS, and EASED_FASTER than it came last, may
 have been let go or have torn, seen through a slow filter; ..."""
 
-EASED_STEPS: Final = 12.0
+EASED_STEPS: Final = 8.0
 
 EASED_FASTER: Final = 8.0
+
+STRAIGHT: Final = 0.05
+"""... where the filter is known, only if it did not go evenly, to within this part of the time it took: nothing tears
+at one speed; ..."""
 
 EASED_SLOWLY_S: Final = 10.0
 """... one that takes longer than this, and than EASED_SHARE of the loading, may be the specimen's own giving way."""
 
 EASED_SHARE: Final = 0.1
+
+TELLING_S: Final = 0.3
+"""Values of a fall that are farther apart than this do not show whether it was sudden (a break takes up to 0.2 s,
+`falls.SUDDEN_S`), ..."""
+
+FELL_WITHIN_S: Final = 0.5
+"""... nor does a fall that took longer than this, unless it was the converter's filter that drew it out."""
+
+SEEN_BY: Final = 1.0 / (0.5 * PARTIAL_DROP)
+"""A rise over fewer values than this may hide partial drops: each is made up for in its share of the rise."""
+
+FEW_STEPS: Final = 3
+"""A fall over no more steps than this may have been sudden, however long they are."""
 
 PULSE_S: Final = 0.2
 """A load that comes within this time is a pulse: the rules on how something breaks know nothing of it."""
@@ -104,6 +121,8 @@ class PullSamples:
     """Whether the top of the curve is cut off at a rail."""
     too_short: bool = False
     """Whether the event is too short for the rate, so that its shape is the filter's."""
+    filter_known: bool = False
+    """Whether it is known how long the converter's filter draws out a sudden fall."""
 
     @property
     def top(self) -> int:
@@ -165,10 +184,23 @@ def find_events(pull: PullSamples, falls: list[Fall] | None = None) -> PullEvent
     )
     rising = last is None and _rises_to_the_end(pull)
     first = _first_peak(pull, swings, driven.all, last, noise)
+    few = _may_hide_drops(pull)
+    hidden = few or _between_steps(pull, swings, driven.all, drops)
     return PullEvents(
         first_peak=first,
         failure=_failure(
-            pull, last, drops, settled, ripple, shown, noise, in_fall=in_fall, ended=ended, first=first
+            pull,
+            last,
+            drops,
+            settled,
+            ripple,
+            shown,
+            noise,
+            in_fall=in_fall,
+            ended=ended,
+            first=first,
+            few=few,
+            hidden=hidden,
         ),
         settled=settled,
         plateaus=plateaus,
@@ -211,7 +243,9 @@ def _swings(pull: PullSamples, stop: int) -> tuple[list[Swing], Array, float]:
     begin, shown, noise = _tenth(pull), load[: stop + 1], pull.noise_n
     if NOISY * noise > SWING * peak:
         rise_s = float(time[max(pull.top, begin)] - time[begin])
-        most = int(min(AVERAGED_RISE * rise_s / max(pull.period_s, 1e-12), MOST_AVERAGED))
+        most = int(
+            min(AVERAGED_RISE * rise_s / max(_usual_step(time[begin : stop + 1]), 1e-12), MOST_AVERAGED)
+        )
         half = min(int((NOISY * noise / (SWING * peak)) ** 2), most) // 2
         if half and stop + 1 > 4 * half:
             over = np.ones(2 * half + 1)  # at the ends over as many samples as there are
@@ -228,6 +262,13 @@ def _swings(pull: PullSamples, stop: int) -> tuple[list[Swing], Array, float]:
             least = max(least, at)
         found.append(Swing(at, least, one.from_n, one.to_n))
     return found, shown, noise
+
+
+def _usual_step(time: Array) -> float:
+    """The step in which half of the time passes: a window of many samples is short amid means of a second."""
+    steps = np.sort(np.diff(time))
+    passed = np.cumsum(steps)
+    return float(steps[np.searchsorted(passed, 0.5 * passed[-1])]) if len(steps) else 0.0
 
 
 def _first_peak(
@@ -317,9 +358,14 @@ def _failure(
     in_fall: bool,
     ended: float,
     first: int | None,
+    few: bool,
+    hidden: bool,
 ) -> Break:
-    """How it let go. shown, noise_n: the load up to there, its noise averaged out where it would matter, and the rest
-    of that noise."""
+    """How it let go.
+
+    few: whether few values show the rise; hidden: whether partial drops may not be seen. shown, noise_n: the load up
+    to there, its noise averaged out where it would matter, and the rest of that noise.
+    """
     time, load, top, peak = pull.time_s, pull.load_n, pull.top, pull.peak_n
     swing = 0.0 if ripple is None else ripple.size_n
     if last is None:
@@ -372,9 +418,48 @@ def _failure(
         sure = sure and not sizes and not pull.clipped and (first is None or first >= pull.top - 6)
     if in_fall:
         reason += "; the recording ends in the fall"
+    if between_values(time, instant):
+        sure = False
+        reason += "; the values are too far apart to tell whether it was let down"
+    elif not pull.filter_known and time[last.end] - time[last.start] > FELL_WITHIN_S:
+        sure = False
+        reason += "; it took long enough to have been let down"
     pulse = float(time[top] - time[min(pull.onset, top)]) < PULSE_S
     sure = sure and not pulse and not pull.too_short and last.beats(pull.usual_rate, time)
+    sure = sure and not (few and manner == "ductile") and not (hidden and manner == "brittle")
     return Break(manner, instant, last.from_n, residual, bool(sure), reason)
+
+
+def between_values(time: Array, at_s: float | None) -> bool:
+    """Whether a moment lies where values are too far apart to tell a fall from a load that is let down."""
+    if at_s is None:
+        return False
+    at = int(np.searchsorted(time, at_s))
+    return float(np.diff(time[max(at - 1, 0) : at + 2]).max(initial=0.0)) > TELLING_S
+
+
+def _may_hide_drops(pull: PullSamples) -> bool:
+    """Whether the rise was recorded in so few values that a partial drop may lie between two of them."""
+    steps = np.diff(pull.time_s[pull.onset : pull.top + 1])
+    whole = float(steps.sum())
+    return (
+        not len(steps) or SEEN_BY * float((steps**2).sum()) > whole**2
+    )  # the mean step, each weighed by its time
+
+
+def _between_steps(
+    pull: PullSamples, swings: list[Swing], driven: list[bool], drops: tuple[Drop, ...]
+) -> bool:
+    """Whether a fall as large as a partial drop lies within a few values, too far apart to show how sudden it was."""
+    least = 0.3 * PARTIAL_DROP * pull.peak_n  # a mean over the drop shows a part of it
+    return any(
+        one.size_n >= least
+        and one.bottom - one.top <= FEW_STEPS
+        and not theirs
+        and not any(abs(drop.from_n - one.from_n) < 0.5 * one.size_n for drop in drops)
+        for one, theirs in zip(swings, driven, strict=True)
+        if one.bottom < len(pull.load_n) - 1 and one.top < pull.top
+    )
 
 
 def _doubted_unloading(pull: PullSamples) -> str:
@@ -391,7 +476,14 @@ def _doubted_unloading(pull: PullSamples) -> str:
     if math.isinf(quick) or math.isinf(whole):
         return ""
     short = quick < max(EASED_WITHIN_S, EASED_STEPS * pull.period_s)
-    if short and 0.4 * peak / max(quick, 1e-12) > EASED_FASTER * max(pull.usual_rate, 0.0):
+    if pull.filter_known and abs(quick / whole - 0.4 / 0.6) < STRAIGHT:
+        short = False
+    # What bent over before rose more slowly than it was loaded on the whole.
+    last = int(np.flatnonzero(load[top:] > 0.8 * peak)[-1]) + top
+    first = int(np.searchsorted(time, time[last] - max(10.0 * quick, 4.0 * pull.period_s)))
+    before = (float(load[top]) - float(load[first])) / max(float(time[last] - time[first]), 1e-12)
+    came = min(max(pull.usual_rate, 0.0), max(before, 0.0))
+    if short and 0.4 * peak / max(quick, 1e-12) > EASED_FASTER * came:
         return f"the load went within {quick:.2g} s: let go, or torn and seen through a slow filter"
     if whole > max(EASED_SLOWLY_S, EASED_SHARE * float(time[top] - time[min(pull.onset, top)])):
         return f"the load eased for {whole:.3g} s: let out, or the specimen gave way slowly"

@@ -20,7 +20,7 @@ from breakyard.pull.budget import (
     instrument_terms,
     peak_with_interval,
 )
-from breakyard.pull.events import PullSamples, find_events, work
+from breakyard.pull.events import PullSamples, between_values, find_events, work
 from breakyard.pull.extension import STIFF_TO, UNSTATED_SPEED, Points, read_extension, stiffness_of
 from breakyard.pull.falls import find_falls
 from breakyard.pull.flags import raise_flags
@@ -61,10 +61,6 @@ MOST_POINTS: Final = 400
 
 TAPE: Final = 3.0
 """Times that a length must be larger than all that it changes by, to be taken for one read from a tape."""
-
-TELLING_S: Final = 0.3
-"""Values of a fall that are farther apart than this do not show whether it was sudden (a break takes up to 0.2 s,
-`falls.SUDDEN_S`)."""
 
 ONE_EVENT: Final = 3
 """First peak and peak that are this many samples apart, or fewer, are the same event."""
@@ -194,6 +190,7 @@ def summarize(
         delay_s=late_s,
         clipped=clipped,
         too_short=reading.regime == "too_short",
+        filter_known=filtered,
     )
     events = find_events(pull)
     terms = budget_terms(curve, zero, reading, rail_n, misalignment_deg, temperature_c, coverage, in_use)
@@ -202,7 +199,7 @@ def summarize(
     flags, notes = raise_flags(curve, zero, reading, events, peak, len(spoilt), clipped)
     if reading.recovered is not None:
         flags, notes = flags + seen_through.flags, notes + seen_through.notes
-    unseen = MEANS in curve.flags and _between_values(time, events.failure.time_s)
+    unseen = MEANS in curve.flags and between_values(time, events.failure.time_s)
     at_least = peak.bound == "lower" or events.failure.manner == "none" or unseen
     if unseen:
         sentence = (
@@ -285,14 +282,6 @@ def _first_peak(
     terms = budget_terms(curve, zero, reading, None, *stated)
     found = peak_with_interval(curve, reading, None, terms, coverage, bounded=not zero.known)
     return FirstPeak(found.estimate_n, found.time_s, found.low_n, found.high_n, budget_lines(terms))
-
-
-def _between_values(time: Array, at_s: float | None) -> bool:
-    """Whether a moment lies where values are too far apart to tell a fall from a load that is let down."""
-    if at_s is None:
-        return False
-    at = int(np.searchsorted(time, at_s))
-    return float(np.diff(time[max(at - 1, 0) : at + 2]).max(initial=0.0)) > TELLING_S
 
 
 def _energy(

@@ -144,9 +144,11 @@ def of_the_drive(swings: list[Swing], time: Array, load: Array, usual_rate: floa
     begin = 0
     for i, swing in enumerate(swings):
         stop = swings[i + 1].bottom if i + 1 < len(swings) else len(load)
-        back.append(_swings_back(swing, begin, stop, time, load, period_s))
-        stops.append(_is_stop(swing, begin, stop, time, load, usual_rate, period_s))
-        eased.append(_takes_its_time(swing, begin, time, load, usual_rate, period_s))
+        # Means may lie a hundred times as far apart as the samples around a peak.
+        step_s = max(period_s, float(np.median(np.diff(time[swing.top : swing.bottom + 1]))))
+        back.append(_swings_back(swing, begin, stop, time, load, step_s))
+        stops.append(_is_stop(swing, begin, stop, time, load, usual_rate, step_s))
+        eased.append(_takes_its_time(swing, begin, time, load, usual_rate, step_s))
         begin = swing.bottom
     if sum(back) < FEWEST:  # once or twice is no ripple
         back = [False] * len(swings)
