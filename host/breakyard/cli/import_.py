@@ -68,6 +68,9 @@ def command(
     separator: Annotated[str | None, typer.Option(help="semicolon, comma, tab or blanks.")] = None,
     decimal: Annotated[str | None, typer.Option(help="comma or point.")] = None,
     header_rows: Annotated[int | None, typer.Option(min=0, help="Rows above the numbers.")] = None,
+    rate: Annotated[
+        str | None, typer.Option(help="Readings a second, where the file has no times: 50, say.")
+    ] = None,
     accuracy: Annotated[
         float | None,
         typer.Option(
@@ -138,6 +141,7 @@ def command(
         separator=separator,
         decimal=decimal,
         header_rows=header_rows,
+        rate=rate,
     )
     said: dict[str, str | bool] = {}
     if zero is not None:

@@ -68,7 +68,10 @@ def choose_columns(
     extension = (
         None if no_extension else _named(headers, options.extension_column, "--extension-column", where)
     )
-    if named is not None:
+    times: list[ColumnHeader] = []
+    if options.rate is not None:
+        _refuse_times(headers, usable, moments, where)
+    elif named is not None:
         times = [named]
     else:
         free = [one for one in usable if one not in (load, extension)]
@@ -78,7 +81,7 @@ def choose_columns(
     else:
         free = [one for one in usable if one not in (*times, extension)]
         loads = _choose_load(free, headers, notes, where)
-    if times[0] in loads:
+    if any(one in loads for one in times):
         raise UsageError(f"{where}: column {times[0]} cannot be both time and load")
     if extension is None:
         free = [one for one in usable if one not in (*times, *loads)]
@@ -97,7 +100,21 @@ def choose_columns(
     )
 
 
+def _refuse_times(
+    headers: Sequence[ColumnHeader],
+    usable: Sequence[ColumnHeader],
+    moments: Sequence[ColumnHeader],
+    where: str,
+) -> None:
+    """A rate beside times that the file has is a slip, or one of the two is wrong."""
+    found = [one for one in headers if (one in usable and one.is_time) or one in moments]
+    if found:
+        raise UsageError(f"{where}: column {found[0]} holds times, so leave out --rate")
+
+
 def _listed(headers: Sequence[ColumnHeader]) -> str:
+    if len(headers) == 1:
+        return f"one column, {headers[0]}" if headers[0].text else "one column, without a name"
     if not any(header.text for header in headers):
         return f"columns 1 to {len(headers)}, without names"
     shown = ", ".join(str(header) for header in headers[:8])
@@ -126,7 +143,7 @@ def _named(
                     f'{where}: columns {numbers} are both called "{wanted}"; give {option} as a number'
                 )
         if not key.isdecimal() or len(key) > _MOST_DIGITS:
-            raise UsageError(f'{where}: {option}: no column "{wanted}"; there is {_listed(headers)}')
+            raise UsageError(f'{where}: {option}: no column "{wanted}"; the file has {_listed(headers)}')
         wanted = int(key)
     if not 1 <= wanted <= len(headers):
         raise UsageError(f"{where}: {option} {wanted}: the columns are numbered 1 to {len(headers)}")
@@ -159,7 +176,8 @@ def _choose_time(
             f"{where}: column {named} holds neither plain numbers nor times of day with seconds: give --time-column"
         )
     raise DataError(
-        f"{where}: no column is known to be the time; give --time-column (there is {_listed(headers)})"
+        f"{where}: no column is known to be the time; give --time-column, or --rate where there is none "
+        f"(the file has {_listed(headers)})"
     )
 
 
@@ -187,7 +205,7 @@ def _choose_load(
     if len(free) == 1 and not free[0].text:
         return [free[0]]
     raise DataError(
-        f"{where}: no column is known to be the load; give --load-column (there is {_listed(headers)})"
+        f"{where}: no column is known to be the load; give --load-column (the file has {_listed(headers)})"
     )
 
 

@@ -1,7 +1,7 @@
 """Which column is which, from header texts such as "Load [kN]", "Kraft (N)", "time/s", "load_n".
 
 A unit says more than a name, a name more than nothing; where two columns fit one role the choice is
-left to the person. Header words of the common European languages are known.
+left to the person. Header words of the common European languages are known, Chinese and Japanese ones too.
 """
 
 import re
@@ -25,24 +25,25 @@ def _words(text: str) -> frozenset[str]:
 
 
 _TIME_WORDS: Final = _words(
-    "t time times timestamp elapsed zeit messzeit prüfzeit pruefzeit testzeit temps tiempo tempo tijd tid"
+    "t time times timestamp elapsed zeit messzeit prüfzeit pruefzeit testzeit temps tiempo tempo tijd tid 时间 時間"
 )
 _LOAD_WORDS: Final = _words(
     "f load loads force forces pull tension weight kraft last zugkraft prüfkraft pruefkraft standardkraft "
-    "messkraft gewicht charge effort carga fuerza carico forza kracht belasting kraften"
+    "messkraft gewicht charge effort carga fuerza carico forza kracht belasting kraften força forca "
+    "massa 力 载荷 荷重 試験力 试验力 拉力"
 )
 _COUNT_WORDS: Final = _words("count counts raw adc digits rohwert rohwerte")
 _EXTENSION_WORDS: Final = _words(
     "extension displacement elongation stroke crosshead deflection travel weg standardweg traversenweg "
     "verlängerung verlaengerung verschiebung allongement déplacement deplacement desplazamiento alargamiento "
-    "spostamento allungamento verplaatsing"
+    "spostamento allungamento verplaatsing deslocamento 位移 変位 伸长"
 )
 _OTHER_UNITS: Final = _words(
-    "pa hpa kpa mpa gpa bar mbar psi ksi msi % %/s %/min ‰ mm/mm m/m in/in um/m µm/m µε strain v mv uv µv mv/v a ma "
-    "hz rpm 1/min 1/s k c °c ºc °f deg ° rad nm kn/m n/m n/mm kn/mm n/mm² n/mm2 n/mm^2 n/tex cn/tex mm/s mm/min in/min "
-    "in/s m/s kn/s n/s j mj w mm² mm2"
+    "pa hpa kpa mpa gpa bar mbar psi ksi msi % ‰ strain µε ue v mv uv µv a ma hz khz rpm 1 k c f °c ºc °f deg ° rad "
+    "nm nmm tex den j mj w"
 )
 """Units of what else stands in such tables, in lower case: a row that holds them beside known units is one of units."""
+_COMPOSED: Final = re.compile(r"[·⋅.*/^²³⁻¹]|-(?=1)|(?<=m)[23]")
 _BRACKETED: Final = re.compile(r"(?P<name>.*?)\s*[\[({<]\s*(?P<unit>[^\])}>]*?)\s*[\])}>]\s*")
 _UNIT_FIRST: Final = re.compile(r"[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]\s*(?P<name>\S.*)")
 _WHOLLY_BRACKETED: Final = re.compile(r"\[[^\[\]]*\]|\([^()]*\)")
@@ -171,7 +172,7 @@ def read_headers(rows: Sequence[Sequence[str]], columns: int, valued: int = 0) -
     wide = [
         list(row) + [""] * (columns - len(row))
         for row in rows
-        if 2 <= len(row) <= columns and 2 * sum(map(bool, row)) >= valued
+        if min(2, columns) <= len(row) <= columns and 2 * sum(map(bool, row)) >= valued
     ]
     names, units = [""] * columns, [""] * columns
     for at in range(len(wide) - 1, -1, -1):
@@ -181,8 +182,11 @@ def read_headers(rows: Sequence[Sequence[str]], columns: int, valued: int = 0) -
                 units = wide[at + 1]
             break
     else:
-        if wide and sum(map(bool, wide[-1])) >= min(valued, columns - 1):
-            names = wide[-1]
+        named = [row for row in wide if not _only_units(row)] or wide
+        if named and sum(map(bool, named[-1])) >= min(valued, columns - 1):
+            names = named[-1]
+            if wide.index(named[-1]) + 1 < len(wide) and _only_units(wide[wide.index(named[-1]) + 1]):
+                units = wide[wide.index(named[-1]) + 1]
     headers = []
     for number, (above, below) in enumerate(zip(names, units, strict=True), start=1):
         text, unit_below = above.strip(), below.strip("[](){}<> ")
@@ -194,12 +198,18 @@ def read_headers(rows: Sequence[Sequence[str]], columns: int, valued: int = 0) -
     return tuple(headers)
 
 
+def _is_unit(text: str) -> bool:
+    """Whether a text is a unit of anything, as "MPa", "kN·mm", "mm/min" or "N/mm²"."""
+    parts = [part.strip() for part in _COMPOSED.split(text)]
+    return all(known_unit(part) or part.lower() in _OTHER_UNITS for part in parts if part)
+
+
 def _only_units(row: Sequence[str]) -> bool:
     """Whether a row holds nothing but units, one of them known; in brackets it may be any."""
     cells = [text.strip() for text in row if text.strip(" -")]
     bare = [text.strip("[](){}<> ") for text in cells]
     return any(map(known_unit, bare)) and all(
-        not unit or known_unit(unit) or unit.lower() in _OTHER_UNITS or _WHOLLY_BRACKETED.fullmatch(text)
+        not unit or _is_unit(unit) or _WHOLLY_BRACKETED.fullmatch(text)
         for text, unit in zip(cells, bare, strict=True)
     )
 

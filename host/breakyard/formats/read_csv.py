@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from breakyard.errors import DataError
 from breakyard.formats.choose import Chosen, agreeing, choose_columns, no_time_unit
-from breakyard.formats.clock import guess_unit, settle, to_seconds
+from breakyard.formats.clock import RisingTimes, guess_unit, settle, to_seconds
 from breakyard.formats.columns import read_headers
 from breakyard.formats.recording import (
     COUNTS,
@@ -76,19 +76,26 @@ def parse_csv(
     headers = read_headers([fields for fields in header_fields if any(fields)], dialect.columns, valued)
     chosen = choose_columns(headers, dialect.numeric, options, where, dialect.clock)
     extra = () if chosen.extension is None else (chosen.extension,)
-    # The first time and the first load lead; what else could be either follows, to be compared.
-    wanted = [chosen.times[0], chosen.loads[0], *chosen.times[1:], *chosen.loads[1:], *extra]
+    # The first time and the first load lead; what else could be either follows, to be compared. Without times the load
+    # stands in for them.
+    times = chosen.times or chosen.loads[:1]
+    wanted = [times[0], chosen.loads[0], *times[1:], *chosen.loads[1:], *extra]
     table = read_table(lines, dialect, wanted, where)
     if table.columns[0].size < 2:
         raise DataError(
             f"{where}: only {table.columns[0].size} row of numbers; a recording needs at least two"
         )
     notes = [*chosen.notes, *_left_out(table)]
-    time, time_s = _time(chosen, table, notes, where)
+    time: Column | str
+    if options.rate is None:
+        time, time_s = _time(chosen, table, notes, where)
+        settled = settle(time_s, time.unit)
+        if settled.falls is not None:
+            _refuse_falls(time_s, settled.falls, table, lines, dialect, time, where)
+    else:
+        time = options.rate
+        settled = RisingTimes(_steady(table) / float(time), None, ())
     load, loads = _load(chosen, table, notes, where)
-    settled = settle(time_s, time.unit)
-    if settled.falls is not None:
-        _refuse_falls(time_s, settled.falls, table, lines, dialect, time, where)
     if np.diff(settled.time_s).min() <= 0.0:
         raise DataError(f"{where}, column {time}: all rows have the same time; give --time-column")
     notes += settled.notes
@@ -145,11 +152,17 @@ def _time(
     return column, to_seconds(found, column.unit)
 
 
+def _steady(table: ColumnTable) -> NDArray[np.float64]:
+    """Number of each reading; a row without a load was one, too."""
+    rows = np.concatenate(table.rows)
+    return np.asarray(np.arange(rows.size) + np.searchsorted(table.missing, rows), dtype=np.float64)
+
+
 def _load(chosen: Chosen, table: ColumnTable, notes: list[str], where: str) -> tuple[Column, Array]:
     columns = chosen.loads
     if len(columns) == 1:
         return columns[0], table.columns[1]
-    begin = 1 + len(chosen.times)
+    begin = 1 + max(len(chosen.times), 1)
     values = [table.columns[1], *table.columns[begin : begin + len(columns) - 1]]
     newtons = [value * FILE_FORCES[one.unit] for value, one in zip(values, columns, strict=True)]
     at = agreeing(columns, [np.asarray(one) for one in newtons], "load", where)

@@ -6,6 +6,7 @@ how a session keeps the original and recomputes from it.
 """
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, Final
@@ -66,6 +67,10 @@ _SEPARATOR_WORDS: Final = {
     "space": BLANKS,
 }
 _DECIMAL_WORDS: Final = {"comma": ",", "point": ".", "dot": "."}
+
+LEAST_RATE_HZ: Final = 1e-3
+MOST_RATE_HZ: Final = 1e7
+_RATE: Final = re.compile(r"(?P<rate>[0-9]+(?:[.,][0-9]+)?(?:e[0-9]+)?)\s*(?:Hz|/\s*s|)", re.IGNORECASE)
 
 _TIME_SPELLINGS: Final = {
     "s": "s sec secs second seconds sek sekunde sekunden seconde secondes segundo segundos secondi",
@@ -165,7 +170,8 @@ class CsvOptions:
     Columns are a header text (with or without its unit, upper or lower case) or a number counted from 1.
     `extension_column` may be "none". `unit` is a unit of force, or "counts". `separator` is one of ; , tab and a blank
     (any run of blanks); `decimal` is "," or ".". `time_unit` is "clock" for dates and times of day. `header_rows`
-    counts the rows above the first row of numbers, blank ones included.
+    counts the rows above the first row of numbers, blank ones included. `rate` is said of a file without times:
+    readings a second, as "50", "50 Hz" or "50/s".
     """
 
     time_column: str | int | None = None
@@ -177,10 +183,17 @@ class CsvOptions:
     separator: str | None = None
     decimal: str | None = None
     header_rows: int | None = None
+    rate: str | None = None
 
     def __post_init__(self) -> None:
         """Accept words for marks. Raises: UsageError, UnitError (for units of time and length)."""
         put = object.__setattr__
+        if self.rate is not None:
+            put(self, "rate", f"{_rate(self.rate):.17g}")
+            if self.time_column is not None or self.time_unit is not None:
+                raise UsageError(
+                    "--rate is for a file without times; leave out --time-column and --time-unit"
+                )
         if self.separator is not None:
             put(
                 self,
@@ -195,6 +208,11 @@ class CsvOptions:
             put(self, "extension_unit", length_unit(self.extension_unit))
         if self.header_rows is not None and (type(self.header_rows) is not int or self.header_rows < 0):
             raise UsageError(f"--header-rows must be 0 or more, not {self.header_rows}")
+
+    @property
+    def rate_hz(self) -> float | None:
+        """Readings a second of a file without times."""
+        return None if self.rate is None else float(self.rate)
 
     def to_dict(self) -> dict[str, str | int]:
         """The options that were given, for a notes file."""
@@ -217,6 +235,14 @@ class CsvOptions:
             }:
                 raise UsageError(f'the option "{key}" for reading a CSV file must be a text')
         return cls(**dict(data))
+
+
+def _rate(text: str) -> float:
+    found = _RATE.fullmatch(text.strip())
+    rate = float(found["rate"].replace(",", ".")) if found else math.nan
+    if not LEAST_RATE_HZ <= rate <= MOST_RATE_HZ:
+        raise UsageError(f'--rate must be readings a second, as "50" or "50 Hz", not "{text}"')
+    return rate
 
 
 def _mark(given: str, words: Mapping[str, str], option: str, allowed: str) -> str:
@@ -250,7 +276,8 @@ class FileLayout:
     header_rows: int
     skipped_rows: tuple[int, ...]
     """Blank rows among the numbers, counted from 1 as a spreadsheet does."""
-    time: Column
+    time: Column | str
+    """The column of times; where the file has none, the stated rate (`CsvOptions.rate`)."""
     load: Column
     extension: Column | None
     notes: tuple[str, ...] = ()
@@ -259,24 +286,26 @@ class FileLayout:
     def as_options(self) -> CsvOptions:
         """Options that read the same file again without any guessing."""
         return CsvOptions(
-            time_column=self.time.number,
+            time_column=self.time.number if isinstance(self.time, Column) else None,
             load_column=self.load.number,
             extension_column=self.extension.number if self.extension else NO_COLUMN,
-            time_unit=self.time.unit,
+            time_unit=self.time.unit if isinstance(self.time, Column) else None,
             unit=self.load.unit,
             extension_unit=self.extension.unit if self.extension else None,
             separator=self.separator,
             decimal=self.decimal,
             header_rows=self.header_rows,
+            rate=None if isinstance(self.time, Column) else self.time,
         )
 
     def sentence(self) -> str:
         """One line for the screen: what was taken for what."""
-        clock = "dates and times of day" if self.time.unit == CLOCK else self.time.unit
-        parts = [
-            f"load from column {self.load} in {self.load.unit}",
-            f"time from column {self.time} in {clock}",
-        ]
+        parts = [f"load from column {self.load} in {self.load.unit}"]
+        if isinstance(self.time, Column):
+            clock = "dates and times of day" if self.time.unit == CLOCK else self.time.unit
+            parts.append(f"time from column {self.time} in {clock}")
+        else:
+            parts.append(f"times from {float(self.time):g} readings a second, as stated")
         if self.extension:
             parts.append(f"extension from column {self.extension} in {self.extension.unit}")
         parts.append(f"{SEPARATORS[self.separator]} between columns")

@@ -56,21 +56,24 @@ def _is_value(text: str) -> bool:
 def sniff(lines: Lines, options: CsvOptions, where: str) -> Dialect:
     """Find how the file is written. Raises: DataError with the option that settles what is open."""
     above = options.header_rows or 0
+    least = 2 if options.rate is None else 1  # values in a row: a time and a load
     sample = _sample(lines, above, above + SAMPLE_LINES)
     if not sample:
         if above or any(line.strip() for line in lines):
             sample = _sample(lines, above, len(lines))
         if not sample:
             raise DataError(f"{where}: the file is empty" + (" below its header" if above else ""))
-    if options.header_rows is None and sum(_is_data(line) for _, line in sample) < 2:
+    if options.header_rows is None and sum(_is_data(line, least) for _, line in sample) < 2:
         # A very long preamble: look further down once.
         sample = _sample(lines, 0, 20 * SAMPLE_LINES)
     separator = _separator(sample, lines, options, where)
     rows = [(row, split_fields(line, separator)) for row, line in sample]
-    candidates = [one for one in rows if sum(map(_is_value, one[1])) >= 2]
+    candidates = [one for one in rows if sum(map(_is_value, one[1])) >= least]
     if len(candidates) < 2:
         raise DataError(
             f"{where}: no two rows with two or more numbers were found; a recording needs a time and a load in each row"
+            if least == 2
+            else f"{where}: no two rows with numbers were found"
         )
     columns = Counter(len(fields) for _, fields in candidates).most_common(1)[0][0]
     if len(candidates) <= _LYING_ROWS and columns >= _LYING_COLUMNS:
@@ -87,7 +90,7 @@ def sniff(lines: Lines, options: CsvOptions, where: str) -> Dialect:
     valued = [number or moment for number, moment in zip(numeric, clock, strict=True)]
     first_row = options.header_rows
     if first_row is None:
-        first_row = _first_row(rows, valued)
+        first_row = _first_row(rows, valued, least)
         if first_row is None:
             raise DataError(
                 f"{where}: no two columns hold numbers in most of their rows; mend the rows, or give --separator and "
@@ -111,20 +114,20 @@ def _mostly(kind: Callable[[str], bool], body: Sequence[Sequence[str]], at: int)
     return 2 * sum(map(kind, held)) > len(held)
 
 
-def _is_data(line: str) -> bool:
-    return any(sum(map(_is_value, split_fields(line, separator))) >= 2 for separator in SEPARATORS)
+def _is_data(line: str, least: int) -> bool:
+    return any(sum(map(_is_value, split_fields(line, separator))) >= least for separator in SEPARATORS)
 
 
-def _matches(fields: Sequence[str], valued: Sequence[bool]) -> bool:
+def _matches(fields: Sequence[str], valued: Sequence[bool], least: int) -> bool:
     if len(fields) != len(valued):
         return False
     held = [
         text for text, wanted in zip(fields, valued, strict=True) if wanted and text.lower() not in _NO_VALUE
     ]
-    return all(map(_is_value, held)) and len(held) >= 2
+    return all(map(_is_value, held)) and len(held) >= least
 
 
-def _first_row(rows: Sequence[tuple[int, Sequence[str]]], valued: Sequence[bool]) -> int | None:
+def _first_row(rows: Sequence[tuple[int, Sequence[str]]], valued: Sequence[bool], least: int) -> int | None:
     """The first row of numbers of the longest table; a table of results above it has a header of its own.
 
     Rows of numbers with nothing but remarks, or the same header again, between them are one table.
@@ -132,7 +135,7 @@ def _first_row(rows: Sequence[tuple[int, Sequence[str]]], valued: Sequence[bool]
     runs: list[tuple[int, int, str]] = []  # first row, how many rows, header above
     header, inside = "", False
     for row, fields in rows:
-        if _matches(fields, valued):
+        if _matches(fields, valued, least):
             if inside:
                 first, count, above = runs[-1]
                 runs[-1] = (first, count + 1, above)
@@ -145,7 +148,7 @@ def _first_row(rows: Sequence[tuple[int, Sequence[str]]], valued: Sequence[bool]
                 for text, wanted in zip(fields, valued, strict=False)
                 if wanted
             )
-            if words >= 2:
+            if words >= least:
                 named = "\0".join(fields).casefold()
                 inside, header = False, named
     if not runs:
@@ -174,6 +177,8 @@ def _refuse_data_in_header(
 def _separator(sample: Sequence[tuple[int, str]], lines: Lines, options: CsvOptions, where: str) -> str:
     if options.separator is not None:
         return options.separator
+    if options.rate is not None and _one_column(sample):
+        return "\t"
     # Some spreadsheets write "sep=;" into the first row.
     if lines[0].lower().startswith("sep=") and lines[0][4:5] in _MARKED:
         return lines[0][4:5]
@@ -195,11 +200,18 @@ def _separator(sample: Sequence[tuple[int, str]], lines: Lines, options: CsvOpti
             return separator
     if len(sample) > 1 and all(_is_value(line.strip()) for _, line in sample[1:]):
         raise DataError(
-            f"{where}: one column of numbers; the time of each is needed, too, in a column of its own"
+            f"{where}: one column of numbers; the time of each is needed, too, in a column of its own, or --rate where "
+            "they were taken at a steady rate"
         )
     raise DataError(
         f"{where}: no semicolon, tab, comma or blank separates the columns; save the file with one of these"
     )
+
+
+def _one_column(sample: Sequence[tuple[int, str]]) -> bool:
+    """Whether the lower half of the rows holds one number each, without anything that could part two."""
+    lower = [line.strip().strip('"') for _, line in sample[len(sample) // 2 :]]
+    return all(_is_value(text) and not any(mark in text for mark in SEPARATORS) for text in lower)
 
 
 def _parted_by_blanks(sample: Sequence[str]) -> bool:

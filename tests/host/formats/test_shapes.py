@@ -504,3 +504,69 @@ def test_an_extension_that_cannot_be_read_need_not_be() -> None:
         read(text)
 
     assert len(loads(read(text, extension_column="none"))) == 700
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "".join(f"{1.5 * i:.2f}\n" for i in range(40)),
+        "Force (kN)\n" + "".join(f"{0.0015 * i:.5f}\n" for i in range(40)),
+        "Position (mm),Force (N)\n" + "".join(f"{0.1 * i:.1f},{1.5 * i:.2f}\n" for i in range(40)),
+        "Weg;Kraft\n(mm);(N)\n" + "".join(f"{i},5;{int(1.5 * i)},{5 * (i % 2)}\n" for i in range(40)),
+    ],
+)
+@pytest.mark.parametrize("rate", ["50", "50 Hz", "50/s"])
+def test_a_file_without_times_is_read_at_a_stated_rate(text: str, rate: str) -> None:
+    unit = None if "(" in text else "N"
+    recording = read(text, rate=rate, unit=unit)
+
+    np.testing.assert_allclose(recording.time_s, np.arange(40) * 0.02, rtol=1e-12)
+    np.testing.assert_allclose(loads(recording), 1.5 * np.arange(40), rtol=1e-9)
+    assert "times from 50 readings a second, as stated" in recording.layout.sentence()
+
+
+def test_at_a_stated_rate_a_reading_without_a_load_took_its_time() -> None:
+    recording = read("mm,N\n0,0\n1,nan\n2,6\n3,9\n4,12\n5,15\n6,18\n7,21\n8,24\n9,27\n10,30\n", rate="10")
+
+    np.testing.assert_allclose(recording.time_s[:3], [0.0, 0.2, 0.3], rtol=1e-12)
+    assert loads(recording)[:3] == [0.0, 6.0, 9.0]
+
+
+def test_a_rate_beside_times_is_a_slip() -> None:
+    with pytest.raises(UsageError, match=r'column "time_s" holds times, so leave out --rate'):
+        read("time_s,N\n" + rows(), rate="50")
+    with pytest.raises(UsageError, match="for a file without times"):
+        read("time_s,N\n" + rows(), rate="50", time_column="time_s")
+
+
+@pytest.mark.parametrize("rate", ["", "0", "-5", "often", "1e99", "50 kHz"])
+def test_a_rate_that_is_none_is_refused(rate: str) -> None:
+    with pytest.raises(UsageError, match="readings a second"):
+        read("mm,N\n" + rows(), rate=rate)
+
+
+def test_a_file_without_times_says_what_to_give() -> None:
+    with pytest.raises(
+        DataError, match=r"--time-column, or --rate where there is none \(the file has \"Position \(mm\)\""
+    ):
+        read("Position (mm),Force (N)\n" + rows())
+    with pytest.raises(DataError, match=r"one column of numbers.*--rate"):
+        read("".join(f"{i}\n" for i in range(30)))
+
+
+def test_names_in_other_scripts() -> None:
+    """Chinese and Japanese testing machines name their columns in their own words."""
+    body = "".join(f"{i * 0.05:.2f},{i * 0.1:.1f},{i * 2.5:.2f}\n" for i in range(30))
+    recording = read(f"\n时间,位移,力\n(s),(mm),(N)\n{body}")
+
+    assert recording.layout.load.name == "力 [N]"
+    assert recording.layout.extension is not None
+    assert read(f"时间,位移,力\n{body}", time_unit="s", unit="N").layout.load.name == "力"
+
+
+def test_names_that_nobody_knows_above_their_units() -> None:
+    body = "".join(f"{i * 0.05:.2f}\t{i * 0.1:.1f}\t{i * 2.5:.2f}\t0\n" for i in range(30))
+    recording = read(f"Qwx\tQwy\tQwz\tQwv\nsec\tmm\tkN\tkN·mm\n{body}")
+
+    assert recording.layout.load.name == "Qwz [kN]"
+    assert loads(recording)[1] == 2500.0

@@ -212,6 +212,7 @@ IMPORT_KEYS: Final = (
     Key("separator", '";"', "What stands between the columns.", ours=True),
     Key("decimal", '","', "The decimal mark.", ours=True),
     Key("header_rows", "2", "Rows above the numbers.", ours=True),
+    Key("rate", '"50"', "Readings a second, of a file without times.", ours=True),
 )
 """Of the table [import] in runs/NAME.toml."""
 
