@@ -253,11 +253,14 @@ def _groups(bins: _Bins, tolerance: float, same_level: float) -> list[NDArray[np
 
 
 def _split(bins: _Bins, run: NDArray[np.int64], same: float) -> list[NDArray[np.int64]]:
-    """Cut a steady run where it crept from one level to another (two windows may touch across a step)."""
-    if float(np.ptp(bins.mean[run])) < same:
+    """Cut a steady run at its steps (windows may touch across one), or once where it crept to another level."""
+    if len(run) < 2 or float(np.ptp(bins.mean[run])) < same:
         return [run]
-    cut = int(np.argmax(np.abs(np.diff(bins.mean[run])))) + 1
-    return [part for part in (run[:cut], run[cut:]) if len(part) >= 3]
+    jumps = np.abs(np.diff(bins.mean[run]))
+    cuts = np.flatnonzero(jumps >= same) + 1
+    if not len(cuts):
+        cuts = np.array([int(np.argmax(jumps)) + 1])
+    return [part for part in np.split(run, cuts) if len(part) >= 3]
 
 
 def _calmest(bins: _Bins, group: NDArray[np.int64], quiet: float) -> NDArray[np.int64]:

@@ -126,6 +126,16 @@ def test_small_steps_are_kept_apart() -> None:
     assert [round((p.counts - ZERO) / PER_KGF) for p in found] == list(masses)
 
 
+@pytest.mark.parametrize("every_s", [10.0, 12.0])
+def test_loads_that_change_at_once_are_kept_apart(every_s: float) -> None:
+    """Steps between two samples, at the very edge of a bin: each window is steady, and the whole one steady run."""
+    time = np.arange(0.0, 7 * every_s, 0.0125)
+    levels = np.array([0, 1, 2, 3, 2, 1, 0]) * 86_000.0 + 84_000.0
+    counts = levels[(time // every_s).astype(int)] + np.random.default_rng(1).normal(0.0, 60.0, len(time))
+    found = find_plateaus(time, counts, expected=7).found
+    assert [plateau.counts for plateau in found] == pytest.approx(levels, abs=20.0)
+
+
 @pytest.mark.parametrize("samples", [0, 5, 200])
 def test_too_short_a_recording_is_refused(samples: int) -> None:
     """Less than two windows of samples is no calibration run."""
