@@ -11,6 +11,7 @@ from breakyard.errors import DataError, UsageError
 
 if TYPE_CHECKING:
     from breakyard.plan.rig import RigCheck
+    from breakyard.plan.stop import StopLoad
 
 
 def command(
@@ -139,14 +140,15 @@ def read_rig(path: Path) -> tuple[Path, Mapping[str, Any], str | None]:
     return file, table, unit if isinstance(unit, str) else None
 
 
-def show_stop(out: Output, load_n: float, by: str, unit: str, *, stated: bool) -> None:
+def show_stop(out: Output, stop: "StopLoad", unit: str) -> None:
     """The stop load, large: the one number that whoever watches the reading must have in mind."""
     from breakyard.plan.quantities import show_force_down
 
     rule = "=" * 60
-    why = "as stated" if stated else f"the first rating in the line: {by}"
+    by_rating = not stop.stated or stop.load_n == stop.limit_n
+    why = f"the first rating in the line: {stop.by}" if by_rating else "as stated"
     out.say(
-        f"\n{rule}\n   STOP LOAD   {show_force_down(load_n, unit)}\n   Break the pull off there ({why}).\n{rule}\n"
+        f"\n{rule}\n   STOP LOAD   {show_force_down(stop.load_n, unit)}\n   Break the pull off there ({why}).\n{rule}\n"
     )
 
 
@@ -209,7 +211,7 @@ def show(out: Output, check: "RigCheck", unit: str) -> None:
             ],
         )
     if check.stop is not None:
-        show_stop(out, check.stop.load_n, check.stop.by, unit, stated=check.stop.stated)
+        show_stop(out, check.stop, unit)
     for finding in check.findings:
         out.say(f"{finding.level}: {finding.text}")
     out.say("")

@@ -167,11 +167,12 @@ def _stop(check: "RigCheck", unit: str) -> Iterator[Finding]:
     if stop is None:
         return
     limit = f'{show_force_down(stop.limit_n, unit)}, the rating of "{stop.by}" as rigged'
-    if stop.stated and stop.load_n > stop.limit_n * (1.0 + 1e-9):
+    stated_n = check.rig.stop_n
+    if stated_n is not None and stated_n > stop.limit_n * (1.0 + 1e-9):
         yield Finding(
             "stop_too_high",
             "no",
-            f"The stop load, {show_force(stop.load_n, unit)}, lies above {limit}: lower it, or take a stronger part.",
+            f"The stop load, {show_force(stated_n, unit)}, lies above {limit}: lower it, or take a stronger part.",
         )
     if not stop.stated and most_n is not None and most_n > stop.limit_n:
         can = "without limit" if most_n == float("inf") else f"up to {show_force(most_n, unit)}"

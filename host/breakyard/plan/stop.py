@@ -13,11 +13,12 @@ class StopLoad:
     """Loads on the specimen in newtons. `by` is the part that sets the limit."""
 
     load_n: float
-    """As stated, else the limit."""
+    """As stated, but no more than the limit."""
     limit_n: float
     """Where the first rating is met: a part's working load limit as rigged, a cell's safe overload."""
     by: str
     stated: bool
+    """Whether one was stated, even if it is too high."""
 
 
 def stop_load(parts: Sequence[ElementCheck], peak_n: float, stated_n: float | None) -> StopLoad | None:
@@ -30,7 +31,8 @@ def stop_load(parts: Sequence[ElementCheck], peak_n: float, stated_n: float | No
     if not limits:
         return None
     limit_n, by = min(limits)
-    return StopLoad(limit_n if stated_n is None else stated_n, limit_n, by, stated_n is not None)
+    load_n = limit_n if stated_n is None else min(stated_n, limit_n)
+    return StopLoad(load_n, limit_n, by, stated_n is not None)
 
 
 def _allowed(element: Element) -> float:

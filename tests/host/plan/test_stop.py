@@ -38,6 +38,14 @@ def test_a_stated_one_is_kept_beside_the_limit() -> None:
     assert (found.load_n, found.limit_n, found.stated) == (9_000.0, pytest.approx(15_000.0), True)
 
 
+def test_one_that_is_too_high_stops_nobody() -> None:
+    """What is shown large and what the alarm is set to never lies above the first rating, whatever was written."""
+    found = stop_load(checked(SHACKLE, CELL), PEAK_N, 21_000.0)
+
+    assert found is not None
+    assert (found.load_n, found.stated) == (pytest.approx(15_000.0), True)
+
+
 def test_what_the_puller_can_do() -> None:
     """The winch's own rating, or the upper friction of a vehicle's tyres (0.8 of 2 t: 15.7 kN), whichever is less."""
     vehicle = check_anchor(Anchor("van", "vehicle", 2000.0, (0.5, 0.8), role="pull"), PEAK_N)
