@@ -195,7 +195,7 @@ def command(
     else:
         out.document({"schema": "breakyard.imports/1", "recordings": documents, "refused": failed})
     if documents and not calibration:
-        for line in importing.strangers(kept_in, [str(one["name"]) for one in documents]):
+        for line in importing.without_specimen(kept_in, [str(one["name"]) for one in documents]):
             out.say(line)
     if documents:
         out.say(f"next: {_next(documents, kept_in.root, calibration)}")

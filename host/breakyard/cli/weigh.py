@@ -22,7 +22,9 @@ def command(
     tare: Annotated[
         str, typer.Option(help='What to take off: "first" (what hung before), "none", or a mass as "3.2 kg".')
     ] = "first",
-    time: Annotated[str, typer.Option("--for", help="How long to average the swing, as 10 s.")] = "10 s",
+    time: Annotated[
+        str | None, typer.Option("--for", help="How long to average the swing; default: 10 s.")
+    ] = None,
     density: Annotated[
         float | None,
         typer.Option(help="Density of what is weighed in kg/m3; default: anything from 700 to 8000."),
@@ -43,18 +45,18 @@ def command(
     The swing is averaged out and counts by its scatter; what hung before (hook, slings) is taken off. Mass follows by
     local gravity and the air's buoyancy. In a session the recording is then no pull.
 
-    Example: breakyard weigh slipway/runs/engine.run --tare first --for "10 s"
+    Example: breakyard weigh slipway/runs/engine.run --tare first --for "20 s"
     """
     from breakyard.cli.calibration_options import gravity_from
     from breakyard.session.finding import find_pulls
     from breakyard.session.options import ReadOptions
     from breakyard.session.proving import parse_duration
-    from breakyard.session.weighing import note_weighing, weigh_recording
+    from breakyard.session.weighing import WEIGHED_S, note_weighing, weigh_recording
     from breakyard.units import MASS_UNITS, parse_mass, significant
     from breakyard.units import mass_unit as named
 
     shown = option("--mass-unit", named, mass_unit)
-    for_s = option("--for", parse_duration, time)
+    for_s = WEIGHED_S if time is None else option("--for", parse_duration, time)
     word = tare.strip().lower()
     tare_kg = None if word == "first" else 0.0 if word == "none" else option("--tare", parse_mass, tare)
     (pull,) = find_pulls([recording])[:1]

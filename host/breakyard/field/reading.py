@@ -15,9 +15,6 @@ POINTS: Final = 3000
 
 BREAK_S: Final = 0.5
 
-WEIGHED_S: Final = 10.0
-"""How long a swing is averaged for a weighing begun on the page; what `breakyard weigh` takes if nothing is said."""
-
 
 def end_with_the_command() -> None:
     """Let this process end when the command that began it has, however that ended: nobody reads its answers then."""
@@ -37,13 +34,13 @@ def weighed_for_pages(session: "Session", name: str) -> dict[str, Any]:
     from breakyard.errors import BreakyardError
     from breakyard.session.finding import find_pulls
     from breakyard.session.options import ReadOptions
-    from breakyard.session.weighing import weigh_recording
+    from breakyard.session.weighing import WEIGHED_S, weigh_recording
 
     notes = session.notes(name)
     told: dict[str, Any] = {"name": name, "specimen": "", "peak": None, "note": notes.notes}
     try:
         (pull,) = find_pulls([next(run.path for run in session.runs() if run.name == name)])
-        found = weigh_recording(pull, ReadOptions(), for_s=WEIGHED_S, tare_kg=None)
+        found = weigh_recording(pull, ReadOptions(), tare_kg=None)
     except BreakyardError as error:
         return told | {"weighed": {}, "problem": str(error)}
     weighed = {

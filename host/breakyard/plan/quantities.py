@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from breakyard.errors import UnitError, UsageError
-from breakyard.units import force_unit, from_newtons, parse_force, to_newtons
+from breakyard.units import force_unit, from_newtons, parse_force, significant, to_newtons
 
 _RANGE: Final = re.compile(
     r"\s*([0-9]*[.,]?[0-9]+)\s*([A-Za-z]*)\s*(?:\.\.\.?|-|\N{EN DASH}|to)\s*([0-9]*[.,]?[0-9]+)\s*([A-Za-z]+)\s*"
@@ -92,11 +92,7 @@ def show_range(low_n: float, high_n: float, unit: str) -> str:
 
 def show_number(value: float) -> str:
     """Three significant digits without an exponent; whole numbers in full."""
-    if value == 0.0 or not math.isfinite(value):
-        return f"{value:g}"
-    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
-    text = f"{value:.{decimals}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{value:.0f}" if 99.95 <= abs(value) < math.inf else significant(value, 3)
 
 
 def show_percent(share: float) -> str:

@@ -93,7 +93,7 @@ def refused_once(refused: Sequence[RefusedFile]) -> list[str]:
     ]
 
 
-def strangers(session: Session, names: Sequence[str]) -> list[str]:
+def without_specimen(session: Session, names: Sequence[str]) -> list[str]:
     """A line for recordings that belong to no specimen of a table that has some: nobody could compare them."""
     known = {one.id for one in session.specimens()}
     lost = [name for name in names if not {session.notes(name).specimen or name} & known]

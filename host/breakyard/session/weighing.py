@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -20,11 +20,15 @@ if TYPE_CHECKING:
     from breakyard.session.pulls import Pull
 
 
+WEIGHED_S: Final = 10.0
+"""How long a swing is averaged where nobody says it: a load on 4 m of sling swings once in 4 s."""
+
+
 def weigh_recording(
     pull: "Pull",
     options: "ReadOptions",
     *,
-    for_s: float,
+    for_s: float = WEIGHED_S,
     tare_kg: float | None,
     gravity: Gravity | None = None,
     air: Air | None = None,

@@ -11,6 +11,7 @@ from breakyard.formats.read_csv import parse_csv
 from breakyard.session.files.info import SessionInfo
 from breakyard.session.files.specimens import Specimen
 from breakyard.session.session import create_session, open_session
+from breakyard.session.weighing import WEIGHED_S
 
 Command = Callable[..., Any]
 G = 9.8146
@@ -53,6 +54,10 @@ def test_an_engine_in_slings(session: Path, breakyard: Command) -> None:
     assert told["low_kg"] <= 180.0 <= told["high_kg"]
     assert told["high_kg"] - told["low_kg"] < 3.0
     assert pulls["run"]["name"] == "L1"
+
+
+def test_the_help_says_what_is_averaged_if_nobody_does(breakyard: Command) -> None:
+    assert f"default: {WEIGHED_S:g} s" in " ".join(breakyard("weigh", "--help").out.split())
 
 
 def test_a_thing_that_hung_all_along_has_no_tare(session: Path, breakyard: Command) -> None:

@@ -37,7 +37,7 @@ def answer(content: Content) -> Markup:
     tiles = [_tile(content, at, group) for at, group in groups[:MOST_TILES]]
     more = len(groups) - MOST_TILES
     rest = f"{more} more groups are in the picture and in the tables below." if more > 0 else ""
-    if len(groups) > MANY and content.comparison is not None:
+    if _ranked(content) is not None:
         rest = f"The strongest first. {rest}"
     return join(
         tag("p", verdict(content), class_="verdict"),
@@ -48,12 +48,18 @@ def answer(content: Content) -> Markup:
     )
 
 
+def _ranked(content: Content) -> Comparison | None:
+    """The comparison by which the groups are ranked; None where there are few of them, or nothing is compared."""
+    return content.comparison if len(content.groups) > MANY else None
+
+
 def _in_order(content: Content) -> list[tuple[int, str]]:
     """The groups with their places among the colours; many of them are ranked, the strongest first."""
     groups = list(enumerate(content.groups))
-    if len(groups) <= MANY or content.comparison is None:
+    comparison = _ranked(content)
+    if comparison is None:
         return groups
-    places = {one.name: place for place, one in enumerate(ranked_groups(content.comparison))}
+    places = {one.name: place for place, one in enumerate(ranked_groups(comparison))}
     return sorted(groups, key=lambda group: places.get(group[1], len(places)))
 
 
