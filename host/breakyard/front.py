@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from os import PathLike
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, Literal, TypeAlias
+from typing import IO, TYPE_CHECKING, Any, Literal
 
 from breakyard.calibration import Calibration, Point, gravity_at, parse_load
 from breakyard.calibration import calibrate as _calibrate
@@ -53,12 +53,12 @@ Groups = Folder | Sequence[Folder] | Mapping[str, Iterable[Value]] | Sequence[It
 Source = str | PathLike[str] | bytes | IO[bytes] | IO[str]
 """A recording or a document: a path, the bytes of a file, or an open file."""
 
-Recording: TypeAlias = "Source | Pull | pd.DataFrame"
-"""What a recording can be read from: a source, a session's pull, or a pandas table with headers like a file's."""
+Recording = Source | Pull
+"""What a recording can be read from, beside a pandas table with headers like a file's."""
 
 
 def read(
-    source: "Recording", calibration: "Source | Calibration | None" = None, *, name: str = ""
+    source: "Recording | pd.DataFrame", calibration: "Source | Calibration | None" = None, *, name: str = ""
 ) -> Run | LoadCurve:
     """Read a recording: a logger's run, or another instrument's table of loads or counts (CSV).
 
@@ -205,7 +205,7 @@ def calibrate(
 
 
 def summarize(
-    pull: "LoadCurve | Run | Recording",
+    pull: "LoadCurve | Run | Recording | pd.DataFrame",
     calibration: "Source | Calibration | None" = None,
     *,
     coverage: float = 0.95,
@@ -563,7 +563,9 @@ def _alone(curves: Sequence[LoadCurve]) -> LoadCurve:
     return curves[0]
 
 
-def _curve(pull: "LoadCurve | Run | Recording", calibration: "Source | Calibration | None") -> LoadCurve:
+def _curve(
+    pull: "LoadCurve | Run | Recording | pd.DataFrame", calibration: "Source | Calibration | None"
+) -> LoadCurve:
     if isinstance(pull, LoadCurve):
         if calibration is not None:
             raise UsageError(f"{pull.name}: a load curve has its calibration; leave out the argument")
