@@ -121,14 +121,14 @@ def _back(load: Array, swing: Swing, near: float) -> int:
     return len(falling) - 1 - int(np.argmax(falling <= near))
 
 
-def _tip(load: Array, seen: Array, top: int) -> float:
-    """The largest sample at a top, as far as the load could rise from the sample before it: a wrong reading is not.
+def _tip(load: Array, seen: Array, at: int, way: float) -> float:
+    """The outermost sample at a top (way 1) or in a valley (-1), as far as the load could come from the sample before.
 
-    load: without spikes, which also takes off the tip of a top that lasts for one sample.
+    A wrong reading lies beyond that. load: without spikes, which also takes off a tip that lasts for one sample.
     """
-    near = slice(max(top - 1, 0), top + 2)
-    step = float(np.abs(np.diff(load[max(top - 4, 0) : top + 1])).max(initial=0.0))
-    return float(min(seen[near].max(), load[top] + step))
+    near = slice(max(at - 1, 0), at + 2)
+    step = float(np.abs(np.diff(load[max(at - 4, 0) : at + 1])).max(initial=0.0))
+    return way * float(min((way * seen[near]).max(), way * load[at] + step))
 
 
 def find_cycles(
@@ -148,21 +148,20 @@ def find_cycles(
         rate = loading_rate(
             time[begin : end + 1], load[begin : end + 1], 0, top - begin, period_s, float(load[top])
         )
+        low = begin + int(load[begin : top + 1].argmin())
         loop = None
         if extension is not None and number < len(swings):
             loop = float(np.trapezoid(load[begin : end + 1] - load[end], extension[begin : end + 1]))
         found.append(
             Cycle(
                 number=number,
-                top_n=_tip(load, seen, top),
+                top_n=_tip(load, seen, top, 1.0),
                 top_s=float(time[top]),
-                valley_n=float(load[begin : top + 1].min()),
+                valley_n=_tip(load, seen, low, -1.0) if begin else float(load[low]),
                 rate_n_per_s=rate.median_n_per_s,
                 hysteresis_j=loop,
                 extension_at_top_m=None if extension is None else float(extension[top]),
-                extension_at_valley_m=None
-                if extension is None
-                else float(extension[begin + int(load[begin : top + 1].argmin())]),
+                extension_at_valley_m=None if extension is None else float(extension[low]),
             )
         )
         begin = end

@@ -56,6 +56,23 @@ def test_protocols_are_read(text: str, count: int, low_kgf: float, high_kgf: flo
     assert found.steps[0].high_n == pytest.approx(high_kgf * KGF)
 
 
+def test_a_valley_of_one_sample_is_as_deep_as_it_was() -> None:
+    """Let down to 25 kgf and loaded at once: no valley is rounded off, as no top is, and a wrong reading is none."""
+    times, loads = [0.0, 5.0], [0.0, 0.0]
+    for _ in range(4):
+        times, loads = [*times, times[-1] + 6.0, times[-1] + 12.0], [*loads, 300.0, 25.0]
+    time = np.arange(0.0, times[-1] + 35.0, 0.05)
+    load = np.interp(time, [*times, times[-1] + 25.0, times[-1] + 25.02], [*loads, 1510.0, 0.0])
+    load += 0.05 * np.random.default_rng(1).standard_normal(len(time))
+    load[np.argmin(np.abs(time - 29.05))] = -40.0  # beside a valley
+
+    curve = curve_from_columns(time, KGF * load, name="rope", accuracy=0.004)
+    found = summarize(replace(curve, one_specimen=True))
+
+    assert [one.valley_n / KGF for one in found.cycles[1:]] == pytest.approx([25.0] * 4, abs=0.3)
+    assert [one.top_n / KGF for one in found.cycles[:-1]] == pytest.approx([300.0] * 4, abs=0.3)
+
+
 @pytest.mark.parametrize("text", ["", "break", "10 x 300..20 kgf", "ten times", "then break, 2 x 0..1 kN"])
 def test_what_is_no_protocol_is_refused(text: str) -> None:
     """With the form that is understood."""
