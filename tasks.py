@@ -57,7 +57,16 @@ PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 MANUAL = (
     *("breakyard", "breakyard.errors", "breakyard.units", "breakyard.run", "breakyard.calibration"),
     *("breakyard.curve", "breakyard.converter", "breakyard.pull.results", "breakyard.comparison"),
-    *("breakyard.plan.ranges", "breakyard.plan.rig", "breakyard.plan.specimens", "breakyard.report.figures"),
+    *("breakyard.plan.ranges", "breakyard.plan.rig", "breakyard.plan.specimens"),
+    *(
+        f"breakyard.report.figures.{of}_figure"
+        for of in ("pull", "overlay", "card", "calibration", "plateau")
+    ),
+    *(
+        "breakyard.report.figures.extension_figure",
+        "breakyard.report.figures.style",
+        "breakyard.report.overlay",
+    ),
     *("breakyard.formats.read_csv", "breakyard.session.session", "breakyard.session.pulls"),
     *("breakyard.session.reading", "breakyard.device.logger", "breakyard.device.client.client"),
 )

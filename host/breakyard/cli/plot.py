@@ -149,7 +149,8 @@ def _pull(
     pull: "Pull", options: "ReadOptions", view: View, unit: str, mode: "Mode", form: Form, number: int | None
 ) -> "tuple[FigurePicture, Pull, dict[str, int]]":
     """Draw one pull of a recording; with the pull, and which of how many it is."""
-    from breakyard.report.figures import break_figure, extension_figure, pull_figure
+    from breakyard.report.figures.extension_figure import extension_figure
+    from breakyard.report.figures.pull_figure import break_figure, pull_figure
     from breakyard.session.reading import read_one
 
     found = read_one(pull, options)
@@ -175,7 +176,7 @@ def _cards(
 ) -> None:
     """Write the card of a pull, or of a comparison, in both forms or in one."""
     from breakyard.disk.atomic import write_atomically
-    from breakyard.report.figures import comparison_card, pull_card
+    from breakyard.report.figures.card_figure import comparison_card, pull_card
     from breakyard.session.comparing import compare_results
     from breakyard.session.reading import read_one, read_pulls
 
@@ -229,7 +230,7 @@ def _cards(
 def _calibration(
     pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form
 ) -> "FigurePicture":
-    from breakyard.report.figures import calibration_figure
+    from breakyard.report.figures.calibration_figure import calibration_figure
     from breakyard.session.in_force import load_calibration
 
     made = load_calibration(options.calibration, pull.session, pull.name)
@@ -239,7 +240,7 @@ def _calibration(
 def _plateaus(pull: "Pull", options: "ReadOptions", unit: str, mode: "Mode", form: Form) -> "FigurePicture":
     """Find the plateaus again, by what the calibration says was hung."""
     from breakyard.calibration import points_from_run
-    from breakyard.report.figures import plateau_figure
+    from breakyard.report.figures.plateau_figure import plateau_figure
     from breakyard.session.in_force import load_calibration
     from breakyard.session.recordings import load_counts
 

@@ -17,7 +17,7 @@ from breakyard.curve import LoadCurve
 from breakyard.errors import UsageError
 from breakyard.formats.spreadsheet import defused
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summary_row
+from breakyard.pull.rows import summary_row
 from breakyard.units import FORCE_UNITS, force_unit
 
 if TYPE_CHECKING:

@@ -1,8 +1,7 @@
 """LoadCurve -> Summary: puts the stages together, combines the budget and raises the flags."""
 
-from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,9 +48,6 @@ from breakyard.pull.results import (
 from breakyard.pull.split import cycles_of, last_of
 from breakyard.pull.witnesses import prior_of
 from breakyard.pull.zero import ZeroLine, find_zero
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -428,35 +424,3 @@ def _source(curve: LoadCurve) -> Source:
         calibration=None if calibration is None else calibration.name,
         calibration_hash=None if calibration is None else calibration.content_hash,
     )
-
-
-def summary_row(s: Summary) -> dict[str, Any]:
-    """What a table has of one pull; forces in newtons, times in seconds, None where it is not known."""
-    return {
-        "name": s.run.name,
-        "peak_n": s.peak.estimate_n,
-        "low_n": s.peak.low_n,
-        "high_n": s.peak.high_n,
-        "bound": s.peak.bound,
-        "largest_sample_n": s.peak.largest_sample_n,
-        "regime": s.peak.regime,
-        "strength_n": s.strength.value_n,
-        "at_least": s.strength.at_least,
-        "settled_n": None if s.settled is None else s.settled.load_n,
-        "first_peak_n": None if s.first_peak is None else s.first_peak.load_n,
-        "manner": s.failure.manner,
-        "sure": s.failure.sure,
-        "residual_n": s.failure.residual_n,
-        "rate_n_per_s": s.rate.median_n_per_s,
-        "drops": len(s.drops),
-        "peak_time_s": s.peak.time_s,
-        "break_time_s": s.failure.time_s,
-        "flags": " ".join(s.flags),
-    }
-
-
-def summaries_to_frame(summaries: Sequence[Summary]) -> "pd.DataFrame":
-    """One row per summary, for spreadsheets and notebooks; columns as in `summary_row`."""
-    import pandas as pd
-
-    return pd.DataFrame([summary_row(summary) for summary in summaries])

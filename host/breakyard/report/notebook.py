@@ -43,7 +43,7 @@ def summary_picture(
     view: View = "pull",
 ) -> FigurePicture:
     """A pull, or the moment of its break. Raises: UsageError (no curve, another view), UnitError."""
-    from breakyard.report.figures import break_figure, pull_figure
+    from breakyard.report.figures.pull_figure import break_figure, pull_figure
 
     if curve is None:
         raise UsageError(
@@ -79,7 +79,7 @@ def rig_picture(check: RigCheck, *, mode: Mode, form: Form) -> FigurePicture:
 
 def calibration_picture(calibration: Calibration, *, unit: str, mode: Mode, form: Form) -> FigurePicture:
     """Line, interval and residuals. Raises: UnitError."""
-    from breakyard.report.figures import calibration_figure
+    from breakyard.report.figures.calibration_figure import calibration_figure
 
     return calibration_figure(calibration, unit=force_unit(unit), mode=mode, form=form)
 

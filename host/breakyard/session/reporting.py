@@ -302,7 +302,8 @@ def session_picture(
     form: "Form" = "wide",
 ) -> "FigurePicture":
     """Draw all pulls that could be read over one another. Raises: UsageError if there is none."""
-    from breakyard.report.figures import DrawnPull, overlay_figure
+    from breakyard.report.figures.overlay_figure import overlay_figure
+    from breakyard.report.overlay import DrawnPull
 
     curves = Curves(options.calibration, accuracy_percent=options.accuracy_percent)
     drawn = [
@@ -320,15 +321,12 @@ def session_picture(
 
 def pictures(content: "Content") -> "dict[str, FigurePicture]":
     """Every picture by the name of its file: all pulls, strengths, calibrations, rig, each pull and its break."""
-    from breakyard.report.figures import (
-        DrawnPull,
-        break_figure,
-        calibration_figure,
-        overlay_figure,
-        pull_figure,
-    )
+    from breakyard.report.figures.calibration_figure import calibration_figure
+    from breakyard.report.figures.overlay_figure import overlay_figure
     from breakyard.report.figures.plan_figures import rig_figure
+    from breakyard.report.figures.pull_figure import break_figure, pull_figure
     from breakyard.report.figures.strip_figure import Strip, strip_figure
+    from breakyard.report.overlay import DrawnPull
     from breakyard.session.files.layout import name_from
 
     unit, entries = content.unit, content.entries

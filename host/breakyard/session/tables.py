@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from breakyard.errors import DataError
 from breakyard.formats.write_csv import summaries_csv
-from breakyard.pull.summarize import summaries_to_frame
+from breakyard.pull.rows import summaries_to_frame
 from breakyard.session.reading import PullResult, not_kept
 from breakyard.units import FORCE_UNITS, force_unit
 

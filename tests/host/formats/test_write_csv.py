@@ -18,7 +18,7 @@ from breakyard.formats.read_csv import parse_csv
 from breakyard.formats.recording import CsvOptions
 from breakyard.formats.write_csv import curve_csv, heading, summaries_csv
 from breakyard.formats.write_json import json_text
-from breakyard.pull.summarize import summaries_to_frame
+from breakyard.pull.rows import summaries_to_frame
 
 
 def curve(time_s: list[float], load_n: list[float]) -> LoadCurve:

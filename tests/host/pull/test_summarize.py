@@ -16,7 +16,8 @@ from breakyard.curve import LoadCurve, curve_from_columns
 from breakyard.errors import NoPull, UsageError
 from breakyard.pull.in_use import IDEAL
 from breakyard.pull.results import Summary
-from breakyard.pull.summarize import summaries_to_frame, summarize
+from breakyard.pull.rows import summaries_to_frame
+from breakyard.pull.summarize import summarize
 from breakyard.run import Converter as RunConverter
 from breakyard.simulate import recipes
 from breakyard.simulate.chain import measure

@@ -18,16 +18,12 @@ from breakyard.calibration import Plate, calibrate, gravity_at, mass_point
 from breakyard.curve import LoadCurve
 from breakyard.errors import UnitError, UsageError
 from breakyard.pull.results import Recovery, Summary
-from breakyard.report.figures import (
-    DrawnPull,
-    FigurePicture,
-    break_figure,
-    calibration_figure,
-    overlay_figure,
-    pull_figure,
-)
+from breakyard.report.figures.calibration_figure import calibration_figure
+from breakyard.report.figures.overlay_figure import overlay_figure
+from breakyard.report.figures.pull_figure import break_figure, pull_figure
 from breakyard.report.figures.run_figure import run_figure
-from breakyard.report.figures.style import ORANGE, thinned
+from breakyard.report.figures.style import ORANGE, FigurePicture, thinned
+from breakyard.report.overlay import DrawnPull
 from breakyard.report.trace import make_trace
 from breakyard.run import Converter, run_from_columns
 

@@ -16,8 +16,10 @@ from breakyard.calibration import Plate, calibrate, gravity_at, mass_point
 from breakyard.errors import UsageError
 from breakyard.plan.describe import rig_from_table
 from breakyard.plan.rig import CAUTIONS, check_rig
-from breakyard.report.figures import DrawnPull, overlay_figure, pull_figure
+from breakyard.report.figures.overlay_figure import overlay_figure
+from breakyard.report.figures.pull_figure import pull_figure
 from breakyard.report.figures.strip_figure import Strip, strip_figure
+from breakyard.report.overlay import DrawnPull
 from breakyard.report.page.content import Content, FileHash
 from breakyard.report.page.markdown import literal, make_markdown
 from breakyard.report.page.markup import Markup, clean, join, table, tag

@@ -1,5 +1,6 @@
 """A calibration: known loads and line, how sure a load is over the whole range, and what the line leaves over."""
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -52,18 +53,7 @@ def calibration_figure(
     capacity_n = calibration.plate.capacity_n if calibration.plate is not None else BEYOND * known_n
     end_n = max(up_to_n or capacity_n, 1.05 * known_n)
     counts = np.array([point.counts for point in calibration.points])
-    # Counts of the empty cell: where the fitted force is zero.
-    zero = calibration.counts_at(-calibration.coefficients[0], calibration.centre)
-    loads_n = np.linspace(0.0, end_n, STEPS + 1)[1:]
-    at_loads = np.array([calibration.counts_at(float(load), zero) for load in loads_n])
-    finite = np.isfinite(at_loads)
-    loads_n, at_loads = loads_n[finite], at_loads[finite]
-    half_n = np.array(
-        [
-            0.5 * (found.high_n - found.low_n)
-            for found in (calibration.interval(float(c), zero, coverage=coverage) for c in at_loads)
-        ]
-    )
+    zero, loads_n, at_loads, half_n = _over_the_range(calibration, end_n, coverage)
     points_n = calibration.load_n(counts, zero) + np.array(calibration.residuals_n)
     figure, (line_axes, interval_axes, residual_axes) = new_figure(look, (0.75, 0.6, 0.6))
     key = Legend(look)
@@ -133,6 +123,21 @@ def calibration_figure(
         f"{significant(at_known, 2)} % at the highest known load and {at_end}."
     )
     return FigurePicture(figure, alt, look.dpi)
+
+
+@lru_cache(maxsize=2)
+def _over_the_range(
+    calibration: Calibration, end_n: float, coverage: float
+) -> tuple[float, Floats, Floats, Floats]:
+    """Counts of the empty cell; loads up to an end, their counts, half their intervals: the same in both forms."""
+    # The empty cell is where the fitted force is zero.
+    zero = calibration.counts_at(-calibration.coefficients[0], calibration.centre)
+    loads_n = np.linspace(0.0, end_n, STEPS + 1)[1:]
+    at_loads = np.array([calibration.counts_at(float(load), zero) for load in loads_n])
+    finite = np.isfinite(at_loads)
+    loads_n, at_loads = loads_n[finite], at_loads[finite]
+    found = [calibration.interval(float(counts), zero, coverage=coverage) for counts in at_loads]
+    return zero, loads_n, at_loads, np.array([0.5 * (one.high_n - one.low_n) for one in found])
 
 
 def _known_n(calibration: Calibration) -> Floats:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from breakyard.pull.results import Summary
-from breakyard.report.figures.style import GREEN, ORANGE, PURPLE, VERMILLION, Legend, Look
+from breakyard.report.figures.style import GREEN, ORANGE, PURPLE, VERMILLION, Legend, Look, arrow
 from breakyard.report.trace import Trace, limits
 from breakyard.report.words.values import load_text, peak_text, standard_n
 from breakyard.report.words.wording import manner_text
@@ -108,7 +108,7 @@ def draw_peak(
             "linestyle": "none",
         }
         axes.plot([time], [bottom], zorder=6, **style)
-        key.line(f"{text} (arrow: or more)", **(style | {"marker": r"$\uparrow$", "markersize": 11}))
+        key.line(f"{text} (arrow: or more)", **(style | arrow("up")))
         return
     value, low, high = peak.estimate_n / factor, peak.low_n / factor, peak.high_n / factor
     axes.axhspan(low, high, color=VERMILLION, alpha=0.22, linewidth=0.0, zorder=1)

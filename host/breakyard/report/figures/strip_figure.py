@@ -16,6 +16,7 @@ from breakyard.report.figures.style import (
     Form,
     Legend,
     Mode,
+    arrow,
     draw_key,
     make_look,
     new_figure,
@@ -223,9 +224,7 @@ def _finish(
         coverage = f"{100 * strips[0].summary.peak.coverage:g} %"
         key.line(f"with its {coverage} interval, often smaller than the sign", color=ink, linewidth=1.6)
     if bounds:
-        key.line(
-            "arrow: bears at least this", color=ink, linestyle="none", marker=r"$\rightarrow$", markersize=11
-        )
+        key.line("arrow: bears at least this", color=ink, linestyle="none", **arrow("right"))
     if any(is_doubtful(strip.summary) for strip in strips):
         style: dict[str, Any] = {"color": ink, "linestyle": "none", "marker": "o", "markerfacecolor": "none"}
         key.line("hollow: a bound, or doubtful", markeredgewidth=1.6, markersize=7.0, **style)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from html import escape
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,6 +138,21 @@ class FigurePicture:
             self.figure.dpi = dpi
         label = escape(clean(self.alt), quote=True)
         return out.getvalue().replace("<svg ", f'<svg role="img" aria-label="{label}" ', 1).encode()
+
+
+def arrow(way: Literal["up", "right"]) -> dict[str, Any]:
+    """The sign of an "at least" in the key, like the arrows in the picture; a letter between dollar signs is slower."""
+    from matplotlib.path import Path as Outline
+
+    along, across = np.array([-1.0, 1.0, 0.4, 1.0, 0.4]), np.array([0.0, 0.0, 0.5, 0.0, -0.5])
+    corners = np.column_stack([along, across] if way == "right" else [across, along])
+    codes = [Outline.MOVETO, Outline.LINETO, Outline.MOVETO, Outline.LINETO, Outline.LINETO]
+    return {
+        "marker": Outline(corners, codes),
+        "markersize": 11,
+        "markerfacecolor": "none",
+        "markeredgewidth": 1.8,
+    }
 
 
 def plain(text: str) -> str:

@@ -1,6 +1,5 @@
 """The cycles of one specimen in words: a line, and a table of every loading."""
 
-from breakyard.pull.cycles import read_protocol
 from breakyard.pull.results import Cycle, Summary
 from breakyard.report.words.values import load_text, rate_text, standard_n
 
@@ -16,6 +15,8 @@ def cycles_line(summary: Summary, unit: str) -> str:
     )
     if not summary.protocol:
         return text
+    from breakyard.pull.cycles import read_protocol
+
     meant = read_protocol(summary.protocol)
     found = len(before) if meant.breaks else len(summary.cycles)
     counted = "" if found == meant.count else f", which is {meant.count} and not {found}"

@@ -2,13 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from breakyard.comparison.factors import FactorComparison
 from breakyard.comparison.results import Comparison
 from breakyard.report.words.scatter import scatter_n, spread_text
 from breakyard.report.words.values import interval_text, load_text
 from breakyard.units import FORCE_UNITS, force_unit
+
+if TYPE_CHECKING:
+    from breakyard.comparison.factors import FactorComparison
 
 MANY: Final = 6
 """With more groups than this a ranking comes before any table."""
@@ -30,7 +32,7 @@ class Ranked:
     """By which its numbers are rounded; None: by its interval."""
 
 
-def ranked_combinations(found: FactorComparison) -> tuple[Ranked, ...]:
+def ranked_combinations(found: "FactorComparison") -> tuple[Ranked, ...]:
     """Combinations of levels, the strongest first; those that cannot be estimated are left out."""
     return tuple(
         Ranked(one.name, one.median_n, one.low_n, one.high_n, one.n, one.at_least)
