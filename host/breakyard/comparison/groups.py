@@ -169,7 +169,9 @@ def describe(name: str, pulls: Sequence[Observation], *, coverage: float = 0.95)
         shared_relative=shared,
         bounds=bounds,
         weibull=weibull,
-        survived=None if not all(censored) else Survived(min(values), share_surviving(n, coverage), coverage),
+        survived=None
+        if not all(censored)
+        else Survived(min(pull.sure_n for pull in pulls), share_surviving(n, coverage), coverage),
         survival=steps,
         outlier=_outlier([pull for pull in ordered if not pull.at_least]),
         slip=_slip([pull for pull in ordered if not pull.at_least]),

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from breakyard.comparison.groups import Group
-from breakyard.comparison.observations import Observation
 from breakyard.comparison.results import Comparison
 from breakyard.comparison.tolerance import share_surviving
 from breakyard.errors import UsageError
@@ -45,8 +44,8 @@ def against_minimum(comparison: Comparison, minimum_n: float) -> tuple[AgainstMi
 
 
 def _group(group: Group, minimum_n: float) -> AgainstMinimum:
-    above = sum(_low(pull) >= minimum_n for pull in group.pulls)
-    below = sum(_high(pull) < minimum_n for pull in group.pulls if not pull.at_least)
+    above = sum(pull.sure_n >= minimum_n for pull in group.pulls)
+    below = sum(pull.value_n + pull.half_n < minimum_n for pull in group.pulls if not pull.at_least)
     bound = next(one.value_n for one in group.bounds if one.name == CLAIM)
     share = share_surviving(group.n, 0.95) if bound is None and above == group.n else None
     outcome: Outcome = "not_shown"
@@ -55,15 +54,6 @@ def _group(group: Group, minimum_n: float) -> AgainstMinimum:
     elif bound is not None and bound >= minimum_n:
         outcome = "shown"
     return AgainstMinimum(group.name, minimum_n, group.n, above, below, bound, share, outcome)
-
-
-def _low(pull: Observation) -> float:
-    # The value of an "at least" is its lower end already.
-    return pull.value_n if pull.at_least else pull.value_n - pull.half_n
-
-
-def _high(pull: Observation) -> float:
-    return pull.value_n + pull.half_n
 
 
 @dataclass(frozen=True, slots=True)

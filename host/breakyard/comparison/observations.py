@@ -36,6 +36,8 @@ class Observation:
     run: str = ""
     half_n: float = 0.0
     """Half the width of the pull's own interval, by which its load is rounded wherever it is shown; 0: not known."""
+    low_n: float = 0.0
+    """Lower end of the pull's own interval; 0: as far below as above."""
 
     def __post_init__(self) -> None:
         if not (0.0 < self.value_n < float("inf")):
@@ -43,6 +45,11 @@ class Observation:
                 f"{self.specimen or self.run or self.group}: a load of {self.value_n:g} N cannot be compared; "
                 "look at the pull's curve, or leave it out"
             )
+
+    @property
+    def sure_n(self) -> float:
+        """What it bore beyond its own doubt."""
+        return self.low_n if self.low_n > 0.0 else self.value_n - self.half_n
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -86,6 +93,7 @@ def observe(
         flags=summary.flags,
         run=summary.run.name,
         half_n=half_n / divisor,
+        low_n=_low(summary, of, value, half_n) / divisor,
     )
 
 
@@ -130,6 +138,16 @@ def _value(summary: Summary, of: Quantity) -> tuple[float, bool] | None:
         is_peak = first.load_n >= 0.999 * summary.peak.estimate_n
         return first.load_n, is_peak and summary.strength.at_least
     return None if summary.settled is None else (summary.settled.load_n, False)
+
+
+def _low(summary: Summary, of: Quantity, value: float, half_n: float) -> float:
+    """The lower end of the asked load's own interval."""
+    first = summary.first_peak
+    if of == "strength":
+        return summary.strength.low_n
+    if of == "first_peak" and first is not None and first.low_n is not None:
+        return first.low_n
+    return value if of == "first_peak" and first is None else value - half_n
 
 
 def one_per_specimen(observations: Iterable[Observation]) -> tuple[tuple[Observation, ...], tuple[str, ...]]:

@@ -32,6 +32,18 @@ def test_one_that_broke_below_decides_and_one_within_its_interval_does_not() -> 
     assert (one.outcome, one.above, one.below) == ("broke_below", 3, 1)
 
 
+def test_one_that_was_let_go_within_its_interval_of_the_load_is_not_beyond_doubt() -> None:
+    """5015 N +- 44 that did not break: 5000 N is not shown of it, 4960 N is."""
+    both = compare(
+        [Observation("a", f"a{n}", 5015.0 + 100 * n, at_least=True, half_n=44.0) for n in range(2)]
+    )
+
+    (near,), (below,) = against_minimum(both, 5000.0), against_minimum(both, 4960.0)
+
+    assert (near.above, near.share_shown, near.outcome) == (1, None, "not_shown")
+    assert (below.above, below.outcome) == (2, "not_shown")
+
+
 def test_what_held_without_a_break_shows_the_success_run_only() -> None:
     """Five of five: 0.05^(1/5) = 55 % of such parts (success run; Hahn and Meeker, Statistical Intervals, 1991)."""
     found = compare(group("a", 600, 600, 600, 600, 600, held=5))

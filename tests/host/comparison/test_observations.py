@@ -68,6 +68,15 @@ def test_a_pull_that_was_let_go_is_censored_at_its_peak() -> None:
     assert (one.value_n, one.at_least, one.doubts) == (4000.0, True, ())
 
 
+def test_a_pull_that_was_let_go_bore_its_lower_end_beyond_doubt() -> None:
+    """Its peak counts, and is as unsure as one of a pull that broke."""
+    let_go = replace(summary(), strength=Strength(5000.0, 4900.0, None, True))
+    one = observe(let_go, group="a", per=2.0)
+
+    assert one is not None
+    assert (one.value_n, one.at_least, one.sure_n) == (2500.0, True, 2450.0)
+
+
 def test_a_peak_that_is_a_bound_is_censored_at_its_sure_end() -> None:
     """Of a clipped or too short peak only the lower end is certain."""
     one = observe(summary(at_least=True, bound="lower"), group="a")

@@ -8,6 +8,7 @@ from breakyard.comparison.pairwise import Beats
 from breakyard.comparison.verdict import Pair
 from breakyard.report.words.ranking import MANY, ranked_groups
 from breakyard.report.words.scatter import NOTHING, scatter_n, spread_text
+from breakyard.report.words.values import bound_text
 from breakyard.report.words.wording import short_words
 
 WIDEST: Final = 10.0
@@ -107,8 +108,10 @@ def _ends(group: Group, unit: str) -> str:
         min(group.pulls, key=lambda one: (one.value_n, one.at_least)),
         max(group.pulls, key=lambda one: (one.value_n, one.at_least)),
     ):
-        text = spread_text(pull.value_n, unit, pull.half_n or scatter_n(group), -1 if pull.at_least else 0)
-        shown.append(f"at least {text}" if pull.at_least else text)
+        if pull.at_least:
+            shown.append(f"at least {bound_text(pull.sure_n, pull.half_n / 2.0, unit)}")
+        else:
+            shown.append(spread_text(pull.value_n, unit, pull.half_n or scatter_n(group)))
     return shown[0] if group.n == 1 else f"{shown[0]} to {shown[1]}"
 
 
