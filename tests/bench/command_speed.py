@@ -4,6 +4,7 @@
 
     help       `breakyard --help`; the help of a typer program of two commands that do nothing
     report     `breakyard report` of a session with results kept; importing matplotlib and saving an empty figure
+    anew       the same with the summaries kept and the comparison made anew
     summarize  `breakyard summarize` of nine of its pulls with nothing kept; importing numpy and scipy.special
 
 CPU seconds of the process and what it starts (user and system), the least of several runs by turns. Without --session
@@ -52,6 +53,11 @@ def summarize_anew(session: Path) -> float:
     return cpu_s(["-m", "breakyard", "summarize", *(str(session / "runs" / f"{name}.run") for name in NINE)])
 
 
+def report_compared_anew(session: Path, page: str) -> float:
+    (session / "results" / "comparison.json").unlink(missing_ok=True)
+    return cpu_s(["-m", "breakyard", "report", str(session), "--output", page])
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--session", type=Path, help="a demo's session; it is copied")
@@ -73,6 +79,10 @@ def main():
             ),
             "report": (
                 lambda: cpu_s(["-m", "breakyard", "report", str(session), "--output", page]),
+                lambda: cpu_s(["-c", EMPTY_FIGURE, picture]),
+            ),
+            "anew": (
+                lambda: report_compared_anew(session, page),
                 lambda: cpu_s(["-c", EMPTY_FIGURE, picture]),
             ),
             "summarize": (lambda: summarize_anew(session), lambda: cpu_s(["-c", ARRAYS])),
