@@ -302,24 +302,26 @@ def test_a_window_ends_at_a_pause_that_fits_no_step():
 
 
 def test_an_overrun_shows_as_missing_numbers_and_in_the_totals():
-    logger = Logger()
-    logger.samples(0, 100)
-    recorder = logger.recorder
-    recorder.start(logger.ticks)
-    logger.samples(5, 10)
-    for i in range(3000):  # nobody drains
-        logger.ticks = (logger.ticks + 11000) & 0x3FFFFFFF
-        recorder.push(i, logger.ticks, 0, 0)
-    recorder.stop(logger.ticks)
-    logger.finish()
-    records = logger.records(1)
-    samples = run_samples(records)
-    end = end_of(records)
+    for pushed in (1024 + 5, 3000):  # the five would fit into a step, and are told by their numbers alone
+        logger = Logger()
+        logger.samples(0, 100)
+        recorder = logger.recorder
+        recorder.start(logger.ticks)
+        logger.samples(5, 10)
+        for i in range(pushed):  # nobody drains
+            logger.ticks = (logger.ticks + 11000) & 0x3FFFFFFF
+            recorder.push(i, logger.ticks, 0, 0)
+        recorder.stop(logger.ticks)
+        logger.finish()
+        records = logger.records(1)
+        samples = run_samples(records)
+        end = end_of(records)
 
-    assert end["samples"] == 3010
-    assert end["samples"] - end["samples_not_stored"] == len(samples) == 1024 + 10
-    assert samples[-1][0] == 3009
-    assert [sample[3] for sample in samples[10:]] == list(range(3000 - 1024, 3000))
+        assert end["samples"] == pushed + 10
+        assert end["samples"] - end["samples_not_stored"] == len(samples) == 1024 + 10
+        numbers = list(range(10)) + list(range(pushed + 10 - 1024, pushed + 10))  # noqa: RUF005 - MicroPython
+        assert [sample[0] for sample in samples] == numbers
+        assert [sample[3] for sample in samples[10:]] == list(range(pushed - 1024, pushed))
 
 
 def test_a_slow_run_keeps_means_in_place_of_samples():
