@@ -319,7 +319,7 @@ def test_an_overrun_shows_as_missing_numbers_and_in_the_totals():
 
         assert end["samples"] == pushed + 10
         assert end["samples"] - end["samples_not_stored"] == len(samples) == 1024 + 10
-        numbers = list(range(10)) + list(range(pushed + 10 - 1024, pushed + 10))  # noqa: RUF005 - MicroPython
+        numbers = list(range(10)) + list(range(pushed + 10 - 1024, pushed + 10))
         assert [sample[0] for sample in samples] == numbers
         assert [sample[3] for sample in samples[10:]] == list(range(pushed - 1024, pushed))
 
