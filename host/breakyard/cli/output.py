@@ -118,6 +118,11 @@ def guarded(command: Callable[[], _T]) -> _T:
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         fail(f"{where}{error.strerror or error}", "OSError")
+    except UnicodeEncodeError as error:
+        piece = error.object[error.start : error.end].encode("ascii", "backslashreplace").decode()
+        fail(
+            f"a word of the command, or the name of a file, holds {piece}, which is no letter in UTF-8; write it anew"
+        )
     except typer.Abort as abort:
         if isinstance(abort.__cause__, KeyboardInterrupt):
             stopped()

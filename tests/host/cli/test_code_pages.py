@@ -76,3 +76,37 @@ def test_a_terminal_shows_what_it_can(recording: str, tmp_path: Path, system: st
     assert process.wait() == 0, seen
     assert b"O?ar" in seen
     assert b"Traceback" not in seen
+
+
+@pytest.mark.skipif(os.name == "nt", reason="words of a command are no bytes there")
+def test_letters_are_kept_in_the_locale_c(tmp_path: Path) -> None:
+    """Also where Python was told not to take UTF-8 for granted: what was typed stands in the session's files."""
+    env = {**os.environ, "LC_ALL": "C", "PYTHONUTF8": "0"}
+    words = (
+        sys.executable,
+        "-m",
+        "breakyard",
+        "new",
+        "yard",
+        "--place",
+        "Ożarów",
+        "--groups",
+        "dębowe, tekowe",
+    )
+    said = subprocess.run(words, cwd=tmp_path, env=env, capture_output=True, check=False)
+
+    assert (said.returncode, said.stderr) == (0, b"")
+    assert 'place = "Ożarów"' in (tmp_path / "yard" / "session.toml").read_text("utf-8")
+    assert "dębowe" in (tmp_path / "yard" / "specimens.csv").read_text("utf-8-sig")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="words of a command are no bytes there")
+def test_a_word_that_is_no_utf_8_is_one_clear_line(tmp_path: Path) -> None:
+    """A name typed in another code page cannot stand in a table: nothing is written, and it is said."""
+    words = (sys.executable, "-m", "breakyard", "new", "yard", "--place", b"caf\xe9")
+    said = subprocess.run(words, cwd=tmp_path, capture_output=True, check=False)
+
+    assert said.returncode == 2
+    assert said.stderr.startswith(b"breakyard: a word of the command")
+    assert said.stderr.count(b"\n") == 1
+    assert not list((tmp_path / "yard").glob("*.*"))
