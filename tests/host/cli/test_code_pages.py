@@ -102,11 +102,11 @@ def test_letters_are_kept_in_the_locale_c(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(os.name == "nt", reason="words of a command are no bytes there")
 def test_a_word_that_is_no_utf_8_is_one_clear_line(tmp_path: Path) -> None:
-    """A name typed in another code page cannot stand in a table: nothing is written, and it is said."""
+    """A name typed in another code page cannot stand in a table: there is no session then, and it is said why."""
     words = (sys.executable, "-m", "breakyard", "new", "yard", "--place", b"caf\xe9")
     said = subprocess.run(words, cwd=tmp_path, capture_output=True, check=False)
 
     assert said.returncode == 2
     assert said.stderr.startswith(b"breakyard: a word of the command")
     assert said.stderr.count(b"\n") == 1
-    assert not list((tmp_path / "yard").glob("*.*"))
+    assert not (tmp_path / "yard" / "session.toml").exists()
