@@ -119,8 +119,8 @@ export class Watch {
 export function holdWords({ seconds, longest }, asked) {
   const whole = Math.floor(longest);
   const shape = longest >= asked ? "●" : "▲";
-  const told = `${shape} ${Math.floor(seconds)} of ${asked} s`;
-  return Math.floor(seconds) < whole ? `${told}, longest ${whole} s` : told;
+  const told = `${shape} ${Math.floor(seconds)} of ${asked} s`.replaceAll(" ", "\u00a0"); // never split over lines
+  return Math.floor(seconds) < whole ? `${told}, longest\u00a0${whole}\u00a0s` : told;
 }
 
 /** Seconds at or above a load without a break, while it happens. It decides nothing: `breakyard proof` does. */

@@ -71,8 +71,11 @@ def test_from_the_page_to_a_read_pull_with_three_watchers(computer: Computer, tm
 
             # What was begun is ended by the same button, and is a weighing; it was too short for a mass.
             await phone.page.click("#weighing summary")
+            of_the_pull = await phone.page.text_content("#largest-number")
             await phone.page.click("#weigh")
             await phone.sees("#weigh", "End the weighing")
+            await phone.sees("#simulate", "Hang something on")
+            of_the_weighing = await phone.page.text_content("#largest-number")
             await phone.page.click("#weigh")
             await phone.page.wait_for_function(
                 "document.querySelector('#runs > li').textContent.includes('Weighed')", timeout=PATIENCE_MS
@@ -84,6 +87,7 @@ def test_from_the_page_to_a_read_pull_with_three_watchers(computer: Computer, tm
                 while not list(photos.glob("*.jpg")):
                     await phone.page.wait_for_timeout(100)
 
+            assert of_the_weighing != of_the_pull
             assert "36." in weighed
             assert "Mass with its 95 % interval" in weighed
             assert "longer" in short

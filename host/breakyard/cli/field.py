@@ -156,7 +156,9 @@ def _tell(out: Output, host: str, port: int, code: str, way: str) -> None:
 
     places = [f"http://{address}:{port}/" for address in ([host] if host else [*addresses(), "localhost"])]
     out.say(
-        f"Open on a phone in the same network: {places[0]}   (on this computer: http://localhost:{port}/)"
+        f"Open on this computer: {places[0]}"
+        if host
+        else f"Open on a phone in the same network: {places[0]}   (on this computer: http://localhost:{port}/)"
     )
     out.say(f"Pairing code, for whoever may command: {code[:4]} {code[4:]}")
     if not out.as_json:

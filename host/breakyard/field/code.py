@@ -24,7 +24,11 @@ class PairingCode:
         self._wrong: deque[float] = deque(maxlen=WRONG_IN_A_ROW)
 
     def check(self, given: str) -> None:
-        """Raises: UsageError unless it is this code, or while too many wrong ones came."""
+        """Raises: UsageError unless it is this code, or while too many wrong ones came.
+
+        The computer shows it in two halves, and so it may be typed.
+        """
+        given = "".join(given.split())
         now = self._clock()
         if len(self._wrong) == WRONG_IN_A_ROW and now - self._wrong[0] < WAIT_S:
             raise UsageError("too many wrong codes; wait a minute")

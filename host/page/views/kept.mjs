@@ -146,7 +146,7 @@ class Card {
     photo.addEventListener("change", () => photo.files[0] && keep({ photo: photo.files[0] }));
     this.#canvas.setAttribute("aria-label", `Load over time, ${title}`);
     const when = at ? `, ${at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}` : "";
-    this.#views = make("div", { className: "row" },
+    this.#views = make("div", { className: "row pairs" },
       view("Whole", () => this.#curve.look(null)),
       view("Around the break", () => this.#aroundBreak()),
       make("button", { type: "button", ariaLabel: "closer", onclick: () => this.#curve.zoom(0.5) }, "+"),

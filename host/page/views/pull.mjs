@@ -123,7 +123,8 @@ export class PullView {
   #took() {
     const { status, statusAtMs, calibration } = this.#station.state;
     if (status.state !== this.#wasState) {
-      if (status.state === STATE.ARMED) this.#begin();
+      const started = status.state === STATE.RECORDING && this.#wasState !== STATE.ARMED;
+      if (status.state === STATE.ARMED || started) this.#begin();
       this.#wasState = status.state;
     }
     if (status.state === STATE.ARMED || status.state === STATE.RECORDING) this.#baseline = status.baseline_counts;
@@ -182,15 +183,17 @@ export class PullView {
       say($("number-unit"), unit);
     }
     say($("largest-number"), this.largestN > -Infinity ? words(this.largestN, this.unit) : "-");
-    $("hold").hidden = this.#hold === null;
-    if (this.#hold) {
-      const { clock, for_s: whole } = this.#hold;
+    const hold = this.#weighing ? null : this.#hold; // what is weighed is no specimen
+    $("hold").hidden = hold === null;
+    if (hold) {
+      const { clock, for_s: whole } = hold;
       say($("hold"), `At or above ${words(clock.loadN, this.unit)}: ${holdWords(clock, whole)}`);
     }
     const may = state.mayCommand && state.link === "on" && Boolean(status);
     $("arm").disabled = !may || armed || recording;
     $("weigh").disabled = !may || armed || (recording && !this.#weighing);
     say($("weigh"), this.#weighing ? "End the weighing" : "Begin to weigh");
+    say($("simulate"), this.#weighing ? "Hang something on" : "Simulate a pull");
     $("stop").disabled = !may || !(armed || recording);
     $("mark-form").querySelector("button").disabled = !may || !recording;
     $("arm").classList.toggle("main", may && !armed && !recording);
@@ -199,7 +202,7 @@ export class PullView {
       const figure = old || this.#loadNow === null ? { text: "----", unit: old ? "no fresh number" : "no zero or calibration" } : shown(this.#loadNow, this.unit);
       const most = this.largestN > -Infinity ? `largest ${words(this.largestN, this.unit)}` : "";
       const stop = this.stopLoadN !== null && this.#loadNow >= this.stopLoadN ? "STOP LOAD PASSED  " : "";
-      const held = this.#hold ? `   ${holdWords(this.#hold.clock, this.#hold.for_s)}` : "";
+      const held = hold ? `   ${holdWords(hold.clock, hold.for_s)}` : "";
       this.#board.show(figure.text, `${stop}${figure.unit}   ${most}${held}`);
     }
   }

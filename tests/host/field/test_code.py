@@ -23,3 +23,12 @@ def test_guessing_is_slowed_down_and_the_right_one_works_afterwards() -> None:
         code.check(code.text)
     now[0] = WAIT_S
     code.check(code.text)
+
+
+def test_the_code_may_be_typed_as_it_is_shown() -> None:
+    """In two halves with a space between them, and with one behind it."""
+    code = PairingCode()
+
+    code.check(f"{code.text[:4]} {code.text[4:]} ")
+    with pytest.raises(UsageError, match="pair first"):
+        code.check(" ")
