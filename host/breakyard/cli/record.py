@@ -129,6 +129,8 @@ def _next(session: "Session", run: Path, now: bool) -> str:
     if not left and planned(session):
         return f"the plan is done: every specimen has a run\nnext: breakyard compare {root}"
     pull = f"breakyard record {root}" + (f"   (for {left[0]})" if left else "")
+    if not session.calibrations():
+        return f"next: {pull}   or known masses, without which nothing is read: breakyard record {root} --now"
     return f"next: {pull}   or, to read what is there: breakyard summarize {root}"
 
 

@@ -47,7 +47,8 @@ def test_the_plan_comes_to_its_end(breakyard: Command, played: Played, tmp_path:
     first, last, more = (breakyard("record", "yard", "--link", "usb:none") for _ in range(3))
 
     assert [job.specimen for job in played.jobs] == ["A", "B", ""]
-    assert "next: breakyard record yard   (for B)" in first.out
+    assert "next: breakyard record yard   (for B)   or known masses" in first.out
+    assert "breakyard record yard --now" in first.out  # nothing can be read before
     assert "plan is done" not in first.out
     assert "the plan is done: every specimen has a run\nnext: breakyard compare yard" in last.out
     assert "breakyard record" not in last.out

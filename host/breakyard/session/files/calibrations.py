@@ -60,7 +60,8 @@ def choose_calibration(layout: Layout, name: str | None = None) -> Path:
     names = ", ".join(path.stem for path in found)
     if not found:
         raise UsageError(
-            f"{layout.calibrations}: there is no calibration; make one with: breakyard calibrate"
+            f"{layout.calibrations}: there is no calibration; record known masses (breakyard record --now), then: "
+            "breakyard calibrate"
         )
     if name is not None:
         fitting = [path for path in found if composed(name) in (composed(path.stem), composed(path.name))]
