@@ -60,7 +60,8 @@ def choose_columns(
     notes: list[str] = []
     moments = [header for header in headers if clock and clock[header.number - 1]]
     usable = [header for header in headers if numeric[header.number - 1]]
-    named = _named(headers, options.time_column, "--time-column", where)
+    untimed = options.rate is not None and options.time_column == NO_COLUMN
+    named = None if untimed else _named(headers, options.time_column, "--time-column", where)
     load = _named(headers, options.load_column, "--load-column", where)
     no_extension = options.extension_column == NO_COLUMN and not any(
         header.text.casefold() == NO_COLUMN for header in headers
@@ -70,7 +71,8 @@ def choose_columns(
     )
     times: list[ColumnHeader] = []
     if options.rate is not None:
-        _refuse_times(headers, usable, moments, where)
+        if not untimed:
+            _refuse_times(headers, usable, moments, where)
     elif named is not None:
         times = [named]
     else:
@@ -109,7 +111,9 @@ def _refuse_times(
     """A rate beside times that the file has is a slip, or one of the two is wrong."""
     found = [one for one in headers if (one in usable and one.is_time) or one in moments]
     if found:
-        raise UsageError(f"{where}: column {found[0]} holds times, so leave out --rate")
+        raise UsageError(
+            f"{where}: column {found[0]} holds times, so leave out --rate (or give --time-column {NO_COLUMN}, too)"
+        )
 
 
 def _listed(headers: Sequence[ColumnHeader]) -> str:

@@ -45,7 +45,7 @@ _OTHER_UNITS: Final = _words(
 """Units of what else stands in such tables, in lower case: a row that holds them beside known units is one of units."""
 _COMPOSED: Final = re.compile(r"[·⋅.*/^²³⁻¹]|-(?=1)|(?<=m)[23]")
 _BRACKETED: Final = re.compile(r"(?P<name>.*?)\s*[\[({<]\s*(?P<unit>[^\])}>]*?)\s*[\])}>]\s*")
-_UNIT_FIRST: Final = re.compile(r"[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]\s*(?P<name>\S.*)")
+_UNIT_WITHIN: Final = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]\s*(?P<rest>\S.*)")
 _WHOLLY_BRACKETED: Final = re.compile(r"\[[^\[\]]*\]|\([^()]*\)")
 _SLASHED: Final = re.compile(r"(?P<name>.*\S)\s*/\s*(?P<unit>[^\s/]+)")
 _IN: Final = re.compile(r"(?P<name>.*\S)\s+in\s+(?P<unit>\S+)", re.IGNORECASE)
@@ -77,14 +77,14 @@ def is_force(text: str) -> bool:
 def split_unit(text: str) -> tuple[str, str]:
     """Split a header text into its name and its unit ("" where it names none).
 
-    A bracket at the end always holds the unit; in a bracket before the name ("[s] Time"), and behind "/", "in" or a
-    blank, only a known unit counts as one.
+    A bracket at the end always holds the unit; in a bracket elsewhere ("[s] Time", "Force (N) Run 1"), and behind "/",
+    "in" or a blank, only a known unit counts as one.
     """
     text = text.strip()
     if found := _BRACKETED.fullmatch(text):
         return found["name"], found["unit"]
-    if (found := _UNIT_FIRST.fullmatch(text)) and known_unit(found["unit"]):
-        return found["name"], found["unit"]
+    if (found := _UNIT_WITHIN.fullmatch(text)) and known_unit(found["unit"]):
+        return f"{found['name']} {found['rest']}".strip(), found["unit"]
     for pattern in (_SLASHED, _IN, _TAILED):
         found = pattern.fullmatch(text)
         if found and known_unit(found["unit"]):

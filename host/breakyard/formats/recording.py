@@ -170,8 +170,8 @@ class CsvOptions:
     Columns are a header text (with or without its unit, upper or lower case) or a number counted from 1.
     `extension_column` may be "none". `unit` is a unit of force, or "counts". `separator` is one of ; , tab and a blank
     (any run of blanks); `decimal` is "," or ".". `time_unit` is "clock" for dates and times of day. `header_rows`
-    counts the rows above the first row of numbers, blank ones included. `rate` is said of a file without times:
-    readings a second, as "50", "50 Hz" or "50/s".
+    counts the rows above the first row of numbers, blank ones included. `rate` is said of a file without times
+    (`time_column` may then be "none"): readings a second, as "50", "50 Hz" or "50/s".
     """
 
     time_column: str | int | None = None
@@ -190,7 +190,7 @@ class CsvOptions:
         put = object.__setattr__
         if self.rate is not None:
             put(self, "rate", f"{_rate(self.rate):.17g}")
-            if self.time_column is not None or self.time_unit is not None:
+            if self.time_column not in (None, NO_COLUMN) or self.time_unit is not None:
                 raise UsageError(
                     "--rate is for a file without times; leave out --time-column and --time-unit"
                 )
@@ -286,7 +286,7 @@ class FileLayout:
     def as_options(self) -> CsvOptions:
         """Options that read the same file again without any guessing."""
         return CsvOptions(
-            time_column=self.time.number if isinstance(self.time, Column) else None,
+            time_column=self.time.number if isinstance(self.time, Column) else NO_COLUMN,
             load_column=self.load.number,
             extension_column=self.extension.number if self.extension else NO_COLUMN,
             time_unit=self.time.unit if isinstance(self.time, Column) else None,

@@ -456,6 +456,12 @@ def test_a_unit_may_stand_before_the_name() -> None:
     assert recording.time_s.tolist() == [0.0, 0.02, 0.04]
 
 
+def test_a_unit_may_stand_within_the_name() -> None:
+    recording = read('"Time (s) Run #1","Force (N) Run #1"\n' + rows())
+
+    assert (recording.layout.time.unit, recording.layout.load.unit) == ("s", "N")
+
+
 def test_a_table_of_results_above_the_recording_is_none_of_it() -> None:
     """Its rows hold enough numbers to be the recording's first ones, but stand under a header of their own."""
     results = "Results,,,,\n,Gauge length,Largest force,Speed,Note\n,(mm),(N),(mm/min),\n"
@@ -535,6 +541,7 @@ def test_at_a_stated_rate_a_reading_without_a_load_took_its_time() -> None:
 def test_a_rate_beside_times_is_a_slip() -> None:
     with pytest.raises(UsageError, match=r'column "time_s" holds times, so leave out --rate'):
         read("time_s,N\n" + rows(), rate="50")
+    assert loads(read("time_s,N\n" + rows(), rate="50", time_column="none"))[1] == 1.5
     with pytest.raises(UsageError, match="for a file without times"):
         read("time_s,N\n" + rows(), rate="50", time_column="time_s")
 

@@ -203,7 +203,7 @@ IMPORT_KEYS: Final = (
     Key("original_name", '"pull7.csv"', "What the file was called.", ours=True),
     Key("sha256", '"9f86..."', "Hash of the original, by which a change of it is noticed.", ours=True),
     Key("accuracy", "0.005", "Standard uncertainty of the instrument, as a fraction of the load."),
-    Key("time_column", "1", "Number of the column of times, from 1.", ours=True),
+    Key("time_column", "1", 'Number of the column of times, from 1, or "none".', ours=True),
     Key("load_column", "2", "Number of the column of loads.", ours=True),
     Key("extension_column", "3", 'Number of the column of extensions, or "none".', ours=True),
     Key("time_unit", '"s"', "Unit of the times.", ours=True),
