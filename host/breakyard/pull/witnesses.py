@@ -133,7 +133,7 @@ class WeighedZero:
 # anything. Common practice, no source: the sizes matter where witnesses contradict each other, and little there.
 _USUAL_LOAD: Final = 0.02
 _PULLED_DOWN: Final = 0.05
-"""Chance that the load on an "unloaded" cell is negative: pushed, or held up."""
+"""Chance that the load on an "unloaded" cell is negative: pushed, held up, heated, or another cell than before."""
 _SHIFTS: Final = 0.05
 """Chance that the zero itself moved between before and after, where no zero is known beforehand."""
 MOVED_AT: Final = (0.5, 0.35)
@@ -150,9 +150,8 @@ _LEFT_OUT: Final = 0.03
 def _load_density(d: float, h: float) -> float:
     scale = _USUAL_LOAD * h
     side = math.exp(-min(abs(d) / scale, 700.0)) / scale
-    if d < 0.0:
-        return _PULLED_DOWN * side
-    return (1.0 - _PULLED_DOWN) * (0.9 * side + (0.1 / h if d < h else 0.0))
+    size = 0.9 * side + (0.1 / h if abs(d) < h else 0.0)
+    return (_PULLED_DOWN if d < 0.0 else 1.0 - _PULLED_DOWN) * size
 
 
 def _never_zeroed_density(d: float, h: float, nearly: float) -> float:
@@ -202,7 +201,9 @@ def weigh(
         chance = math.prod([one.trust for one in heard] + [1.0 - one.trust for one in others])
         if chance == 0.0 or not heard:
             if not heard and chance > 0.0:
-                chance /= h ** (len(others) - 1)
+                if len(others) > 1:
+                    down, weight = _below(witnesses, lowest_n, h)
+                    chance *= float(np.trapezoid(weight, down))
                 if begins is not None:  # nothing is known of the zero: the beginning tells nothing either
                     chance *= (1.0 - BEGINS_AT_ZERO) * BEGINS_ANYWHERE / h
                 found.append((chance, (), lowest_n, 0.0, 0.0))
@@ -227,9 +228,7 @@ def weigh(
             for one in witnesses
             if one.name == INSTRUMENT.name and not broke
         ]
-    return _combined(
-        found, h, lowest_n, next((one for one in witnesses if one.name == INSTRUMENT.name), None)
-    )
+    return _combined(found, h, lowest_n, witnesses)
 
 
 def _moved(
@@ -270,7 +269,7 @@ def _combined(
     found: Sequence[tuple[float, tuple[str, ...], float, float, float]],
     h: float,
     lowest: float,
-    instrument: Witness | None,
+    witnesses: Sequence[Witness],
 ) -> WeighedZero:
     """The likeliest explanation's zero, and what all that count leave open."""
     total = sum(one[0] for one in found)
@@ -284,7 +283,8 @@ def _combined(
     values, weights = [], []
     for weight, heard, mean, standard, width in kept:
         if not heard:
-            part = _below(lowest, h, instrument)
+            down, likely = _below(witnesses, lowest, h)
+            part = Distribution(lowest - down, likely / likely.sum())
         elif width:
             share = np.concatenate([np.array(MOVED_AT), np.full(32, (1.0 - sum(MOVED_AT)) / 32)])
             steps = np.concatenate([[0.0, 1.0], (np.arange(32) + 0.5) / 32])
@@ -298,16 +298,9 @@ def _combined(
     return WeighedZero(level, table.standard_n, table, best[1], bool(best[4]))
 
 
-def _below(lowest: float, h: float, instrument: Witness | None) -> Distribution:
-    """Where the zero lies if no witness is believed: below all that was recorded, near that of an instrument if there
-    is one."""
+def _below(witnesses: Sequence[Witness], lowest: float, h: float) -> tuple[Array, Array]:
+    """How likely the zero lies so far below all that was recorded, if no witness is believed: each was wrong by what it
+    says less the zero."""
     down = h * np.linspace(0.0, 1.0, 512)
-    weight = np.array(
-        [
-            _load_density(float(d), h)
-            if instrument is None
-            else _wrong_density(instrument, lowest - float(d), h)
-            for d in down
-        ]
-    )
-    return Distribution(lowest - down, weight / weight.sum())
+    likely = [math.prod(_wrong_density(one, lowest - float(d), h) for one in witnesses) for d in down]
+    return down, np.array(likely)

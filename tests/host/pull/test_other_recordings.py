@@ -39,6 +39,30 @@ def test_a_hold_that_is_reached_within_two_samples_is_counted_from_zero() -> Non
     assert summary.peak.estimate_n == pytest.approx(4000.0, rel=0.002)
 
 
+def test_what_is_left_of_a_relaxing_load_is_no_zero() -> None:
+    """A lashing strap of rubber is stretched within 8 s and held: from 0 N over contact to 217 N, down to 73 N."""
+    time = np.arange(0.0, 900.0, 0.05)
+    left = 73.0 + 144.0 * np.exp(-np.maximum(time - 8.0, 0.0) / 20.0) ** 0.5
+    load = np.where(time < 8.0, 25.0 * (time > 0.0) + 192.0 * time / 8.0, left)
+
+    summary = read(time, noisy(load, 0.07))
+
+    assert summary.peak.estimate_n == pytest.approx(217.0, rel=0.005)
+    assert reaches(summary, 217.0)
+
+
+def test_a_cell_that_was_heated_is_no_zero_afterwards() -> None:
+    """A pulse of 160 N after 40 s of nothing; then the warm cell wanders to -27 N: the quiet time before tells more."""
+    time = np.arange(0.0, 67.0, 0.095)
+    pulse = np.interp(time, [42.0, 43.6, 45.5], [0.0, 161.0, 0.0])
+    wandered = np.interp(time, [46.0, 58.0, 60.0], [-8.0, -12.0, -27.0]) * (time > 46.0)
+
+    summary = read(time, noisy(pulse + wandered - 1.2, 0.5))
+
+    assert summary.peak.estimate_n == pytest.approx(162.0, rel=0.02)
+    assert reaches(summary, 161.0)
+
+
 def test_a_plateau_after_the_peak_is_no_zero() -> None:
     """A polymer at 2 Hz: up to 44 N within 4 s, drawn at 31 N to the end of the recording."""
     time = np.arange(0.0, 28.5, 0.5)
