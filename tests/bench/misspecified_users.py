@@ -116,7 +116,8 @@ def one(seed: int, name: str) -> tuple[bool, float, float]:
     shown *= 1.0 + rng.normal(0.0, 0.0005) + rng.normal(0.0, 0.0002) + rng.uniform(-0.0003, 0.0003)
     shown *= 1.0 + rng.uniform(*user.degrees_apart) * rng.uniform(-1.0, 1.0) * user.span_per_c
     time = np.arange(0.0, 26.0, 0.0125)
-    force = peak_n * np.clip((time - 5.0) / 15.0, 0.0, 1.0) * (time < 22.0)
+    # Let off over a second: what ends within one conversion cannot have come through the converter's filter.
+    force = peak_n * np.interp(time, [5.0, 20.0, 22.0, 23.0], [0.0, 1.0, 1.0, 0.0])
     mv_v = replace(cell, zero_mv_v=0.0).static_mv_v(force) * shown + cell.zero_mv_v
     counts = counts_per_mv_v(128) * mv_v + rng.normal(0.0, NOISE_COUNTS, time.size)
     run = run_from_columns(time, np.rint(counts).astype(np.int32), name=str(seed), converter=Converter(128))
