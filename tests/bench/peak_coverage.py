@@ -7,8 +7,9 @@
 
 Cells are bent as `draw_cell` bends them ("bought") or in any way that the rating allows, all ways equally likely
 ("any"). Without a calibration ("none") the cell has no errors and its output is known: then the interval holds noise,
-zero and the recovery alone. The last column says how the errors compare with the standard uncertainties stated (root
-mean square of their ratio; 1 is honest on average, less is cautious).
+zero and the recovery alone; a second table then says how near the recovery comes to what any estimator could do
+(`least_standard`). The column "error / standard" says how the errors compare with the standard uncertainties stated
+(root mean square of their ratio; 1 is honest on average, less is cautious).
 
 --say nothing: counts are those of a converter that is not named, the calibration knows no plate, and a recording of
 force has no accuracy. "False first peaks" are first peaks at least 0.5 % below the peak where no part of the specimen
@@ -35,10 +36,17 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "support"))
 
 from analysis_cases import KGF, read_case, read_exactly
 
+from breakyard.converter.response import filtered_power
 from breakyard.errors import BreakyardError
-from breakyard.simulate.families import FAMILIES
+from breakyard.simulate.families import FAMILIES, Case
 
 FALSE_FIRST_PEAK = 0.005
+
+WINDOW = 14
+"""Samples before the fall, and from it on, that a recovery may look at."""
+
+SUDDEN_S = 0.002
+"""A sudden fall is over within this; when within it the load began to fall shows nowhere but in its shape."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +61,11 @@ class Outcome:
     error: float
     in_standards: float
     """The error over the standard uncertainty that the budget states."""
+    standard: float
+    least: float | None
+    """Of any unbiased estimator that knows filter, noise and fall; None where the peak was not recovered."""
+    least_of_sudden: float | None
+    """The same where the duration of the fall is not known."""
     largest_error: float
     right_manner: bool | None
     sure: bool
@@ -89,6 +102,8 @@ def outcome(job: tuple[str, int, str, str, bool]) -> Outcome | str:
     first = summary.first_peak
     standard = math.hypot(*(line.standard_n for line in summary.budget))
     true, peak = case.truth.peak_n, summary.peak
+    recovered = kind == "none" and peak.regime == "ramp_and_break" and peak.bound == "two-sided"
+    least = least_standard(case) if recovered and case.shows == "counts" else None
     high = float("inf") if peak.high_n is None else peak.high_n
     return Outcome(
         family=name,
@@ -98,6 +113,9 @@ def outcome(job: tuple[str, int, str, str, bool]) -> Outcome | str:
         half_width=(high - peak.low_n) / 2 / true,
         error=peak.estimate_n / true - 1,
         in_standards=(peak.estimate_n - true) / standard,
+        standard=standard / true,
+        least=None if least is None else least / true,
+        least_of_sudden=None if least is None else math.hypot(least, _by_duration(case)) / true,
         largest_error=peak.largest_sample_n / true - 1,
         right_manner=summary.failure.manner == case.truth.manner if case.truth.clear else None,
         sure=summary.failure.sure,
@@ -106,6 +124,58 @@ def outcome(job: tuple[str, int, str, str, bool]) -> Outcome | str:
         if case.truth.drops
         else first is not None and first.load_n < (1.0 - FALSE_FIRST_PEAK) * peak.estimate_n,
     )
+
+
+def least_standard(case: Case) -> float:
+    """The Cramer-Rao bound of the peak's standard uncertainty, in newtons, for a straight rise and a sudden fall.
+
+    Known: order and rate of the filter, noise, that the rise is straight, and the fall but for its instant (over at
+    once, no ringing). Unknown: the force at its start, the slope before it, its instant, the level after it.
+    """
+    # With u the conversions since the fall and P_p(u) what the filter of order N makes of u^p / p! from 0 on, a
+    # sample is y = F (1 - S) + s (u - N / 2 - P_1) + c S, S = P_0 = dP_1 / du (see `converter.response`). With J its
+    # derivatives with F, s, the instant and c, and noise of standard deviation q, the information is J'J / q^2, and
+    # the variance of F is at least the first element of its inverse (Cramer, Mathematical Methods of Statistics, 1946,
+    # 32.3; Kay, Estimation Theory, 1993, 3.7 and 3.9; both from memory).
+    converter, cell, truth = case.converter, case.cell, case.truth
+    order, period = converter.filter_order, converter.period_s
+    u = (case.conversions.time_s - truth.peak_time_s) / period
+    falling = int(np.searchsorted(u, 0.0))
+    u = u[max(0, falling - WINDOW) : falling + WINDOW]
+    step = 1e-4
+
+    def fallen(v: np.ndarray) -> np.ndarray:
+        return (filtered_power(v + step, 1, order) - filtered_power(v - step, 1, order)) / (2.0 * step)
+
+    share, slope = fallen(u), truth.rate_at_peak_n_per_s * period
+    steepness = (fallen(u + 0.01) - fallen(u - 0.01)) / 0.02
+    after_n = truth.residual_n or 0.0
+    later = (truth.peak_n - after_n) * steepness - slope * (1.0 - share)
+    design = np.stack([1.0 - share, u - order / 2.0 - filtered_power(u, 1, order), later, share], axis=-1)
+    noise = converter.noise_nv * 1e-6 / converter.supply_v / cell.rated_output_mv_v * cell.capacity_n
+    return noise * float(np.sqrt(np.linalg.inv(design.T @ design)[0, 0]))
+
+
+def _by_duration(case: Case) -> float:
+    """Standard uncertainty of the force at the start of a sudden fall whose middle alone is known."""
+    # Half of a duration that is anything from nothing to SUDDEN_S (JCGM 100:2008, 4.3.7), times the rate.
+    return float(case.truth.rate_at_peak_n_per_s * 0.5 * SUDDEN_S / math.sqrt(12.0))
+
+
+def nearness(name: str, outcomes: Sequence[Outcome]) -> str:
+    """One line of the table of what is stated against what could be known at best; medians, percent of the peak."""
+    own = [o for o in outcomes if o.least is not None and o.least_of_sudden is not None]
+    if not own:
+        return f"| {name} | 0 |" + " |" * 6
+    rms = 100.0 * math.sqrt(np.mean([o.error**2 for o in own]))
+    columns = [[o.standard, o.least, o.least_of_sudden] for o in own]
+    stated, least, sudden = (100.0 * float(np.median(column)) for column in zip(*columns, strict=True))
+    ratios = (
+        float(np.median([o.standard / o.least for o in own if o.least])),
+        float(np.median([o.standard / o.least_of_sudden for o in own if o.least_of_sudden])),
+    )
+    figures = f"{rms:.3f} | {stated:.3f} | {least:.4f} | {sudden:.3f} | {ratios[0]:.0f} | {ratios[1]:.1f}"
+    return f"| {name} | {len(own)} | {figures} |"
 
 
 def row(name: str, found: Sequence[Outcome | str]) -> str:
@@ -175,6 +245,7 @@ def main() -> None:
     print(" | false first peaks % | worst % | refused |")
     print("|---" * 14 + "|")
     near_500 = []
+    near_best = []
     with Pool(options.processes) as pool:
         for name in options.families:
             seeds = range(options.first_seed, options.first_seed + options.pulls)
@@ -187,9 +258,19 @@ def main() -> None:
                     print(f"{name} {found.seed}: {', '.join(faults)}", file=sys.stderr, flush=True)
             for words, number in Counter(o for o in outcomes if isinstance(o, str)).most_common(3):
                 print(f"{name}: {number} x {words}", file=sys.stderr)
+            if options.calibration == "none":
+                near_best.append(nearness(name, [o for o in outcomes if isinstance(o, Outcome)]))
             if name == "fast_brittle":
                 read = [o for o in outcomes if isinstance(o, Outcome)]
                 near_500 = [o for o in read if o.two_sided and 400 <= o.rate_kgf_per_s <= 600]
+    if near_best:
+        print(
+            "\n| family | recovered | error, rms % | stated standard % | least % | fall's duration unknown, too %",
+            end="",
+        )
+        print(" | stated / least | stated / least with that |")
+        print("|---" * 8 + "|")
+        print("\n".join(near_best))
     if near_500:
         print(
             f"\nFast brittle ramps of 400 to 600 kgf/s ({len(near_500)}): median bias of the estimate",
