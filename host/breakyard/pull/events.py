@@ -390,7 +390,7 @@ def _failure(
         load, top = shown, int(np.argmax(shown))
         highest, held = float(shown[top]), float(shown[-1])
     eased = 1.0 - held / highest - 1.2 * swing / peak
-    near = int(np.argmax(load[: top + 1] >= NEAR_PEAK * highest))
+    near = _came_near(load, max(top, last.start), highest)
     rate = pull.usual_rate
     if ripple is not None:  # strokes rise faster than the load does on the whole
         half = int(np.argmax(load[: near + 1] >= 0.5 * peak))
@@ -460,6 +460,15 @@ def _between_steps(
         for one, theirs in zip(swings, driven, strict=True)
         if one.bottom < len(pull.load_n) - 1 and one.top < pull.top
     )
+
+
+def _came_near(load: Array, last: int, highest: float) -> int:
+    """Index at which the load came near the peak for good: what it did before it was let off to a half is another
+    loading."""
+    close = int(np.flatnonzero(load[: last + 1] >= NEAR_PEAK * highest)[-1])
+    let_off = np.flatnonzero(load[:close] < 0.5 * highest)
+    begin = int(let_off[-1]) + 1 if len(let_off) else 0
+    return begin + int(np.argmax(load[begin : close + 1] >= NEAR_PEAK * highest))
 
 
 def _doubted_unloading(pull: PullSamples) -> str:

@@ -17,6 +17,12 @@ SMALLEST_FALL: Final = 0.02
 SLOWEST_PER_S: Final = 0.25
 """A steep part falls faster than this fraction of the peak per second."""
 
+STEEP_CORE: Final = 0.2
+"""The steep part of a fall is where it is faster than this fraction of its fastest."""
+
+NOISE_OF_TWO: Final = 6.0
+"""Two samples hardly ever differ by more than this many times their noise (four times the root of two)."""
+
 LASTING_S: Final = 0.3
 """The level after a fall is the median over this time: ringing averages out."""
 
@@ -71,6 +77,8 @@ def find_falls(time: Array, load: Array, peak_n: float, noise_n: float, usual_ra
         if found is None:
             continue
         start, end = found
+        if falls and _goes_on(time, load, falls[-1], start, end, noise_n):
+            start = falls.pop().start
         if load[start] - load[end] < max(SMALLEST_FALL * peak_n, 10.0 * noise_n):
             continue
         if falls and _is_ringing(time, load, falls[-1], start, usual_rate):
@@ -82,7 +90,7 @@ def find_falls(time: Array, load: Array, peak_n: float, noise_n: float, usual_ra
 def _trim(time: Array, load: Array, fall_rate: Array, first: int, past: int) -> tuple[int, int] | None:
     """The steep core of a falling stretch; None if it falls too slowly to be sudden."""
     steepest = first + int(np.argmax(fall_rate[first:past]))
-    enough = 0.2 * fall_rate[steepest]
+    enough = STEEP_CORE * fall_rate[steepest]
     start, end = steepest, steepest + 1
     while start > first and fall_rate[start - 1] > enough:
         start -= 1
@@ -95,6 +103,15 @@ def _trim(time: Array, load: Array, fall_rate: Array, first: int, past: int) -> 
     while start > max(first, 1) and load[start - 1] > load[start]:
         start -= 1
     return start, end
+
+
+def _goes_on(time: Array, load: Array, before: Fall, start: int, end: int, noise_n: float) -> bool:
+    """Whether a steep part goes on with the fall before it: noise alone may have made it look slower in between."""
+    if time[end] - time[before.start] > SUDDEN_S:
+        return False
+    pause, spent = float(time[start] - time[before.end]), max(float(time[end] - time[start]), 1e-12)
+    needed = STEEP_CORE * float(load[start] - load[end]) / spent * pause
+    return float(load[before.end] - load[start]) + NOISE_OF_TWO * noise_n >= needed
 
 
 def _is_ringing(time: Array, load: Array, before: Fall, start: int, usual_rate: float) -> bool:
