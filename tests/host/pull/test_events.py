@@ -1,5 +1,7 @@
 """The story of a pull: peaks, settled loads, drops and the manner of break."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from analysis_cases import KGF, calibrated, curve_of, read_case
@@ -217,26 +219,13 @@ def test_noise_does_not_part_a_tear(noise: float) -> None:
         assert (told.failure.manner, told.drops) == ("ductile", ())
 
 
-def test_two_drops_with_a_rise_between_them_stay_two() -> None:
-    """As above, but it drops twice by 20 % on its way, 50 ms apart, and carries a little more in between."""
-    time = np.arange(0.0, 16.0, 0.001)
-    corners = [0, 2, 10, 10.005, 10.055, 10.06, 11.5, 11.503, 16]
-    load = np.interp(time, corners, [0, 0, 1000.0, 800.0, 830.0, 630.0, 800.0, 0, 0])
-    load += 4.0 * np.random.default_rng(6).standard_normal(len(time))
-
-    told = summarize(curve_from_columns(time, load, name="noisy", accuracy=0.001))
-
-    assert told.failure.manner == "progressive"
-    assert len(told.drops) == 2
-
-
 @pytest.mark.parametrize("rest_s", [0.5, 5.0])
 def test_an_earlier_loading_is_no_staying_near_the_peak(rest_s: float) -> None:
     """Up to 98 % of the peak, down to nothing and a rest, and up to the break: sudden, not bent over."""
-    time = np.arange(0.0, 20.0, 0.0125)
+    time = np.arange(0.0, 25.0, 0.0125)
     ends = np.cumsum([2.0, 5.0, 3.0, rest_s, 5.0, 0.002])
-    load = np.interp(time, [0, *ends, 20.0], [0, 0, 980.0, 0, 0, 1000.0, 0, 0])
+    load = np.interp(time, [0, *ends, 25.0], [0, 0, 980.0, 0, 0, 1000.0, 0, 0])
 
-    told = summarize(curve_from_columns(time, load, name="again", accuracy=0.001), one_specimen=True).failure
+    again = replace(curve_from_columns(time, load, name="again", accuracy=0.001), one_specimen=True)
 
-    assert told.manner == "brittle"
+    assert summarize(again).failure.manner == "brittle"
