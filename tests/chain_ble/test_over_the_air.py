@@ -217,7 +217,9 @@ def test_a_silent_stranger_does_not_hold_the_only_place(chain: Tell, word: bytes
         (found,) = await find(0.5)
         out = asyncio.Event()
         stranger = BleakClient(found.device, disconnected_callback=lambda _: out.set())
-        before_ms = chain.logger.now_ms  # the logger's time goes on while a connection or a word is on its way
+        before_ms = (
+            chain.logger.now_ms
+        )  # the logger's time goes on while a connection or a word is on its way
         await stranger.connect()
         if word:
             before_ms = chain.logger.now_ms
