@@ -4,11 +4,9 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from threading import Thread
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final, TypeVar
 
 import typer
 
@@ -18,10 +16,15 @@ from breakyard.cli.running import run_async
 from breakyard.report.words.printable import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Coroutine
+    from types import FrameType
+
     from breakyard.device.keeping import Keeper
     from breakyard.device.recording import RecordJob
     from breakyard.session.session import Session
     from breakyard.wire.records import Status
+
+_T = TypeVar("_T")
 
 
 def command(
@@ -82,8 +85,7 @@ def command(
         out.say("simulated: what is recorded is an invented pull, and its notes say so")
     if link == "virtual":
         job.said = SIMULATED
-    with _ctrl_c_ends(job):
-        kept = run_async(record_pull(link, job, erase))
+    kept = run_async(_until_ctrl_c(record_pull(link, job, erase), job))
     show.end()
     if kept is None:
         out.say("nothing was recorded")
@@ -267,17 +269,16 @@ def _listen(job: "RecordJob") -> None:
             job.typed.append((time.monotonic(), text or f"mark {marks}"))
 
 
-@contextmanager
-def _ctrl_c_ends(job: "RecordJob") -> Iterator[None]:
-    """The first Ctrl-C ends the run, the second gives up."""
+async def _until_ctrl_c(work: "Coroutine[Any, Any, _T]", job: "RecordJob") -> _T:
+    """The first Ctrl-C ends the run; the second gives up: asyncio cancels the work, at a place where it can be."""
 
-    def handle(*_: object) -> None:
-        if job.stop_wanted:
-            raise KeyboardInterrupt
+    def handle(number: int, frame: "FrameType | None") -> None:
+        if job.stop_wanted and callable(before):
+            before(number, frame)
         job.stop_wanted = True
 
     before = signal.signal(signal.SIGINT, handle)
     try:
-        yield
+        return await work
     finally:
         signal.signal(signal.SIGINT, before)
